@@ -1,0 +1,1 @@
+"""State only: what lies on the bench. Nothing here acts or judges."""
