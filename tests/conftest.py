@@ -4,10 +4,10 @@ import importlib.util
 import os
 import warnings
 
+import pytest
+
 for pool in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(pool, "1")  # before numpy is loaded: figures of one core, and no fight over two
-
-import pytest
 
 
 @pytest.fixture(scope="session", autouse=True)

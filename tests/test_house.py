@@ -102,9 +102,10 @@ def test_kernels_import_nothing_of_the_house_but_each_other(path):
         assert {name.split(".")[0] for name in meant} <= {"kernels"}
 
 
-def test_an_import_to_the_right_is_seen(tmp_path, monkeypatch):
+def test_an_import_to_the_right_is_seen(monkeypatch):
     path = TOP / "sim" / "errors.py"
-    monkeypatch.setitem(TREES, path, ast.parse("from sim import paths\nfrom sim.cli import model\nimport sim.kernels.warm"))
+    wrong = "from sim import paths\nfrom sim.cli import model\nimport sim.kernels.warm"
+    monkeypatch.setitem(TREES, path, ast.parse(wrong))
     assert [fault.split(": ")[1].split()[0] for fault in faults(path)] == ["paths", "cli.model", "kernels.warm"]
 
 

@@ -28,7 +28,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def parameters() -> list[dict[str, Any]]:
-    """Every field of every tool of the rooms that hold the model, by tool and in the order of declaration."""
+    """Every `param` of every tool of the rooms that hold the model, by tool and in the order of declaration."""
     import dataclasses
     import importlib
     import pkgutil
@@ -45,6 +45,7 @@ def parameters() -> list[dict[str, Any]]:
         {"tool": name, "name": field.name, "default": field.default, **field.metadata}
         for name, tool in sorted(TOOLS.items())
         for field in dataclasses.fields(tool)
+        if "unit" in field.metadata  # shapes of a part are no parameters
     ]
 
 

@@ -22,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 import numba
+from numba.core import config
 from numba.core.caching import NullCache
 from numba.core.errors import NumbaError
 
@@ -65,7 +66,7 @@ def warm(progress: Report | None = None) -> Warmed:
     """
     for module in pkgutil.iter_modules(kernels.__path__):
         importlib.import_module(f"{kernels.__name__}.{module.name}")
-    pending = [] if numba.config.DISABLE_JIT else [pair for pair in kernels.KERNELS if pair[0]._can_compile]
+    pending = [] if config.DISABLE_JIT else [pair for pair in kernels.KERNELS if pair[0]._can_compile]
     if not pending:
         return Warmed(0, 0, None)
     with _cache(cache_folder()) as (folder, sealed):
@@ -81,7 +82,6 @@ def warm(progress: Report | None = None) -> Warmed:
 
 def cache_folder() -> Path:
     """Folder for the machine code of just these sources, this compiler and this processor."""
-    config = numba.config
     target = numba.core.registry.cpu_target.target_context.codegen().magic_tuple()
     made_by = (numba.__version__, sys.version, config.BOUNDSCHECK, config.OPT, config.DEBUGINFO_DEFAULT, target)
     digest = hashlib.sha256(repr((made_by, kernels.SOURCES)).encode())
@@ -91,8 +91,8 @@ def cache_folder() -> Path:
 def _ready(pending: list[tuple[Any, Any]], folder: Path | None, report: Report) -> bool:
     """Compile or load and close each kernel, callees first; True when the folder served or kept all of them."""
     kept = folder is not None
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = str(folder or "")
+    before = config.CACHE_DIR
+    config.CACHE_DIR = str(folder or "")
     try:
         for done, (made, signature) in enumerate(pending):
             report(done, len(pending), made.__name__)
@@ -107,7 +107,7 @@ def _ready(pending: list[tuple[Any, Any]], folder: Path | None, report: Report) 
                 made.compile(signature)
             made.disable_compile()
     finally:
-        numba.config.CACHE_DIR = before
+        config.CACHE_DIR = before
     return kept
 
 

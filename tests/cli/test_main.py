@@ -1,0 +1,128 @@
+"""The command line: light until it works, one line for what a user can mend, the traceback for what is our fault."""
+
+import argparse
+import os
+import subprocess
+import sys
+from types import ModuleType
+
+import pytest
+
+import sim
+from sim import cli
+from sim.errors import BadFile, CannotWrite
+
+LOADED = """
+import sys
+from sim.cli import main
+try:
+    code = main(sys.argv[1:])
+except SystemExit as end:
+    code = end.code
+heavy = {"numpy", "scipy", "numba", "pygame", "matplotlib", "rich"} & set(sys.modules)
+print("HEAVY", sorted(heavy), "CODE", code)
+"""
+HARD = "import sys; from sim.cli import main; sys.exit(main(sys.argv[1:]))"
+
+
+@pytest.fixture
+def command(monkeypatch):
+    """Stands in for every command; what it does is set by the test."""
+    made = ModuleType("stand-in")
+    made.NAME, made.HELP, made.run = "model", "stands in", lambda args: 0
+    made.add_arguments = lambda parser: parser.add_argument("--depth-um", type=float, default=3.0)
+    monkeypatch.setattr(cli, "COMMANDS", ("model",))
+    monkeypatch.setattr(cli, "DEFAULT", "model")
+    monkeypatch.setattr(cli.importlib, "import_module", lambda name: made)
+    return made
+
+
+def raises(error):
+    def run(args: argparse.Namespace) -> int:
+        raise error
+
+    return run
+
+
+@pytest.mark.parametrize("words", [["--help"], ["--version"], ["model", "--help"], ["model", "--jsn"]])
+def test_help_version_and_refusals_load_nothing_heavy(words):
+    done = subprocess.run([sys.executable, "-c", LOADED, *words], capture_output=True, text=True, check=True)
+    assert "HEAVY [] CODE " + ("2" if "--jsn" in words else "0") in done.stdout
+
+
+def test_the_help_lists_every_command_and_the_version_tells_the_physics(capsys):
+    with pytest.raises(SystemExit) as ended:
+        cli.main(["--help"])
+    assert ended.value.code == 0
+    told = capsys.readouterr().out
+    assert all(f"\n    {name} " in told for name in cli.COMMANDS)
+    with pytest.raises(SystemExit):
+        cli.main(["--version"])
+    assert capsys.readouterr().out == f"flatwright {sim.__version__} (physics {sim.PHYSICS})\n"
+
+
+@pytest.mark.parametrize("name", cli.COMMANDS)
+def test_every_command_keeps_the_form_that_the_table_expects(name):
+    module = cli.importlib.import_module(f"sim.cli.{name}")
+    assert name == module.NAME
+    assert module.HELP.endswith(".")
+    module.add_arguments(argparse.ArgumentParser(prog=name))
+    assert callable(module.run)
+
+
+def test_nothing_at_all_runs_the_default_command(command, monkeypatch):
+    seen = []
+    command.run = lambda args: seen.append(args.depth_um) or 0
+    monkeypatch.setattr(sys, "argv", ["flatwright"])
+    assert cli.main() == 0
+    assert seen == [3.0]
+
+
+@pytest.mark.parametrize(
+    "words, said",
+    [
+        (["modle"], "invalid choice: 'modle'"),
+        (["--model"], "the following arguments are required"),
+        (["model", "--depth-um", "deep"], "argument --depth-um: invalid float value: 'deep'"),
+        (["model", "--depth", "3"], "unrecognized arguments: --depth 3"),
+        (["model", "--depth-um"], "argument --depth-um: expected one argument"),
+        (["model", "extra"], "unrecognized arguments: extra"),
+    ],
+)
+def test_a_wrong_word_on_the_line_is_one_line_and_2(command, capsys, words, said):
+    assert cli.main(words) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.startswith("flatwright: ")
+    assert said in err
+    assert err.count("\n") == 1
+
+
+@pytest.mark.parametrize("error", [BadFile("points.csv: row 3,\ncolumn z_um: got 'x'"), CannotWrite("out: is a file")])
+def test_what_a_user_can_mend_is_one_line_and_2(command, capsys, error):
+    command.run = raises(error)
+    assert cli.main(["model"]) == 2
+    out, err = capsys.readouterr()
+    assert (out, err) == ("", f"flatwright: {' '.join(str(error).split())}\n")
+
+
+def test_an_interrupt_is_one_line_and_130(command, capsys):
+    command.run = raises(KeyboardInterrupt())
+    assert cli.main(["model"]) == 130
+    assert capsys.readouterr().err == "flatwright: stopped\n"
+
+
+@pytest.mark.parametrize("error", [ValueError("ours"), OSError("ours"), ZeroDivisionError("ours")])
+def test_a_fault_of_ours_keeps_its_traceback(command, error):
+    command.run = raises(error)
+    with pytest.raises(type(error), match="ours"):
+        cli.main(["model"])
+
+
+def test_a_reader_that_goes_away_ends_the_run_quietly():
+    read, write = os.pipe()
+    os.close(read)
+    command = [sys.executable, "-c", HARD, "model", "--json"]
+    done = subprocess.run(command, stdout=write, stderr=subprocess.PIPE, check=False)
+    os.close(write)
+    assert (done.returncode, done.stderr) == (141, b"")
