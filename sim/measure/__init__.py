@@ -1,0 +1,1 @@
+"""Looking, never writing: flatness, spots, grades."""
