@@ -1,0 +1,1 @@
+"""What is told about a face afterwards: figures and pages. The only room that draws with matplotlib."""
