@@ -35,7 +35,7 @@ def param(default: Any, unit: str, allowed: Any, doc: str, ref: str) -> Any:
     return field(default=default, metadata={"unit": unit, "allowed": allowed, "doc": doc, "ref": ref})
 
 
-@dataclass_transform(frozen_default=True, field_specifiers=(param,))
+@dataclass_transform(frozen_default=True)
 def tool(cls: type[T]) -> type[T]:
     """Make a class of `param` fields a frozen dataclass that refuses values outside their range.
 
@@ -47,7 +47,8 @@ def tool(cls: type[T]) -> type[T]:
 
     def check(self: Any) -> None:
         for f in fields(self):
-            check_param(f"{cls.__name__}.{f.name}", getattr(self, f.name), f.metadata)
+            if "unit" in f.metadata:
+                check_param(f"{cls.__name__}.{f.name}", getattr(self, f.name), f.metadata)
 
     cls.__post_init__ = check  # type: ignore[attr-defined]
     made = dataclass(frozen=True)(cls)

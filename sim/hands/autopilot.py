@@ -1,0 +1,148 @@
+"""A pilot that follows the blue: it takes what is marked, crosses each round, goes finer as the marks spread, splits large marks.
+
+It sees `shop.sight` only. Each round it yields commands; whoever drives it performs them and sends back what is seen.
+"""
+
+from collections.abc import Generator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import binary_fill_holes, uniform_filter1d
+
+from sim.hands.lanes import Lanes, strokes_over
+from sim.hands.skill import Hand, lay
+from sim.measure.spots import islands
+from sim.model.marks import Marks
+from sim.params import param, tool
+from sim.shop.commands import Command, HoneBlade, RollFilm, Scrape, SpotFace, StoneFace, WipeFace, strokes_as_data
+from sim.shop.luck import luck
+from sim.shop.sight import Sight
+
+Round = Generator[Command, Sight, None]
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One stage of the work: blade, push (N), film (um), spacing and longest stroke (mm), least rounds before going finer."""
+
+    name: str
+    blade: str
+    push_n: float
+    film_um: float
+    spacing_mm: float
+    longest_mm: float
+    least_rounds: int
+
+
+STAGES = (
+    Stage("rough", "rough", 220.0, 8.0, 3.6, 14.0, 2),
+    Stage("semi", "semi", 150.0, 4.0, 2.8, 9.0, 3),
+    Stage("fine", "fine", 90.0, 2.5, 1.9, 7.0, 4),
+    Stage("split", "split", 50.0, 1.5, 1.3, 4.0, 1_000_000),
+)
+
+
+@tool
+class Pilot:
+    """Habits of the pilot."""
+
+    field_mm: float = param(10.0, "mm", (2.0, 50.0), "side of the fields whose blue is looked at", "common practice, no source")
+    field_blue_pct: float = param(2.0, "%", (0.0, 100.0), "blue that counts a field as reached", "computed: prototype")
+    fields_pct: float = param(97.0, "%", (0.0, 100.0), "share of fields reached before going finer", "computed: prototype")
+    most_rounds: int = param(12, "", (1, 1000), "rounds of a stage at most, from semi on", "computed: prototype")
+    least_mark_mm2: float = param(0.3, "mm2", (0.0, 10.0), "smaller marks are left, but at edges", "common practice, no source")
+    edge_mm: float = param(4.0, "mm", (0.0, 50.0), "marks this near an edge are taken whatever their size, and first", "common practice, no source")
+    split_mm2: float = param(4.0, "mm2", (0.1, 100.0), "larger marks are split in the last stage", "computed: prototype")
+    hole_mm2: float = param(15.0, "mm2", (0.0, 1000.0), "a bare middle up to this size belongs to its ring", "common practice, no source")
+    beyond_mm: float = param(1.0, "mm", (0.0, 5.0), "a stroke begins before and ends beyond its mark by", "common practice, no source")
+    hone_m: float = param(20.0, "m", (0.1, 1000.0), "metres after which a blade is honed", "common practice, no source")
+    film_factor: float = param(1.0, "", (0.1, 10.0), "film used / film meant", "computed: 1 by definition")
+
+
+DIRECTIONS = ((0.7071067811865476, 0.7071067811865476), (0.7071067811865476, -0.7071067811865476))
+
+
+def follow_the_blue(hand: Hand, pilot: Pilot | None = None, stages: tuple[Stage, ...] = STAGES, stone: bool = True,
+                    crossing: bool = True) -> Generator[Command, Sight, None]:
+    """Scrape a face, round after round, for ever; whoever drives it decides when it is done.
+
+    Yields a command; expects the sight after it. One direction only when `crossing` is False; no stone when asked.
+    """
+    pilot = pilot or Pilot()
+    stage, in_stage = 0, 0
+    sight = yield WipeFace()
+    while True:
+        now = stages[stage]
+        yield RollFilm(weight_um=now.film_um * pilot.film_factor)
+        sight = yield _spot(sight)
+        in_stage += 1
+        marks = read_print(sight, pilot)
+        reached = fields_reached_pct(marks, pilot)
+        done = in_stage > now.least_rounds and reached > pilot.fields_pct or (stage > 0 and in_stage > pilot.most_rounds)
+        if done and stage < len(stages) - 1:
+            stage, in_stage = stage + 1, 0
+        chosen = choose(marks, pilot, splitting=stage == len(stages) - 1 and len(stages) > 1)
+        direction = DIRECTIONS[sight.round % 2 if crossing else 0]
+        sight = yield from scrape_marks(chosen, sight, stages[stage], hand, direction, pilot)
+        if stone:
+            sight = yield StoneFace()
+        sight = yield WipeFace()
+
+
+def _spot(sight: Sight) -> SpotFace:
+    """Put the face near the middle of the plate, a little elsewhere each time, and rub it along or across."""
+    jitter = luck(sight.seed, "plan", sight.round).uniform(-10.0, 10.0, 2)
+    x, y = (0.5 * (p - s) + float(d) for p, s, d in zip(sight.plate_mm, sight.size_mm, jitter, strict=True))
+    along = (1.0, 0.0) if sight.round % 2 == 0 else (0.0, 1.0)
+    return SpotFace(round(max(x, 0.0), 2), round(max(y, 0.0), 2), 12.0, along)
+
+
+def read_print(sight: Sight, pilot: Pilot) -> Marks:
+    """Marks as they are taken: the bare middle of a ring belongs to it."""
+    filled = binary_fill_holes(sight.marked)
+    holes = islands(Marks(filled & ~sight.marked & sight.iron, sight.iron, sight.pitch_mm), 0.0)
+    small = np.concatenate([[False], holes.area_mm2 <= pilot.hole_mm2])
+    return Marks(sight.marked | small[holes.labels], sight.iron, sight.pitch_mm)
+
+
+def fields_reached_pct(marks: Marks, pilot: Pilot) -> float:
+    """Share of fields that carry more than the stated blue."""
+    size = max(1, round(pilot.field_mm / marks.pitch_mm))
+    ny, nx = marks.marked.shape
+    rows, cols = np.arange(0, ny, size), np.arange(0, nx, size)
+    blue = np.add.reduceat(np.add.reduceat(marks.marked.astype(np.int64), rows, axis=0), cols, axis=1)
+    iron = np.add.reduceat(np.add.reduceat(marks.iron.astype(np.int64), rows, axis=0), cols, axis=1)
+    whole = iron > 0.5 * size * size
+    return 100.0 * float((100.0 * blue[whole] > pilot.field_blue_pct * iron[whole]).mean()) if whole.any() else 0.0
+
+
+def choose(marks: Marks, pilot: Pilot, splitting: bool) -> NDArray[np.int64]:
+    """Labels of the marks to take: 0 elsewhere; every mark near an edge, elsewhere those large enough."""
+    found = islands(marks)
+    near = _near_edge(marks.iron, pilot.edge_mm, marks.pitch_mm)
+    least = pilot.split_mm2 if splitting else pilot.least_mark_mm2
+    take = np.concatenate([[False], found.area_mm2 >= least])
+    if not splitting:
+        take[np.unique(found.labels[near])] = True
+    take[0] = False
+    return np.where(take[found.labels], found.labels, 0)
+
+
+def _near_edge(iron: NDArray[np.bool_], edge_mm: float, pitch_mm: float) -> NDArray[np.bool_]:
+    """Iron within a distance (along x or y) of an edge."""
+    size = 2 * round(edge_mm / pitch_mm) + 1
+    inner = uniform_filter1d(uniform_filter1d(iron.astype(np.float64), size, axis=0, mode="constant"), size, axis=1, mode="constant")
+    return iron & (inner < 1.0 - 1e-9)
+
+
+def scrape_marks(labels: NDArray[np.int64], sight: Sight, stage: Stage, hand: Hand, along: tuple[float, float],
+                 pilot: Pilot) -> Generator[Command, Sight, Sight]:
+    """Strokes over the chosen marks with the stage's blade, honed when it has cut enough."""
+    if sight.metres[stage.blade] > pilot.hone_m:
+        sight = yield HoneBlade(stage.blade)
+    meant = strokes_over(labels, sight.pitch_mm, Lanes(along, stage.spacing_mm, stage.longest_mm, pilot.beyond_mm, stage.push_n))
+    made = lay(meant, hand, sight.seed, sight.round)
+    for k in range(0, len(made), 2000):
+        sight = yield Scrape(stage.blade, strokes_as_data(made[k : k + 2000]), hand.care, hand.ramp_mm, hand.pace_per_min)
+    return sight

@@ -1,0 +1,1 @@
+"""Acts that change state: each is a verb that changes its first argument and says so."""

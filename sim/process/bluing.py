@@ -1,0 +1,233 @@
+"""Blue: rolling a film, spotting the face on the plate, wiping."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.errors import BadParam
+from sim.kernels.grain import add_noise
+from sim.kernels.ink import film_met, lift, squeeze, take_film, total
+from sim.kernels.tiles import tile_maxima
+from sim.kernels.touch import lay_on, press
+from sim.model.face import VOID_UM, Face
+from sim.model.film import Blue
+from sim.model.plate import Plate
+from sim.seat.compliant import TILE_CELLS, Body, Compliance, Load, Pose, compliant_seat, lies_over, raise_cells, standing_um, weight_and_hands
+
+POSES = 8
+# sixteen lattice slopes of gradient noise, the twelve edges of a cube seen from above, four of them twice
+SLOPES = np.array([(1, 1), (-1, 1), (1, -1), (-1, -1), (1, 0), (-1, 0), (1, 0), (-1, 0),
+                   (0, 1), (0, -1), (0, 1), (0, -1), (1, 0), (-1, 0), (0, -1), (0, 1)], dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class Rub:
+    """How the face is put down and rubbed: corner on the plate (mm), way (mm) and direction of the rub, hands (x, y, N)."""
+
+    x_mm: float
+    y_mm: float
+    way_mm: float = 10.0
+    along: tuple[float, float] = (1.0, 0.0)
+    hands: tuple[tuple[float, float, float], ...] = ()
+
+
+def noise_order(rng: np.random.Generator) -> NDArray[np.int64]:
+    """A shuffled lattice for gradient noise, twice over: int64 (512,)."""
+    order = rng.permutation(256).astype(np.int64)
+    return np.concatenate([order, order])
+
+
+@lru_cache(maxsize=64)
+def moved_share(way_mm: float, rub_mm: float) -> float:
+    """Share of the excess blue that rubbing over a way moves: 1 - e^(-way / rub), the same on every machine."""
+    return float(1 - (-Decimal(way_mm) / Decimal(rub_mm)).exp())
+
+
+@lru_cache(maxsize=8)
+def push_disc(push_mm: float, pitch_mm: float) -> NDArray[np.int64]:
+    """Offsets (row, column) of the cells within reach of the push, int64 (n, 2)."""
+    r = int(push_mm / pitch_mm)
+    reach = (push_mm / pitch_mm) ** 2 + 1e-9
+    return np.array([(a, b) for a in range(-r, r + 1) for b in range(-r, r + 1) if a * a + b * b <= reach], dtype=np.int64)
+
+
+def roll_film(plate: Plate, rng: np.random.Generator, weight_um: float | None, applicator: str, blue: Blue) -> None:
+    """Lay a film on the plate; changes `plate`.
+
+    Parameters
+    ----------
+    weight_um : float or None
+        Mean film; None spreads again what is there, without new blue.
+    applicator : "brayer" or "rag"
+        A rag streaks and leaves lint.
+
+    Raises
+    ------
+    BadParam
+        Unknown applicator or a weight outside 0 to 50 um; the plate is unchanged.
+    """
+    if applicator not in ("brayer", "rag"):
+        raise BadParam(f"applicator must be brayer or rag, got {applicator!r}")
+    if weight_um is not None and not 0.0 < weight_um <= 50.0:
+        raise BadParam(f"weight_um must be in (0, 50] um, got {weight_um!r}")
+    before = total(plate.film_um)
+    cells = plate.film_um.size
+    mean = before / cells if weight_um is None else weight_um
+    ways = ((6.0, 6.0, 1.0),) if applicator == "brayer" else ((40.0, 4.0, 0.8), (3.0, 3.0, 0.6))
+    uneven = np.zeros_like(plate.film_um)
+    for wave_x, wave_y, share in ways:
+        # gradient noise of this kind has a standard deviation of about 0.27
+        cv = blue.brayer_cv if applicator == "brayer" else blue.rag_cv
+        add_noise(uneven, plate.pitch_mm, wave_x, wave_y, share * cv / 0.27, float(rng.random() * 200.0), noise_order(rng), SLOPES)
+    film = mean * np.maximum(1.0 + uneven, 0.1)
+    if weight_um is None and before > 0.0:
+        film *= before / total(film)
+    plate.film_um[:] = film
+    plate.drawn_um_mm2 += (total(plate.film_um) - before) * plate.pitch_mm**2
+    if applicator == "rag":
+        count = int(rng.poisson(blue.lint_per_rag))
+        length, width = plate.size_mm
+        plate.lint = np.vstack([plate.lint, np.column_stack([
+            rng.uniform(0.0, length, count), rng.uniform(0.0, width, count), rng.uniform(10.0, 20.0, count)])])
+
+
+def wipe_plate(plate: Plate) -> None:
+    """Clean the plate: film and lint go to the cloth; changes `plate`."""
+    plate.cloth_um_mm2 += total(plate.film_um) * plate.pitch_mm**2
+    plate.film_um[:] = 0.0
+    plate.lint = np.zeros((0, 3))
+
+
+def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Compliance) -> tuple[list[Pose], NDArray, NDArray]:
+    """Seat the face at each pose of the rub; the plate wears where it is pressed, so `plate` changes.
+
+    Returns the poses, the plate cells under face cell (0, 0) as int64 (poses, 2), and the least gap met, um (ny, nx).
+    """
+    top = standing_um(face, body, compliance, rub.hands)
+    load = weight_and_hands(face, body, rub.hands)
+    surface = np.empty_like(top)
+    gap = np.full_like(top, 1e30)
+    corners = np.array([lies_over(face, plate, rub.x_mm + s * rub.along[0], rub.y_mm + s * rub.along[1])
+                        for s in (rub.way_mm * (k / (POSES - 1) - 0.5) for k in range(POSES))], dtype=np.int64)
+    # volume worn = wear p A way: depth in um for the way of one pose, per um^2 of overlap
+    wear = plate.wear_mm3_per_nm * rub.way_mm * 1e-3 / POSES * 1e3 / compliance.c_um**2
+    poses = []
+    for row, col in corners:
+        lay_on(top, plate.error_um, int(row), int(col), surface)
+        raise_cells(surface, plate.lint - np.array([col * plate.pitch_mm, row * plate.pitch_mm, 0.0]), plate.pitch_mm)
+        pose = compliant_seat(surface, face.pitch_mm, load, compliance.c_um)
+        plane = np.array([pose.height_um, pose.slope_x, pose.slope_y])
+        press(surface, plane, np.array([pose.x_mm, pose.y_mm, face.pitch_mm, wear]), int(row), int(col), gap, plate.error_um)
+        poses.append(pose)
+    return poses, corners, gap
+
+
+def spot_face(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Compliance, blue: Blue) -> list[Pose]:
+    """Put the face on the blued plate, rub it, lift it: blue goes from `plate` to `face`; both change.
+
+    Returns
+    -------
+    list of Pose
+        Where it sat at each pose along the rub.
+
+    Raises
+    ------
+    Refused
+        When no iron lies over the plate; nothing is changed.
+
+    Notes
+    -----
+    What prints is the largest film met over the poses, in the least gap met. Blue is conserved.
+    """
+    poses, corners, gap = settle_poses(face, plate, rub, body, compliance)
+    ny, nx = face.shape
+    met, sums, spare = np.empty((ny, nx)), np.empty((ny, nx)), np.empty_like(plate.film_um)
+    film_met(plate.film_um, corners, blue.stay_share, met, sums, spare)
+    printed, loss = print_of(met, gap, moved_share(rub.way_mm, blue.rub_mm), face.pitch_mm, blue)
+    take_film(plate.film_um, corners, loss, sums, spare)
+    face.blue_um += printed
+    return poses
+
+
+def print_of(film_um: NDArray[np.float64], gap_um: NDArray[np.float64], moved: float, pitch_mm: float, blue: Blue) -> tuple[NDArray, NDArray]:
+    """Print left on a face by a film in a gap, and what the plate loses at each cell, um (ny, nx); pure."""
+    work, sent, got = np.empty_like(gap_um), np.empty_like(gap_um), np.empty_like(gap_um)
+    printed, loss = np.empty_like(gap_um), np.empty_like(gap_um)
+    squeeze(film_um, gap_um, moved, push_disc(blue.push_mm, pitch_mm), work, sent, got)
+    lift(film_um, gap_um, sent, got, moved, blue.stay_share, printed, loss)
+    return printed, loss
+
+
+def rub_blued_face(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Compliance, blue: Blue) -> list[Pose]:
+    """Second method: the blue is on the face, the plate is clean; high places come back rubbed bare; both change.
+
+    Raises
+    ------
+    Refused
+        When no iron lies over the plate; nothing is changed.
+    """
+    poses, corners, gap = settle_poses(face, plate, rub, body, compliance)
+    moved = moved_share(rub.way_mm, blue.rub_mm)
+    work, sent, got = np.empty_like(gap), np.empty_like(gap), np.empty_like(gap)
+    film = face.blue_um
+    squeeze(film, gap, moved, push_disc(blue.push_mm, face.pitch_mm), work, sent, got)
+    over = film - gap
+    kept = np.where(over > 0.0, (1.0 - blue.stay_share) * (film - moved * over), film + got)
+    given = np.where(over > 0.0, film - sent - kept, 0.0)
+    row, col = (int(v) for v in corners[POSES // 2])
+    i, j = np.nonzero(given > 0.0)
+    plate.film_um[i + row, j + col] += given[i, j]
+    face.blue_um[:] = kept
+    return poses
+
+
+def blue_face(face: Face, plate: Plate, weight_um: float) -> None:
+    """Lay an even film on the face itself, for the second method; changes `face`, and the account in `plate`."""
+    if not 0.0 < weight_um <= 50.0:
+        raise BadParam(f"weight_um must be in (0, 50] um, got {weight_um!r}")
+    before = total(face.blue_um)
+    face.blue_um[:] = np.where(face.iron, weight_um, 0.0)
+    plate.drawn_um_mm2 += (total(face.blue_um) - before) * face.cell_mm2
+
+
+def wipe_face(face: Face, plate: Plate, blue: Blue) -> None:
+    """Wipe chips and blue off the face; old blue stays in the pockets; changes `face`, the cloth is booked on `plate`.
+
+    Notes
+    -----
+    The share left grows linearly from tops to pockets `pocket_um` below the highest cell of the 2 mm tile.
+    """
+    ny, nx = face.shape
+    size = max(1, round(2.0 / face.pitch_mm))
+    maxima = np.empty((-(-ny // size), -(-nx // size)))
+    tile_maxima(face.height_um, size, maxima)
+    tops = np.repeat(np.repeat(maxima, size, axis=0), size, axis=1)[:ny, :nx]
+    deep = np.minimum(np.where(face.iron, tops - face.height_um, 0.0) / blue.pocket_um, 1.0)
+    left = face.blue_um * (blue.wipe_top_share + deep * (blue.wipe_pocket_share - blue.wipe_top_share))
+    plate.cloth_um_mm2 += total(face.blue_um - left) * face.cell_mm2
+    face.blue_um[:] = left
+    face.chips = np.zeros((0, 3))
+
+
+def standard_print(face: Face, film_um: float, blue: Blue, compliance: Compliance, body: Body, way_mm: float = 2.0) -> NDArray[np.float64]:
+    """The print that scores a face, computed and never made: even film, true plate, gentle rub; um (ny, nx); pure.
+
+    Notes
+    -----
+    Burrs are felt; chips, old blue, warmth and hands are not.
+    """
+    top = face.height_um + face.burr_um
+    load: Load = weight_and_hands(face, body)
+    pose = compliant_seat(top, face.pitch_mm, load, compliance.c_um)
+    gap = np.full_like(top, 1e30)
+    nothing = np.zeros((2, 2))
+    press(top, np.array([pose.height_um, pose.slope_x, pose.slope_y]), np.array([pose.x_mm, pose.y_mm, face.pitch_mm, 0.0]), 0, 0, gap, nothing)
+    film = np.where(face.height_um > 0.1 * VOID_UM, film_um, 0.0)
+    return print_of(film, gap, moved_share(way_mm, blue.rub_mm), face.pitch_mm, blue)[0]
+
+
+__all__ = ["Rub", "TILE_CELLS", "blue_face", "moved_share", "noise_order", "print_of", "roll_film", "rub_blued_face",
+           "spot_face", "standard_print", "wipe_face", "wipe_plate"]

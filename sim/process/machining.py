@@ -1,0 +1,192 @@
+"""Start faces: what a machine, or the foundry, left to be scraped."""
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import distance_transform_edt
+
+from sim.errors import BadParam
+from sim.kernels.grain import add_noise
+from sim.model.face import PITCH_MM, Face, face_from_heights
+from sim.model.plate import Plate, PlateMake
+from sim.params import param, tool
+from sim.process.bluing import SLOPES, noise_order
+
+
+@dataclass(frozen=True)
+class Lay:
+    """What a way of machining leaves: form error (um), cusps (um, mm apart, on arcs of a radius or straight), skin noise (um)."""
+
+    form_um: float
+    cusp_um: float
+    feed_mm: float
+    sweep_mm: float
+    skin_um: float
+    ref: str
+
+
+KINDS = {
+    "true": Lay(0.0, 0.0, 1.0, 0.0, 0.0, "computed: an ideal face, for what is added by amount"),
+    "casting": Lay(150.0, 0.0, 1.0, 0.0, 40.0, "from memory"),
+    "rough-milled": Lay(25.0, 3.0, 1.25, 40.0, 0.6, "from memory: 20 to 50 um over 100 to 200 mm"),
+    "fly-cut": Lay(9.0, 1.0, 1.0, 60.0, 0.4, "from memory: 5 to 15 um"),
+    "cup-ground": Lay(12.0, 0.6, 0.75, 50.0, 0.4, "common practice, no source: about 20 um over 200 mm"),
+    "surface-ground": Lay(3.5, 0.2, 1.0, 0.0, 0.2, "from memory: 2 to 5 um"),
+    "planed": Lay(18.0, 3.0, 1.0, 0.0, 0.6, "from memory: 10 to 30 um"),
+}
+
+
+@tool
+class Start:
+    """A start face: size, machining, seed, and what is added by amount. Two starts that are equal give equal faces."""
+
+    length_mm: float = param(160.0, "mm", (5.0, 600.0), "length (x)", "common practice, no source: foot of the optics-bench stand")
+    width_mm: float = param(110.0, "mm", (5.0, 600.0), "width (y)", "common practice, no source: foot of the optics-bench stand")
+    pitch_mm: float = param(PITCH_MM, "mm", (0.05, 2.0), "side of a cell", "computed: counts hold within 20 % from 0.25 to 0.125 mm")
+    kind: str = param("rough-milled", "", tuple(KINDS), "how it was machined", "common practice, no source")
+    edge_break_mm: float = param(0.6, "mm", (0.0, 10.0), "chamfer filed on outline, slots and holes", "common practice, no source")
+    bow_x_um: float = param(0.0, "um", (-1000.0, 1000.0), "middle above the ends along x", "common practice, no source")
+    bow_y_um: float = param(0.0, "um", (-1000.0, 1000.0), "middle above the ends along y", "common practice, no source")
+    twist_um: float = param(0.0, "um", (-1000.0, 1000.0), "two opposite corners above the other two", "common practice, no source")
+    wedge_x_um: float = param(0.0, "um", (-1000.0, 1000.0), "rise over the length", "common practice, no source")
+    wedge_y_um: float = param(0.0, "um", (-1000.0, 1000.0), "rise over the width", "common practice, no source")
+    rail_um: float = param(0.0, "um", (0.0, 1000.0), "wear of the middle third along x, as of a slide", "common practice, no source")
+    warm_k: float = param(0.0, "K", (-20.0, 20.0), "face warmer than the back", "common practice, no source")
+    cutouts: tuple[tuple[float, float, float, float], ...] = field(default=())
+    """Holes and slots: x, y of the middle, length, width in mm; a slot has round ends, a hole is as long as wide."""
+
+
+def machine_face(start: Start, rng: np.random.Generator) -> Face:
+    """A start face.
+
+    Raises
+    ------
+    BadParam
+        If the face has fewer than 8 x 8 or more than 6 million cells, or a cutout is not four numbers on it.
+    """
+    nx, ny = round(start.length_mm / start.pitch_mm), round(start.width_mm / start.pitch_mm)
+    if min(nx, ny) < 8 or nx * ny > 6_000_000:
+        raise BadParam(f"a face must have 8 x 8 to 6,000,000 cells, got {nx} x {ny}")
+    x = ((np.arange(nx) + 0.5) / nx * 2.0 - 1.0)[None, :]
+    y = ((np.arange(ny) + 0.5) / ny * 2.0 - 1.0)[:, None]
+    lay = KINDS[start.kind]
+    height = form_um(x, y, start) + _own_form(x, y, lay.form_um, rng)
+    _cut_lay(height, start, lay, rng)
+    iron = np.ones((ny, nx), bool)
+    for cutout in start.cutouts:
+        _cut_out(iron, cutout, start.pitch_mm)
+    scored = _break_edges(height, iron, start.edge_break_mm, start.pitch_mm)
+    face = face_from_heights(height, iron, scored, start.pitch_mm)
+    face.warm_k = start.warm_k
+    return face
+
+
+def form_um(x: NDArray[np.float64], y: NDArray[np.float64], start: Start) -> NDArray[np.float64]:
+    """Form added by amount, um; x, y from -1 to 1."""
+    bows = start.bow_x_um * (1.0 - x * x) + start.bow_y_um * (1.0 - y * y)
+    wedge = 0.5 * start.wedge_x_um * x + 0.5 * start.wedge_y_um * y
+    rail = np.where(np.abs(y) < 1.0 / 3.0, -start.rail_um * (1.0 - 9.0 * y * y), 0.0)
+    return bows + wedge + 0.5 * start.twist_um * x * y + rail
+
+
+def _own_form(x: NDArray[np.float64], y: NDArray[np.float64], range_um: float, rng: np.random.Generator) -> NDArray[np.float64]:
+    """What clamping, heat and the machine left: twist, crown and a dip in a seeded mixture with this range."""
+    twist, crown, dip = rng.uniform(0.35, 0.6), rng.uniform(0.25, 0.5), rng.uniform(0.25, 0.5)
+    side, px, py = rng.choice([-1.0, 1.0]), rng.uniform(-0.6, 0.6), rng.uniform(-0.6, 0.6)
+    away = ((x - px) / 0.8) ** 2 + ((y - py) / 0.8) ** 2
+    hollow = np.where(away < 1.0, (1.0 - away) * (1.0 - away), 0.0)
+    shape = twist * side * x * y - crown * (x * x + 0.6 * y * y) - dip * hollow
+    return shape * (range_um / (float(shape.max()) - float(shape.min())))
+
+
+def _cut_lay(height: NDArray[np.float64], start: Start, lay: Lay, rng: np.random.Generator) -> None:
+    """Feed cusps, straight or on arcs, and the skin between them; changes `height`."""
+    pitch = start.pitch_mm
+    ny, nx = height.shape
+    phase = rng.uniform()
+    along = (np.arange(nx) + 0.5)[None, :] * pitch
+    across = (np.arange(ny) + 0.5)[:, None] * pitch - 0.5 * start.width_mm
+    if lay.sweep_mm > 0.0:
+        sweep = max(lay.sweep_mm, 0.55 * start.width_mm)
+        along = along - np.sqrt(sweep * sweep - across * across)
+    turn = (along + 0.0 * across) / lay.feed_mm + phase
+    turn = turn - np.floor(turn) - 0.5
+    cusps = lay.cusp_um * 4.0 * turn * turn
+    uneven = np.zeros_like(height)
+    if lay.cusp_um > 0.0:
+        add_noise(uneven, pitch, 15.0, 15.0, 0.5, rng.uniform() * 200.0, noise_order(rng), SLOPES)
+    height += cusps * (1.0 + uneven)
+    if lay.skin_um > 0.0:
+        for wave, share in ((1.0, 0.8), (4.0, 1.0), (18.0, 1.2)):
+            add_noise(height, pitch, wave, wave, share * lay.skin_um, rng.uniform() * 200.0, noise_order(rng), SLOPES)
+
+
+def _cut_out(iron: NDArray[np.bool_], cutout: tuple[float, float, float, float], pitch_mm: float) -> None:
+    """Take a hole or a slot with round ends out of the mask; changes `iron`."""
+    if len(cutout) != 4 or not all(math.isfinite(v) for v in cutout) or min(cutout[2:]) <= 0.0:
+        raise BadParam(f"a cutout must be x, y, length, width in mm, the last two above 0, got {cutout}")
+    cx, cy, length, width = cutout
+    ny, nx = iron.shape
+    x = np.abs((np.arange(nx) + 0.5)[None, :] * pitch_mm - cx)
+    y = np.abs((np.arange(ny) + 0.5)[:, None] * pitch_mm - cy)
+    r = 0.5 * min(length, width)
+    ex, ey = np.maximum(x - (0.5 * length - r), 0.0), np.maximum(y - (0.5 * width - r), 0.0)
+    iron[ex * ex + ey * ey <= r * r] = False
+
+
+def _break_edges(height: NDArray[np.float64], iron: NDArray[np.bool_], break_mm: float, pitch_mm: float) -> NDArray[np.bool_]:
+    """File a 45 degree chamfer on every edge; changes `height`; returns the iron inside it."""
+    inward = distance_transform_edt(np.pad(iron, 1))[1:-1, 1:-1] * pitch_mm - 0.5 * pitch_mm
+    missing = np.maximum(break_mm - inward, 0.0) * 1e3
+    np.subtract(height, missing, out=height, where=iron)
+    return iron & (missing == 0.0)
+
+
+def break_edges(face: Face, width_mm: float) -> None:
+    """File the edges of a face that was not broken yet; changes `face`.
+
+    Raises
+    ------
+    BadParam
+        If the width is not in (0, 10] mm; nothing is changed.
+    """
+    if not 0.0 < width_mm <= 10.0:
+        raise BadParam(f"width_mm of an edge break must be in (0, 10] mm, got {width_mm!r}")
+    before = face.height_um.copy()
+    face.scored &= _break_edges(face.height_um, face.iron, width_mm, face.pitch_mm)
+    face.burr_um[face.height_um < before] = 0.0
+
+
+def make_plate(make: PlateMake, pitch_mm: float, rng: np.random.Generator) -> Plate:
+    """A plate as bought: a smooth seeded error of the stated range, no blue on it."""
+    nx, ny = round(make.length_mm / pitch_mm), round(make.width_mm / pitch_mm)
+    error = np.zeros((ny, nx))
+    if make.flatness_um > 0.0:
+        for wave, share in ((160.0, 1.0), (60.0, 0.3)):
+            add_noise(error, pitch_mm, wave, wave, share, rng.uniform() * 200.0, noise_order(rng), SLOPES)
+        error *= make.flatness_um / (float(error.max()) - float(error.min()))
+        error -= float(error.max())
+    return Plate(pitch_mm, error, np.zeros((ny, nx)), wear_mm3_per_nm=make.wear_mm3_per_nm)
+
+
+def cusp_um(feed_mm: float, nose_mm: float) -> float:
+    """Height of the cusps that a round nose leaves: f^2 / (8 r). Source: turning and milling geometry, any handbook."""
+    return feed_mm * feed_mm / (8.0 * nose_mm) * 1e3
+
+
+def fly_cut_dish_um(sweep_mm: float, width_mm: float, tram_mm: float, over_mm: float) -> float:
+    """Hollow across a face fly-cut with the head out of tram along the feed: (R - sqrt(R^2 - W^2/4)) t / D.
+
+    Raises
+    ------
+    BadParam
+        If the cutter does not span the face.
+    """
+    if not 0.0 < width_mm <= 2.0 * sweep_mm:
+        raise BadParam(f"a fly cutter of sweep radius {sweep_mm:g} mm spans at most {2 * sweep_mm:g} mm, got a width of {width_mm:g} mm")
+    return (sweep_mm - math.sqrt(sweep_mm**2 - 0.25 * width_mm**2)) * tram_mm / over_mm * 1e3
+
+
+__all__ = ["KINDS", "Lay", "Start", "break_edges", "cusp_um", "fly_cut_dish_um", "form_um", "machine_face", "make_plate"]
