@@ -4,8 +4,8 @@ A command says what would stand in its way (`problems`), how long it takes on th
 """
 
 import dataclasses
-import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, ClassVar
 
 import numpy as np
@@ -19,7 +19,38 @@ from sim.shop.luck import luck
 
 COMMANDS: dict[str, type["Command"]] = {}
 MOST_STROKES = 2000
+MOST_HANDS = 20
+FARTHEST = 1_000_000  # 10 m, in 0.01 mm
 OFF_MARK_SHARE = 0.1  # a stroke is off the marks when less than this share of what it cut was blue
+
+
+def shown(value: Any) -> str:
+    """A value as it is quoted in a message: never long, whatever it is."""
+    try:
+        text = repr(value)
+    except (ValueError, RecursionError):  # a whole number of thousands of digits, lists without end
+        text = f"a {type(value).__name__}"
+    return text if len(text) <= 60 else text[:60] + "..."
+
+
+def _number(name: str, value: Any, low: float, high: float, *, unit: str = "", above: bool = False) -> list[str]:
+    """A line when the value is not a number from low to high; with `above`, low itself is not allowed."""
+    is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if is_number and low <= value <= high and not (above and value == low):
+        return []
+    return [f"{name} must be in {'(' if above else '['}{low:g}, {high:g}] {unit}".rstrip() + f", got {shown(value)}"]
+
+
+def _is_row(value: Any, count: int) -> bool:
+    """True for a tuple of so many numbers; nan and infinity are numbers here, and fail the range that follows."""
+    return isinstance(value, tuple) and len(value) == count and all(isinstance(v, (int, float)) for v in value)
+
+
+def _word(name: str, value: Any, allowed: Any) -> list[str]:
+    """A line when the value is none of the words allowed."""
+    if isinstance(value, str) and value in allowed:
+        return []
+    return [f"{name} must be one of {', '.join(allowed)}, got {shown(value)}"]
 
 
 @dataclass(frozen=True)
@@ -53,17 +84,15 @@ class RollFilm(Command):
     seconds: ClassVar[float] = 45.0
 
     def problems(self, job: Job) -> list[str]:
-        found = []
-        if self.weight_um is None and not job.plate.film_um.any():
-            found.append("there is no blue on the plate to spread: give a weight")
-        if self.weight_um is not None and not (math.isfinite(self.weight_um) and 0.0 < self.weight_um <= 50.0):
-            found.append(f"weight_um must be in (0, 50] um, got {self.weight_um!r}")
-        if self.applicator not in ("brayer", "rag"):
-            found.append(f"applicator must be brayer or rag, got {self.applicator!r}")
-        return found
+        if self.weight_um is not None:
+            found = _number("weight_um", self.weight_um, 0.0, 50.0, unit="um", above=True)
+        else:
+            found = [] if job.plate.film_um.any() else ["there is no blue on the plate to spread: give a weight"]
+        return found + _word("applicator", self.applicator, ("brayer", "rag"))
 
     def act(self, job: Job) -> None:
-        bluing.roll_film(job.plate, luck(job.start.seed, "film", job.round), self.weight_um, self.applicator, job.start.material.blue)
+        rng = luck(job.start.seed, "film", job.round)
+        bluing.roll_film(job.plate, rng, self.weight_um, self.applicator, job.start.material.blue)
 
 
 @dataclass(frozen=True)
@@ -84,20 +113,20 @@ class SpotFace(Command):
     def problems(self, job: Job) -> list[str]:
         length, width = job.face.size_mm
         across, deep = job.plate.size_mm
-        found = []
-        if not all(math.isfinite(v) for v in (self.x_mm, self.y_mm, self.way_mm, *self.along)):
-            return ["place and rub must be finite numbers"]
-        if not (-length < self.x_mm < across and -width < self.y_mm < deep):
-            found.append(f"the face must lie at least partly on the plate, got its corner at {self.x_mm:g}, {self.y_mm:g} mm")
-        if not 0.0 <= self.way_mm <= 300.0:
-            found.append(f"way_mm must be in [0, 300] mm, got {self.way_mm!r}")
-        if not 0.99 < math.hypot(*self.along) < 1.01:
-            found.append(f"along must be a direction of length 1, got {self.along}")
-        if self.method not in ("plate", "part"):
-            found.append(f"method must be plate or part, got {self.method!r}")
-        for x, y, n in self.hands:
-            if not (0.0 <= x <= length and 0.0 <= y <= width and 0.0 <= n <= 1000.0):
-                found.append(f"a hand must press on the face with 0 to 1000 N, got {n:g} N at {x:g}, {y:g} mm")
+        cell = job.face.pitch_mm  # one row of cells at least lies on the plate
+        found = _number("x_mm", self.x_mm, cell - length, across - cell, unit="mm")
+        found += _number("y_mm", self.y_mm, cell - width, deep - cell, unit="mm")
+        found += _number("way_mm", self.way_mm, 0.0, 300.0, unit="mm") + _word("method", self.method, ("plate", "part"))
+        inside = _is_row(self.along, 2) and all(-1.01 <= v <= 1.01 for v in self.along)
+        if not inside or not 0.98 < self.along[0] ** 2 + self.along[1] ** 2 < 1.02:
+            found.append(f"along must be a direction of length 1, got {shown(self.along)}")
+        if not isinstance(self.hands, tuple) or len(self.hands) > MOST_HANDS:
+            return [*found, f"hands must be at most {MOST_HANDS} of x_mm, y_mm, N, got {shown(self.hands)}"]
+        for hand in self.hands:
+            most = (length, width, 1000.0)
+            if not _is_row(hand, 3) or not all(0.0 <= v <= high for v, high in zip(hand, most, strict=True)):
+                place = f"on the face ({length:g} x {width:g} mm)"
+                found.append(f"a hand must press {place} with 0 to 1000 N, got {shown(hand)}")
         return found
 
     def act(self, job: Job) -> None:
@@ -116,8 +145,8 @@ def _leave_chips(job: Job) -> None:
     rng = luck(job.start.seed, "chips", job.round)
     count = int(rng.poisson(job.start.material.blue.chips_per_stroke * job.strokes_since_wipe))
     length, width = job.face.size_mm
-    new = np.column_stack([rng.uniform(0.0, length, count), rng.uniform(0.0, width, count), rng.uniform(10.0, 20.0, count)])
-    job.face.chips = np.vstack([job.face.chips, new])
+    new = [rng.uniform(0.0, length, count), rng.uniform(0.0, width, count), rng.uniform(10.0, 20.0, count)]
+    job.face.chips = np.vstack([job.face.chips, np.column_stack(new)])
 
 
 @dataclass(frozen=True)
@@ -128,7 +157,7 @@ class BlueFace(Command):
     seconds: ClassVar[float] = 60.0
 
     def problems(self, job: Job) -> list[str]:
-        return [] if 0.0 < self.weight_um <= 50.0 else [f"weight_um must be in (0, 50] um, got {self.weight_um!r}"]
+        return _number("weight_um", self.weight_um, 0.0, 50.0, unit="um", above=True)
 
     def act(self, job: Job) -> None:
         bluing.blue_face(job.face, job.plate, self.weight_um)
@@ -169,24 +198,36 @@ class Scrape(Command):
     ramp_mm: float = 1.0
     pace_per_min: float = 60.0
 
+    @cached_property
+    def table(self) -> NDArray[np.int64] | None:
+        """The strokes as int64 (n, 5); None when they are anything but rows of five whole numbers."""
+        try:
+            table = np.array(self.strokes)
+        except (ValueError, TypeError, OverflowError):
+            return None
+        whole = table.dtype.kind == "i" and table.ndim == 2 and table.shape[1] == 5
+        return table.astype(np.int64, copy=False) if whole else None
+
     def problems(self, job: Job) -> list[str]:
-        found = []
-        if self.blade not in RACK:
-            found.append(f"blade must be one of {', '.join(RACK)}, got {self.blade!r}")
-        if not 1 <= len(self.strokes) <= MOST_STROKES:
-            found.append(f"strokes must be 1 to {MOST_STROKES}, got {len(self.strokes)}")
-        if not 0.5 <= self.care <= 1.0:
-            found.append(f"care must be in [0.5, 1], got {self.care!r}")
-        if not 0.05 <= self.ramp_mm <= 20.0:
-            found.append(f"ramp_mm must be in [0.05, 20] mm, got {self.ramp_mm!r}")
-        if not 1.0 <= self.pace_per_min <= 300.0:
-            found.append(f"pace_per_min must be in [1, 300], got {self.pace_per_min!r}")
-        for n, s in enumerate(self.strokes):
-            if len(s) != 5 or not all(isinstance(v, (int, np.integer)) and not isinstance(v, bool) for v in s):
-                return [*found, f"stroke {n} must be five whole numbers (0.01 mm, 0.1 N), got {s!r}"]
-            length = math.hypot(s[2] - s[0], s[3] - s[1])
-            if not (10 <= length <= 20000 and 0 <= s[4] <= 9000 and max(map(abs, s[:4])) < 1_000_000):
-                return [*found, f"stroke {n} must be 0.1 to 200 mm long with a push of 0 to 900 N, got {length / 100:g} mm, {s[4] / 10:g} N"]
+        found = _word("blade", self.blade, RACK) + _number("care", self.care, 0.5, 1.0)
+        found += _number("ramp_mm", self.ramp_mm, 0.05, 20.0, unit="mm")
+        found += _number("pace_per_min", self.pace_per_min, 1.0, 300.0)
+        if not isinstance(self.strokes, tuple) or not 1 <= len(self.strokes) <= MOST_STROKES:
+            count = len(self.strokes) if isinstance(self.strokes, tuple) else shown(self.strokes)
+            return [*found, f"strokes must be 1 to {MOST_STROKES}, got {count}"]
+        if self.table is None:
+            whole = [_is_row(s, 5) and all(isinstance(v, int) and abs(v) < 2**62 for v in s) for s in self.strokes]
+            n = whole.index(False) if False in whole else 0
+            return [*found, f"stroke {n} must be five whole numbers (0.01 mm, 0.1 N), got {shown(self.strokes[n])}"]
+        place, push = self.table[:, :4], self.table[:, 4]
+        far = np.any((place <= -FARTHEST) | (place >= FARTHEST), axis=1)
+        way = np.where(far[:, None], 0, place[:, 2:] - place[:, :2])
+        square = way[:, 0] ** 2 + way[:, 1] ** 2
+        wrong = far | (square <= 10**2) | (square >= 20000**2) | (push < 0) | (push > 9000)
+        if wrong.any():
+            n = int(np.argmax(wrong))
+            allowed = "between 0.1 and 200 mm long, within 10 m, with a push of 0 to 900 N"
+            found.append(f"stroke {n} must be {allowed}, got {shown(self.strokes[n])} (0.01 mm, 0.1 N)")
         return found
 
     def takes_s(self, job: Job) -> float:
@@ -194,11 +235,12 @@ class Scrape(Command):
 
     def act(self, job: Job) -> stroke.Cut:
         m = job.start.material
-        strokes = np.array(self.strokes, dtype=np.float64)
+        strokes = np.array(self.table, dtype=np.float64)
         strokes[:, :4] /= 100.0
         strokes[:, 4] /= 10.0
-        cut = stroke.scrape(job.face, job.plate, RACK[self.blade], job.edges[self.blade], strokes, self.care, self.ramp_mm,
-                            m.iron, m.chatter, m.blue.seen_um)
+        blade, edge = RACK[self.blade], job.edges[self.blade]
+        cut = stroke.scrape(job.face, job.plate, blade, edge, strokes, self.care, self.ramp_mm, m.iron, m.chatter,
+                            m.blue.seen_um)
         count = len(self.strokes)
         job.strokes += count
         job.strokes_this_round += count
@@ -217,7 +259,7 @@ class StoneFace(Command):
     seconds: ClassVar[float] = 60.0
 
     def problems(self, job: Job) -> list[str]:
-        return [] if self.pressure in ("light", "firm") else [f"pressure must be light or firm, got {self.pressure!r}"]
+        return _word("pressure", self.pressure, ("light", "firm"))
 
     def act(self, job: Job) -> None:
         job.removed_mm3 += stone.stone_face(job.face, self.pressure, job.start.material.stone)
@@ -231,7 +273,7 @@ class HoneBlade(Command):
     seconds: ClassVar[float] = 120.0
 
     def problems(self, job: Job) -> list[str]:
-        return [] if self.blade in RACK else [f"blade must be one of {', '.join(RACK)}, got {self.blade!r}"]
+        return _word("blade", self.blade, RACK)
 
     def act(self, job: Job) -> None:
         job.edges[self.blade] = Edge(job.start.material.iron.honed_um)
@@ -244,7 +286,7 @@ class LetSoak(Command):
     minutes: float = 30.0
 
     def problems(self, job: Job) -> list[str]:
-        return [] if 0.0 < self.minutes <= 10_000.0 else [f"minutes must be in (0, 10000], got {self.minutes!r}"]
+        return _number("minutes", self.minutes, 0.0, 10_000.0, above=True)
 
     def takes_s(self, job: Job) -> float:
         return self.minutes * 60.0
@@ -261,7 +303,7 @@ class BreakEdges(Command):
     seconds: ClassVar[float] = 600.0
 
     def problems(self, job: Job) -> list[str]:
-        return [] if 0.0 < self.width_mm <= 10.0 else [f"width_mm must be in (0, 10] mm, got {self.width_mm!r}"]
+        return _number("width_mm", self.width_mm, 0.0, 10.0, unit="mm", above=True)
 
     def act(self, job: Job) -> None:
         before = job.face.height_um[job.face.iron]
@@ -292,25 +334,26 @@ def from_data(data: dict[str, Any]) -> Command:
         Unknown name, unknown or wrong fields.
     """
     name = data.get("do")
-    if name not in COMMANDS:
-        raise BadParam(f"do must be one of {', '.join(COMMANDS)}, got {name!r}")
+    if not isinstance(name, str) or name not in COMMANDS:
+        raise BadParam(f"do must be one of {', '.join(COMMANDS)}, got {shown(name)}")
     kind = COMMANDS[name]
     fields = {f.name: f for f in dataclasses.fields(kind)}
     given = {k: _tuples(v) for k, v in data.items() if k != "do"}
     unknown = set(given) - set(fields)
     if unknown:
-        raise BadParam(f"{name} takes {', '.join(fields) or 'nothing'}, got {', '.join(sorted(unknown))}")
+        raise BadParam(f"{name} takes {', '.join(fields) or 'nothing'}, got {shown(sorted(unknown))}")
     for key, value in given.items():
         default = fields[key].default
-        wanted = (int, float) if isinstance(default, float) else (str if isinstance(default, str) else tuple)
-        if not (isinstance(value, wanted) and not isinstance(value, bool)) and not (value is None and key == "weight_um" and name == "RollFilm"):
-            raise BadParam(f"{name}.{key} must be of the kind of {default!r}, got {value!r}")
+        wanted = (int, float) if isinstance(default, float) else type(default)
+        may_be_none = value is None and (name, key) == ("RollFilm", "weight_um")
+        if (not isinstance(value, wanted) or isinstance(value, bool)) and not may_be_none:
+            raise BadParam(f"{name}.{key} must be of the kind of {shown(default)}, got {shown(value)}")
     return kind(**given)
 
 
 def _tuples(value: Any) -> Any:
-    """Lists as tuples, all the way down."""
-    return tuple(_tuples(v) for v in value) if isinstance(value, (list, tuple)) else value
+    """Lists as tuples, two deep: no command holds more."""
+    return tuple(tuple(v) if isinstance(v, list) else v for v in value) if isinstance(value, list) else value
 
 
 def strokes_as_data(strokes: NDArray[np.float64]) -> tuple[tuple[int, int, int, int, int], ...]:

@@ -18,31 +18,37 @@ from sim.process.stroke import Chatter, Iron
 from sim.seat.compliant import Body, Compliance
 from sim.shop.luck import luck
 
+MOST_PLATE_CELLS = 20_000_000
+
+
 @dataclass(frozen=True)
 class Material:
     """Everything about blue, iron and tools that a job may set; the defaults are the model's."""
 
-    blue: Blue = Blue()
-    compliance: Compliance = Compliance()
-    iron: Iron = Iron()
-    chatter: Chatter = Chatter()
-    stone: Stone = Stone()
-    soak: Soak = Soak()
+    blue: Blue = field(default_factory=Blue)
+    compliance: Compliance = field(default_factory=Compliance)
+    iron: Iron = field(default_factory=Iron)
+    chatter: Chatter = field(default_factory=Chatter)
+    stone: Stone = field(default_factory=Stone)
+    soak: Soak = field(default_factory=Soak)
 
 
 @dataclass(frozen=True)
 class JobStart:
     """What a job begins from; equal starts give equal jobs."""
 
-    face: Start = Start()
-    plate: PlateMake = PlateMake()
-    body: Body = Body()
-    material: Material = Material()
+    face: Start = field(default_factory=Start)
+    plate: PlateMake = field(default_factory=PlateMake)
+    body: Body = field(default_factory=Body)
+    material: Material = field(default_factory=Material)
     seed: int = 1
 
     def __post_init__(self) -> None:
-        if not (isinstance(self.seed, int) and 0 <= self.seed < 2**63):
+        if not (isinstance(self.seed, int) and not isinstance(self.seed, bool) and 0 <= self.seed < 2**63):
             raise BadParam(f"seed must be a whole number from 0 to 2^63 - 1, got {self.seed!r}")
+        cells = self.plate.length_mm * self.plate.width_mm / self.face.pitch_mm**2
+        if cells > MOST_PLATE_CELLS:
+            raise BadParam(f"a plate must have at most {MOST_PLATE_CELLS:,} cells of the face's size, got {cells:,.0f}")
 
 
 @dataclass(eq=False)
@@ -78,13 +84,14 @@ class Job:
     def copy(self) -> "Job":
         """An independent job in the same state."""
         edges = {name: dataclasses.replace(edge) for name, edge in self.edges.items()}
-        return dataclasses.replace(self, face=self.face.copy(), plate=self.plate.copy(), edges=edges, last_poses=list(self.last_poses))
+        face, plate, poses = self.face.copy(), self.plate.copy(), list(self.last_poses)
+        return dataclasses.replace(self, face=face, plate=plate, edges=edges, last_poses=poses)
 
     def arrays(self) -> dict[str, np.ndarray]:
         """Every state array by name."""
         f, p = self.face, self.plate
-        return {"height_um": f.height_um, "burr_um": f.burr_um, "blue_um": f.blue_um, "iron": f.iron, "scored": f.scored,
-                "chips": f.chips, "error_um": p.error_um, "film_um": p.film_um, "lint": p.lint}
+        return {"height_um": f.height_um, "burr_um": f.burr_um, "blue_um": f.blue_um, "iron": f.iron,
+                "scored": f.scored, "chips": f.chips, "error_um": p.error_um, "film_um": p.film_um, "lint": p.lint}
 
 
 def begin_job(start: JobStart) -> Job:

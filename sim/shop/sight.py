@@ -49,4 +49,5 @@ def look(job: Job) -> Sight:
     face = job.face
     marked = face.blue_um >= job.start.material.blue.seen_um
     metres = {name: edge.metres for name, edge in job.edges.items()}
-    return Sight(marked, face.iron, face.pitch_mm, job.round, job.clock_s, job.strokes, metres, job.start.seed, job.plate.size_mm)
+    return Sight(marked, face.iron, face.pitch_mm, job.round, job.clock_s, job.strokes, metres, job.start.seed,
+                 job.plate.size_mm)

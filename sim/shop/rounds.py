@@ -1,0 +1,123 @@
+"""Rounds: a pilot's commands driven through a session, each round scored when its face is wiped."""
+
+from collections.abc import Callable, Generator
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.errors import BadParam
+from sim.measure.verdict import score
+from sim.model.face import Face
+from sim.shop.commands import Command, SpotFace, WipeFace
+from sim.shop.session import Session
+from sim.shop.sight import Sight
+from sim.target import Target
+from sim.units import S_PER_H
+
+PICTURE_CELLS = 240
+
+
+@dataclass(frozen=True, eq=False)
+class RoundLog:
+    """One round: its print as it was lifted, and the face as it was left.
+
+    Attributes
+    ----------
+    round : int
+    strokes, shop_hours : int, float
+        Since the job began; `strokes_this_round` counts those of this round, in however many commands.
+    bearing_flatness_um, spots_mean, spots_lowest, spots_cv, bearing_pct : float
+        Of the standard print, as `measure.verdict.Score`.
+    met : bool
+        True when the target is met.
+    picture : uint8 (n, at most 240)
+        Darkness of the print, 0 bare to 255 black, means of square blocks of cells; row 0 is y = 0.
+    """
+
+    round: int
+    strokes: int
+    strokes_this_round: int
+    shop_hours: float
+    bearing_flatness_um: float
+    spots_mean: float
+    spots_lowest: float
+    spots_cv: float
+    bearing_pct: float
+    met: bool
+    picture: NDArray[np.uint8]
+
+
+@dataclass(frozen=True, eq=False)
+class Driven:
+    """All rounds of a drive, and the first that met the target (None: none did)."""
+
+    rounds: list[RoundLog] = field(default_factory=list)
+    met_round: int | None = None
+
+
+def drive(session: Session, pilot: Generator[Command, Sight, None], target: Target, *, rounds: int = 45,
+          carry_on: bool = False, on_round: Callable[[RoundLog], None] | None = None) -> Driven:
+    """Let a pilot work until the target is met; changes the job of `session`.
+
+    Parameters
+    ----------
+    pilot : generator
+        Yields commands, is sent what a person sees after each; a round ends when it wipes a face that was spotted.
+    rounds : int
+        Rounds at most.
+    carry_on : bool
+        Work on for all of `rounds` although the target is met.
+    on_round : callable, optional
+        Told of each round as it ends.
+
+    Raises
+    ------
+    BadParam
+        Fewer than one round.
+    Refused
+        A command of the pilot that is not possible; the rounds before it stand.
+    """
+    if rounds < 1:
+        raise BadParam(f"rounds must be at least 1, got {rounds}")
+    logs: list[RoundLog] = []
+    met_round = None
+    picture = None
+    sight = None
+    while len(logs) < rounds and (carry_on or met_round is None):
+        try:
+            command = next(pilot) if sight is None else pilot.send(sight)
+        except StopIteration:
+            break
+        session.do(command)
+        if isinstance(command, SpotFace):
+            picture = print_picture(session.job.face, session.job.start.material.blue.opacity_um)
+        elif isinstance(command, WipeFace) and picture is not None:
+            logs.append(_scored(session, target, picture))
+            picture = None
+            if logs[-1].met and met_round is None:
+                met_round = logs[-1].round
+            if on_round:
+                on_round(logs[-1])
+        sight = session.look()
+    pilot.close()
+    return Driven(logs, met_round)
+
+
+def _scored(session: Session, target: Target, picture: NDArray[np.uint8]) -> RoundLog:
+    job = session.job
+    found = score(job.face, target, job.start.body)
+    return RoundLog(job.round, job.strokes, job.strokes_this_round, job.clock_s / S_PER_H, found.bearing_flatness_um,
+                    found.spots_mean, found.spots_lowest, found.spots_cv, found.bearing_pct, found.meets(target),
+                    picture)
+
+
+def print_picture(face: Face, opacity_um: float, most_cells: int = PICTURE_CELLS) -> NDArray[np.uint8]:
+    """Darkness of the blue on a face as uint8 (n, at most `most_cells`): 255 (1 - e^(-blue / opacity)), block means."""
+    ny, nx = face.shape
+    size = -(-nx // most_cells)
+    dark = np.where(face.iron, -np.expm1(face.blue_um / -opacity_um), 0.0)
+    rows, cols = np.arange(0, ny, size), np.arange(0, nx, size)
+    sums = np.add.reduceat(np.add.reduceat(dark, rows, axis=0), cols, axis=1)
+    cells = np.diff(np.append(rows, ny))[:, None] * np.diff(np.append(cols, nx))[None, :]
+    return np.rint(255.0 * sums / cells).astype(np.uint8)
