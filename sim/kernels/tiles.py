@@ -1,5 +1,7 @@
 """Highest cell of each square tile of a surface: the coarse level of every search for contact."""
 
+import numpy as np
+
 from sim.kernels import R2, W2, i8, kernel, nt
 
 
@@ -7,20 +9,20 @@ from sim.kernels import R2, W2, i8, kernel, nt
 def tile_maxima(surface, size, out):
     """Highest value in each tile of `size` x `size` cells.
 
-    surface (ny, nx) um; out (ceil(ny / size), ceil(nx / size)) um, overwritten. Cost: one pass.
+    surface (ny, nx) um; out (ceil(ny / size), ceil(nx / size)) um, overwritten. Cost: one pass. Columns first: whole
+    rows against the highest so far, which the compiler does several at a time.
     """
     ny, nx = surface.shape
+    best = np.empty(nx)
     for ti in range(out.shape[0]):
         i0 = ti * size
-        i1 = min(i0 + size, ny)
+        for j in range(nx):
+            best[j] = surface[i0, j]
+        for i in range(i0 + 1, min(i0 + size, ny)):
+            for j in range(nx):
+                best[j] = surface[i, j] if surface[i, j] > best[j] else best[j]
         for tj in range(out.shape[1]):
-            out[ti, tj] = surface[i0, tj * size]
-        for i in range(i0, i1):
-            for tj in range(out.shape[1]):
-                j0 = tj * size
-                best = out[ti, tj]
-                for j in range(j0, min(j0 + size, nx)):
-                    value = surface[i, j]
-                    if value > best:
-                        best = value
-                out[ti, tj] = best
+            top = best[tj * size]
+            for j in range(tj * size + 1, min(tj * size + size, nx)):
+                top = best[j] if best[j] > top else top
+            out[ti, tj] = top

@@ -2,9 +2,13 @@
 
 import math
 
+import numpy as np
+
 from sim.kernels import R1, R2, W1, W2, f8, i8, kernel, nt
+from sim.kernels.tiles import tile_maxima
 
 VOID = -1e29  # anything lower is not iron
+MARGIN_UM = 0.125  # cells this near below the first plane are looked at; doubled until it is enough
 
 
 @kernel(i8(f8, f8, W1, W2, W1))
@@ -40,79 +44,167 @@ def solve3(ridge, scale, step, hess, grad):
 
 @kernel(f8(R2, i8, R1, f8, f8, W1, W2))
 def pressing(points, count, plane, stiffness, force_n, grad, hess):
-    """Energy of the plane on the first `count` points (u, v, height um), with its gradient and Hessian.
+    """Energy of the plane on the first `count` points, with its gradient and Hessian.
 
-    u, v are scaled, centred on the load; plane = height, tilt in u, tilt in v (um). Each point presses with
-    stiffness * overlap^2 N. Energy in N um.
+    points (3, n): u, v, height um, where u and v are lengths from the load in units of a span; plane = height, tilt
+    in u, tilt in v (um). Each point presses with stiffness * overlap^2 N. Energy in N um.
     """
-    for k in range(3):
-        grad[k] = 0.0
-        for m in range(3):
-            hess[k, m] = 0.0
-    energy = 0.0
+    energy = g1 = g2 = 0.0
+    h00 = h01 = h02 = h11 = h12 = h22 = g0 = 0.0
     for n in range(count):
-        u = points[n, 0]
-        v = points[n, 1]
-        over = points[n, 2] - (plane[0] + plane[1] * u + plane[2] * v)
+        u = points[0, n]
+        v = points[1, n]
+        over = points[2, n] - (plane[0] + plane[1] * u + plane[2] * v)
         if over > 0.0:
-            press = stiffness * over * over
+            press = over * over
             energy += press * over
-            grad[0] -= press
-            grad[1] -= press * u
-            grad[2] -= press * v
-            k2 = 2.0 * stiffness * over
-            hess[0, 0] += k2
-            hess[0, 1] += k2 * u
-            hess[0, 2] += k2 * v
-            hess[1, 1] += k2 * u * u
-            hess[1, 2] += k2 * u * v
-            hess[2, 2] += k2 * v * v
-    grad[0] += force_n
-    return energy / 3.0 + force_n * plane[0]
+            g0 -= press
+            g1 -= press * u
+            g2 -= press * v
+            ou = over * u
+            ov = over * v
+            h00 += over
+            h01 += ou
+            h02 += ov
+            h11 += ou * u
+            h12 += ou * v
+            h22 += ov * v
+    grad[0] = stiffness * g0 + force_n
+    grad[1] = stiffness * g1
+    grad[2] = stiffness * g2
+    double = 2.0 * stiffness
+    hess[0, 0] = double * h00
+    hess[0, 1] = double * h01
+    hess[0, 2] = double * h02
+    hess[1, 1] = double * h11
+    hess[1, 2] = double * h12
+    hess[2, 2] = double * h22
+    return stiffness * energy / 3.0 + force_n * plane[0]
 
 
-@kernel(i8(R2, i8, f8, f8, W1))
-def settle(points, count, stiffness, force_n, plane):
-    """Newton's method with halving to the plane of least energy; returns the number of iterations.
+@kernel(f8(R1, R1, R1))
+def sunk(base, plane, box):
+    """How far at most a plane lies below a base plane over a box (least and most u, least and most v), um."""
+    tilt_u = base[1] - plane[1]
+    tilt_v = base[2] - plane[2]
+    return base[0] - plane[0] + max(tilt_u * box[0], tilt_u * box[1]) + max(tilt_v * box[2], tilt_v * box[3])
 
-    plane (3,) is the start and is overwritten. Converges to about 1e-13 um where the contact holds the plane.
+
+@kernel(i8(R2, i8, R1, R1, W1))
+def settle(points, count, law, box, plane):
+    """Newton's method with halving to the plane of least energy on the points, no deeper than they were gathered.
+
+    law: stiffness, force_n, step um at which to make one last step (quadratic convergence carries it to the last
+    bits), margin um. plane (3,) is the start and is overwritten. Returns the number of iterations; negative when the
+    plane sank by more than half the margin somewhere over the box: then other points may touch as well.
     """
-    grad = plane.copy()
-    step = plane.copy()
+    base = plane.copy()
+    step = np.zeros(3)
     trial = plane.copy()
-    hess = points[:3, :3].copy()
-    energy = pressing(points, count, plane, stiffness, force_n, grad, hess)
-    last = 0
-    for iteration in range(100):
+    grad = np.empty(3)
+    hess = np.empty((3, 3))
+    energy = pressing(points, count, plane, law[0], law[1], grad, hess)
+    last = False
+    for iteration in range(1, 101):
         scale = hess[0, 0] + hess[1, 1] + hess[2, 2]
         if solve3(1e-11, scale, step, hess, grad) == 0:
-            if scale <= 0.0:  # nothing touches: come down
-                step[0] = -1.0
-                step[1] = 0.0
-                step[2] = 0.0
-            else:
+            step[0] = -law[3]  # nothing touches: come down
+            step[1] = 0.0
+            step[2] = 0.0
+            if scale > 0.0:
                 solve3(1e-4, scale, step, hess, grad)
         size = abs(step[0]) + abs(step[1]) + abs(step[2])
         share = 1.0
-        for _ in range(40):
+        for _ in range(200):
             for k in range(3):
                 trial[k] = plane[k] + share * step[k]
-            new = pressing(points, count, trial, stiffness, force_n, grad, hess)
-            if new <= energy + 1e-13 * abs(energy) or size < 1e-9:
-                break
+            if sunk(base, trial, box) <= law[3]:
+                new = pressing(points, count, trial, law[0], law[1], grad, hess)
+                if new <= energy + 1e-13 * abs(energy) or size < 1e-9:
+                    break
             share *= 0.5
         for k in range(3):
             plane[k] = trial[k]
         energy = new
-        if last == 1:
+        if sunk(base, plane, box) > 0.5 * law[3]:
+            return -iteration
+        if last:
             return iteration
-        if size < 1e-8:
-            last = 1  # one step more: quadratic convergence carries it to the last bits
-    return 100
+        last = size < law[2]
+    return -100
 
 
-@kernel(i8(R2, R2, i8, R1, R1, W2, W1))
-def seat(surface, maxima, size, law, load, points, plane):
+@kernel(i8(R2, R1, R1, f8, W2))
+def near_tiles(maxima, frame, plane, margin, points):
+    """Middle and top of every tile that may rise above a margin under the plane; returns how many.
+
+    frame: u, v of the middle of tile (0, 0), its side in u and v.
+    """
+    reach = 0.5 * frame[2] * (abs(plane[1]) + abs(plane[2])) + margin
+    count = 0
+    for ti in range(maxima.shape[0]):
+        v = frame[1] + ti * frame[2]
+        level = plane[0] + plane[2] * v - reach
+        for tj in range(maxima.shape[1]):
+            u = frame[0] + tj * frame[2]
+            if maxima[ti, tj] > level + plane[1] * u and maxima[ti, tj] > VOID:
+                points[0, count] = u
+                points[1, count] = v
+                points[2, count] = maxima[ti, tj]
+                count += 1
+    return count
+
+
+@kernel(i8(R2, i8, R1, R1, R2, i8, f8, W2))
+def near_cells(surface, size, frame, plane, tiles, many, margin, points):
+    """Every cell above a margin under the plane, of the first `many` tiles (their middles u, v); returns how many.
+
+    size: cells a tile; frame: u, v of the middle of tile (0, 0), its side in u and v.
+    """
+    ny, nx = surface.shape
+    side = frame[2] / size
+    first_u = frame[0] - 0.5 * frame[2] + 0.5 * side
+    first_v = frame[1] - 0.5 * frame[2] + 0.5 * side
+    count = 0
+    for n in range(many):
+        i0 = int((tiles[1, n] - frame[1]) / frame[2] + 0.5) * size
+        j0 = int((tiles[0, n] - frame[0]) / frame[2] + 0.5) * size
+        for i in range(i0, min(i0 + size, ny)):
+            v = first_v + i * side
+            level = plane[0] + plane[2] * v - margin
+            for j in range(j0, min(j0 + size, nx)):
+                u = first_u + j * side
+                points[0, count] = u
+                points[1, count] = v
+                points[2, count] = surface[i, j]
+                count += 1 if surface[i, j] > level + plane[1] * u else 0  # overwritten if not: no branch to guess
+    return count
+
+
+@kernel(nt.void(R2, i8, R1, R1, R1, W1))
+def coarse_plane(maxima, size, law, frame, box, plane):
+    """First guess: the plane settled on the tiles of tiles, then on the tiles near it.
+
+    law: stiffness, force_n. plane (3,) is overwritten.
+    """
+    wide = np.empty((-(-maxima.shape[0] // size), -(-maxima.shape[1] // size)))
+    tile_maxima(maxima, size, wide)
+    points = np.empty((3, maxima.size))
+    middle = 0.5 * (size - 1) * frame[2]
+    wide_frame = np.array([frame[0] + middle, frame[1] + middle, size * frame[2]])
+    plane[0] = plane[1] = plane[2] = 0.0
+    count = near_tiles(wide, wide_frame, plane, 1e30, points)
+    low = 1e30
+    for n in range(count):
+        low = min(low, points[2, n])
+    plane[0] = low - 1.0
+    settle(points, count, np.array([law[0], law[1], 1e-2, 100.0]), box, plane)
+    count = near_tiles(maxima, frame, plane, 1.0, points)
+    settle(points, count, np.array([law[0], law[1], 1e-3, 1.0]), box, plane)
+
+
+@kernel(i8(R2, R2, i8, R1, R1, W1))
+def seat(surface, maxima, size, law, load, plane):
     """Plane that balances weight and hands on a springy surface: height and two tilts.
 
     Parameters
@@ -122,76 +214,37 @@ def seat(surface, maxima, size, law, load, points, plane):
     size : cells a tile
     law : pitch_mm, compliance_um (um per MPa^1/2)
     load : force_n, x_mm, y_mm of its centre
-    points : (ny nx, 3) scratch
     plane : (3,) out: height at the load um, slope in x um/mm, slope in y um/mm
 
-    Returns the Newton iterations, or -1 when there is nothing to sit on.
-    Notes: minimises sum A/(3 c^2) overlap^3 + F h, convex; started on the tiles from below all of them, then
-    on the cells near the plane. One pass over the tiles, then some hundreds to thousands of cells.
+    Returns the Newton iterations on cells, -1 when there is nothing to sit on, -2 when nothing holds the load.
+    Notes: minimises sum A/(3 c^2) overlap^3 + F h, convex; started on tiles of tiles, then tiles, then the cells near
+    the plane, gathered again until it ends within half the margin of where they were gathered.
     """
     ny, nx = surface.shape
-    pitch = law[0]
-    stiffness = pitch * pitch / (law[1] * law[1])
-    span = 0.5 * pitch * (nx + ny)
-    count = 0
-    low = 1e30
-    for ti in range(maxima.shape[0]):
-        for tj in range(maxima.shape[1]):
-            top = maxima[ti, tj]
-            if top > VOID:
-                points[count, 0] = ((tj * size + 0.5 * min(size, nx - tj * size)) * pitch - load[1]) / span
-                points[count, 1] = ((ti * size + 0.5 * min(size, ny - ti * size)) * pitch - load[2]) / span
-                points[count, 2] = top
-                count += 1
-                if top < low:
-                    low = top
-    if count == 0:
+    span = 0.5 * law[0] * (nx + ny)
+    side = size * law[0] / span
+    box = np.array([-load[1], nx * law[0] - load[1], -load[2], ny * law[0] - load[2]]) / span
+    frame = np.array([box[0] + 0.5 * side, box[2] + 0.5 * side, side])
+    tiles = np.empty((3, maxima.size))
+    plane[0] = plane[1] = plane[2] = 0.0
+    if near_tiles(maxima, frame, plane, 1e30, tiles) == 0:
         return -1
-    plane[0] = low - 1.0
-    plane[1] = 0.0
-    plane[2] = 0.0
-    done = settle(points, count, stiffness, load[0], plane)
-    base = plane.copy()
-    margin = 0.5
-    for _ in range(50):
-        for k in range(3):
-            base[k] = plane[k]
-        count = 0
-        for ti in range(maxima.shape[0]):
-            i0 = ti * size
-            i1 = min(i0 + size, ny)
-            for tj in range(maxima.shape[1]):
-                j0 = tj * size
-                j1 = min(j0 + size, nx)
-                u = (0.5 * (j0 + j1) * pitch - load[1]) / span
-                v = (0.5 * (i0 + i1) * pitch - load[2]) / span
-                reach = 0.5 * size * pitch / span * (abs(base[1]) + abs(base[2]))
-                if maxima[ti, tj] <= base[0] + base[1] * u + base[2] * v - reach - margin:
-                    continue
-                for i in range(i0, i1):
-                    v = ((i + 0.5) * pitch - load[2]) / span
-                    level = base[0] + base[2] * v - margin
-                    for j in range(j0, j1):
-                        u = ((j + 0.5) * pitch - load[1]) / span
-                        if surface[i, j] > level + base[1] * u:
-                            points[count, 0] = u
-                            points[count, 1] = v
-                            points[count, 2] = surface[i, j]
-                            count += 1
-        done += settle(points, count, stiffness, load[0], plane)
-        # every cell that can touch was gathered if the plane sank by less than the margin at all four corners
-        worst = 0.0
-        for corner in range(4):
-            u = ((corner % 2) * nx * pitch - load[1]) / span
-            v = ((corner // 2) * ny * pitch - load[2]) / span
-            sank = (base[0] - plane[0]) + (base[1] - plane[1]) * u + (base[2] - plane[2]) * v
-            worst = max(worst, sank)
-        if worst < margin:
-            break
+    stiffness = (law[0] / law[1]) * (law[0] / law[1])
+    coarse_plane(maxima, size, np.array([stiffness, load[0]]), frame, box, plane)
+    margin = MARGIN_UM
+    total = 0
+    while margin < 1e9:
+        many = near_tiles(maxima, frame, plane, margin, tiles)
+        points = np.empty((3, many * size * size))
+        count = near_cells(surface, size, frame, plane, tiles, many, margin, points)
+        done = settle(points, count, np.array([stiffness, load[0], 1e-8, margin]), box, plane)
+        total += abs(done)
+        if done > 0:
+            plane[1] /= span
+            plane[2] /= span
+            return total
         margin *= 2.0
-    plane[1] /= span
-    plane[2] /= span
-    return done
+    return -2
 
 
 @kernel(nt.void(R2, R2, i8, i8, W2))
@@ -200,15 +253,20 @@ def lay_on(top, error, row, col, surface):
 
     top (ny, nx) um; error (py, px) um, the plate's own; row, col: plate cell under face cell (0, 0).
     """
-    py, px = error.shape
-    for i in range(top.shape[0]):
-        a = i + row
-        for j in range(top.shape[1]):
-            b = j + col
-            if 0 <= a < py and 0 <= b < px and top[i, j] > VOID:
-                surface[i, j] = top[i, j] + error[a, b]
-            else:
-                surface[i, j] = -1e30
+    ny, nx = top.shape
+    first = min(max(-col, 0), nx)
+    end = max(min(error.shape[1] - col, nx), first)
+    for i in range(ny):
+        if not 0 <= i + row < error.shape[0]:
+            surface[i] = -1e30
+            continue
+        surface[i, :first] = -1e30
+        surface[i, end:] = -1e30
+        below = error[i + row, first + col : end + col]
+        above = top[i, first:end]
+        out = surface[i, first:end]
+        for j in range(end - first):
+            out[j] = above[j] + below[j] if above[j] > VOID else -1e30
 
 
 @kernel(nt.void(R2, R1, R1, i8, i8, W2, W2))
@@ -216,16 +274,23 @@ def press(surface, plane, law, row, col, gap, error):
     """Least gap so far between plane and surface, 0 where pressed; the plate wears where it is pressed.
 
     plane: height um at the origin, slopes um/mm; law: origin x_mm, y_mm, pitch_mm, wear um per um^2 of overlap.
-    gap (ny, nx) um is lowered in place; error (py, px) is lowered by wear x overlap^2.
+    gap (ny, nx) um is lowered in place; error (py, px) is lowered by wear x overlap^2, where it has such cells.
     """
-    for i in range(surface.shape[0]):
+    ny, nx = surface.shape
+    first = min(max(-col, 0), nx)
+    end = max(min(error.shape[1] - col, nx), first)
+    for i in range(ny):
         level = plane[0] + plane[2] * ((i + 0.5) * law[2] - law[1])
-        for j in range(surface.shape[1]):
-            if surface[i, j] < VOID:
-                continue
+        pressed = 0
+        for j in range(nx):
             g = level + plane[1] * ((j + 0.5) * law[2] - law[0]) - surface[i, j]
-            if g < 0.0:
-                error[i + row, j + col] -= law[3] * g * g
-                g = 0.0
-            if g < gap[i, j]:
-                gap[i, j] = g
+            pressed += 1 if g < 0.0 else 0
+            g = g if g > 0.0 else 0.0
+            gap[i, j] = g if g < gap[i, j] else gap[i, j]
+        if pressed > 0 and law[3] > 0.0 and 0 <= i + row < error.shape[0]:
+            worn = error[i + row, first + col : end + col]
+            above = surface[i, first:end]
+            for j in range(end - first):
+                g = level + plane[1] * ((j + first + 0.5) * law[2] - law[0]) - above[j]
+                g = g if g < 0.0 else 0.0
+                worn[j] -= law[3] * g * g

@@ -19,18 +19,30 @@ TILE_CELLS = 8
 class Compliance:
     """How iron gives: each resolved cell presses with p = (overlap / c)^2."""
 
-    c_um: float = param(0.05, "um/MPa^0.5", (0.005, 1.0), "overlap that presses with 1 MPa at cells of 0.25 mm",
-                        "computed: fitted so that printed areas agree with an elastic half-space; form from Back, Burdekin and Cowley 1973")
-    youngs_mpa: float = param(110000.0, "MPa", (1e4, 5e5), "Young's modulus of grey iron, for bending", "source: material tables, GJL-250 103 to 118 GPa")
-    expansion_um_per_m_k: float = param(10.75, "um/(m K)", (1.0, 30.0), "expansion of grey iron", "source: material tables, 10.5 to 11")
+    c_um: float = param(
+        0.05, "um/MPa^0.5", (0.005, 1.0), "overlap that presses with 1 MPa at cells of 0.25 mm",
+        "computed: fitted so that printed areas agree with an elastic half-space; "
+        "form from Back, Burdekin and Cowley 1973",
+    )  # fmt: skip
+    youngs_mpa: float = param(
+        110000.0, "MPa", (1e4, 5e5), "Young's modulus of grey iron, for bending",
+        "source: material tables, GJL-250 103 to 118 GPa",
+    )  # fmt: skip
+    expansion_um_per_m_k: float = param(
+        10.75, "um/(m K)", (1.0, 30.0), "expansion of grey iron", "source: material tables, 10.5 to 11"
+    )
 
 
 @tool
 class Body:
     """The part behind the face, for its weight and its stiffness."""
 
-    mass_kg: float = param(4.0, "kg", (0.01, 500.0), "mass of the part", "common practice, no source: the optics-bench stand")
-    thickness_mm: float = param(25.0, "mm", (1.0, 500.0), "thickness behind the face", "common practice, no source: the optics-bench stand")
+    mass_kg: float = param(
+        4.0, "kg", (0.01, 500.0), "mass of the part", "common practice, no source: the optics-bench stand"
+    )
+    thickness_mm: float = param(
+        25.0, "mm", (1.0, 500.0), "thickness behind the face", "common practice, no source: the optics-bench stand"
+    )
 
 
 @dataclass(frozen=True)
@@ -71,13 +83,19 @@ def weight_and_hands(face: Face, body: Body, hands: tuple[tuple[float, float, fl
     force, mx, my = weight, weight * 0.5 * length, weight * 0.5 * width
     for x, y, n in hands:
         if not (0.0 <= x <= length and 0.0 <= y <= width and 0.0 <= n <= 1000.0):
-            raise BadParam(f"a hand must press on the face (0 to {length:g}, 0 to {width:g} mm) with 0 to 1000 N, got {n:g} N at {x:g}, {y:g}")
+            where = f"on the face (0 to {length:g}, 0 to {width:g} mm)"
+            raise BadParam(f"a hand must press {where} with 0 to 1000 N, got {n:g} N at {x:g}, {y:g}")
         force, mx, my = force + n, mx + n * x, my + n * y
     return Load(force, mx / force, my / force)
 
 
-def standing_um(face: Face, body: Body, compliance: Compliance, hands: tuple[tuple[float, float, float], ...] = (),
-                chips: bool = True) -> NDArray[np.float64]:
+def standing_um(
+    face: Face,
+    body: Body,
+    compliance: Compliance,
+    hands: tuple[tuple[float, float, float], ...] = (),
+    chips: bool = True,
+) -> NDArray[np.float64]:
     """What meets a plane: height, burr, chips, the bow of a warm face and the bend under hands, um; (ny, nx).
 
     Notes
@@ -86,13 +104,12 @@ def standing_um(face: Face, body: Body, compliance: Compliance, hands: tuple[tup
     side, E I = E W t^3 / 12. Left out: bending across, and the bend under the part's own weight.
     """
     top = face.height_um + face.burr_um
-    ny, nx = face.shape
     length, width = face.size_mm
-    x = (np.arange(nx) + 0.5) * face.pitch_mm
-    y = (np.arange(ny) + 0.5) * face.pitch_mm
+    x, y = middles_mm(face.shape, face.pitch_mm)
     if face.warm_k != 0.0:
         curve = -compliance.expansion_um_per_m_k * 1e-3 * face.warm_k / (2.0 * body.thickness_mm)
-        top += np.where(face.iron, curve * ((x - 0.5 * length) ** 2)[None, :] + curve * ((y - 0.5 * width) ** 2)[:, None], 0.0)
+        bow_x, bow_y = curve * (x - 0.5 * length) ** 2, curve * (y - 0.5 * width) ** 2
+        top += np.where(face.iron, bow_x[None, :] + bow_y[:, None], 0.0)
     for hx, hy, force in hands:
         along, span, across, at = (x, length, width, hx) if length >= width else (y, width, length, hy)
         bend = beam_um(along, span, at, force, compliance.youngs_mpa * across * body.thickness_mm**3 / 12.0)
@@ -102,7 +119,15 @@ def standing_um(face: Face, body: Body, compliance: Compliance, hands: tuple[tup
     return top
 
 
-def beam_um(s_mm: NDArray[np.float64], span_mm: float, at_mm: float, force_n: float, stiffness_nmm2: float) -> NDArray[np.float64]:
+def middles_mm(shape: tuple[int, int], pitch_mm: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Where the cells of a grid (ny, nx) have their middles: x (nx,) and y (ny,), mm."""
+    x, y = ((np.arange(n, dtype=np.float64) + 0.5) * pitch_mm for n in (shape[1], shape[0]))
+    return x, y
+
+
+def beam_um(
+    s_mm: NDArray[np.float64], span_mm: float, at_mm: float, force_n: float, stiffness_nmm2: float
+) -> NDArray[np.float64]:
     """Deflection of a beam on its two ends under one force, um: the cubic of any handbook of structures."""
     b = span_mm - at_mm
     scale = 1e3 * force_n / (6.0 * stiffness_nmm2 * span_mm)
@@ -135,7 +160,7 @@ def compliant_seat(surface_um: NDArray[np.float64], pitch_mm: float, load: Load,
     Raises
     ------
     Refused
-        When nothing can touch: the face is wholly off the plate.
+        When nothing can touch: the face is wholly off the plate; or when nothing holds the load: it would tip off.
 
     Notes
     -----
@@ -146,20 +171,24 @@ def compliant_seat(surface_um: NDArray[np.float64], pitch_mm: float, load: Load,
     maxima = np.empty((-(-ny // TILE_CELLS), -(-nx // TILE_CELLS)))
     tile_maxima(surface_um, TILE_CELLS, maxima)
     plane = np.empty(3)
-    done = seat(surface_um, maxima, TILE_CELLS, np.array([pitch_mm, c_um]), np.array([load.force_n, load.x_mm, load.y_mm]),
-                np.empty((ny * nx, 3)), plane)
-    if done < 0:
+    law, force = np.array([pitch_mm, c_um]), np.array([load.force_n, load.x_mm, load.y_mm])
+    done = seat(surface_um, maxima, TILE_CELLS, law, force, plane)
+    if done == -1:
         raise Refused("the face must lie at least partly on the plate, got none of it there")
+    if done < 0:
+        at = f"{load.x_mm:.1f}, {load.y_mm:.1f} mm"
+        raise Refused(f"the load must lie over what carries it, got {at}: the face would tip off the plate")
     return Pose(float(plane[0]), float(plane[1]), float(plane[2]), load.x_mm, load.y_mm, int(done))
 
 
-def pressed_cells(surface_um: NDArray[np.float64], pose: Pose, pitch_mm: float, c_um: float) -> tuple[NDArray, NDArray, NDArray]:
+def pressed_cells(
+    surface_um: NDArray[np.float64], pose: Pose, pitch_mm: float, c_um: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """x_mm, y_mm and force_n of every pressed cell: the pressure map of a seat."""
-    i, j = np.nonzero(surface_um > pose.at((np.arange(surface_um.shape[1])[None, :] + 0.5) * pitch_mm,
-                                           (np.arange(surface_um.shape[0])[:, None] + 0.5) * pitch_mm))
-    x, y = (j + 0.5) * pitch_mm, (i + 0.5) * pitch_mm
-    over = surface_um[i, j] - pose.at(x, y)
-    return x, y, (over / c_um) ** 2 * pitch_mm**2
+    x, y = middles_mm((surface_um.shape[0], surface_um.shape[1]), pitch_mm)
+    over = surface_um - pose.at(x[None, :], y[:, None])
+    i, j = np.nonzero(over > 0.0)
+    return x[j], y[i], (over[i, j] / c_um) ** 2 * pitch_mm**2
 
 
 def lies_over(face: Face, plate: Plate, x_mm: float, y_mm: float) -> tuple[int, int]:
