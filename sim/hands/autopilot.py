@@ -38,9 +38,11 @@ class Stage:
 STAGES = (
     Stage("rough", "rough", 220.0, 8.0, 3.6, 14.0, 2),
     Stage("semi", "semi", 150.0, 4.0, 2.8, 9.0, 3),
-    Stage("fine", "fine", 90.0, 2.5, 1.9, 7.0, 4),
-    Stage("split", "split", 50.0, 1.5, 1.3, 4.0, 1_000_000),
+    Stage("fine", "fine", 95.0, 2.5, 2.4, 7.0, 4),
+    Stage("even", "fine", 75.0, 1.5, 2.8, 6.0, 1_000_000),
 )
+SPLIT = Stage("split", "split", 55.0, 1.5, 3.0, 5.0, 1_000_000)
+"""The last stage takes every mark until blue stands in every field, then splits the large ones."""
 
 
 @tool
@@ -50,6 +52,10 @@ class Pilot:
     field_mm: float = param(10.0, "mm", (2.0, 50.0), "side of the fields whose blue is looked at", "common practice, no source")
     field_blue_pct: float = param(2.0, "%", (0.0, 100.0), "blue that counts a field as reached", "computed: prototype")
     fields_pct: float = param(97.0, "%", (0.0, 100.0), "share of fields reached before going finer", "computed: prototype")
+    square_mm: float = param(25.4, "mm", (5.0, 100.0), "side of the square that is moved over the print", "common practice, no source: the counting square")
+    even_share: float = param(0.55, "", (0.0, 1.0), "blue in the poorest square / in the middle one from which large marks are split", "computed: trials on seeds 1 to 5")
+    hard_mm2: float = param(2.5, "mm2", (0.1, 100.0), "smaller marks are never split", "computed: trials on seeds 1 to 5")
+    hard_per_in2: float = param(6.0, "1/in2", (0.0, 100.0), "largest marks taken when too few are large enough to split", "computed: trials on seeds 1 to 5")
     most_rounds: int = param(12, "", (1, 1000), "rounds of a stage at most, from semi on", "computed: prototype")
     least_mark_mm2: float = param(0.3, "mm2", (0.0, 10.0), "smaller marks are left, but at edges", "common practice, no source")
     edge_mm: float = param(4.0, "mm", (0.0, 50.0), "marks this near an edge are taken whatever their size, and first", "common practice, no source")
@@ -63,8 +69,8 @@ class Pilot:
 DIRECTIONS = ((0.7071067811865476, 0.7071067811865476), (0.7071067811865476, -0.7071067811865476))
 
 
-def follow_the_blue(hand: Hand, pilot: Pilot | None = None, stages: tuple[Stage, ...] = STAGES, stone: bool = True,
-                    crossing: bool = True) -> Generator[Command, Sight, None]:
+def follow_the_blue(hand: Hand, pilot: Pilot | None = None, stages: tuple[Stage, ...] = STAGES, split: Stage | None = SPLIT,
+                    stone: bool = True, crossing: bool = True) -> Generator[Command, Sight, None]:
     """Scrape a face, round after round, for ever; whoever drives it decides when it is done.
 
     Yields a command; expects the sight after it. One direction only when `crossing` is False; no stone when asked.
@@ -82,9 +88,10 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, stages: tuple[Stage,
         done = in_stage > now.least_rounds and reached > pilot.fields_pct or (stage > 0 and in_stage > pilot.most_rounds)
         if done and stage < len(stages) - 1:
             stage, in_stage = stage + 1, 0
-        chosen = choose(marks, pilot, splitting=stage == len(stages) - 1 and len(stages) > 1)
+        splitting = split is not None and stage == len(stages) - 1 and evenness(marks, pilot) >= pilot.even_share
+        chosen = choose(marks, pilot, splitting)
         direction = DIRECTIONS[sight.round % 2 if crossing else 0]
-        sight = yield from scrape_marks(chosen, sight, stages[stage], hand, direction, pilot)
+        sight = yield from scrape_marks(chosen, sight, split if splitting and split else stages[stage], hand, direction, pilot)
         if stone:
             sight = yield StoneFace()
         sight = yield WipeFace()
@@ -106,22 +113,43 @@ def read_print(sight: Sight, pilot: Pilot) -> Marks:
     return Marks(sight.marked | small[holes.labels], sight.iron, sight.pitch_mm)
 
 
-def fields_reached_pct(marks: Marks, pilot: Pilot) -> float:
-    """Share of fields that carry more than the stated blue."""
+def field_blue_pct(marks: Marks, pilot: Pilot) -> NDArray[np.float64]:
+    """Blue in each field that is more than half iron, %."""
     size = max(1, round(pilot.field_mm / marks.pitch_mm))
     ny, nx = marks.marked.shape
     rows, cols = np.arange(0, ny, size), np.arange(0, nx, size)
-    blue = np.add.reduceat(np.add.reduceat(marks.marked.astype(np.int64), rows, axis=0), cols, axis=1)
-    iron = np.add.reduceat(np.add.reduceat(marks.iron.astype(np.int64), rows, axis=0), cols, axis=1)
+    blue, iron = (np.add.reduceat(np.add.reduceat(a.astype(np.int64), rows, axis=0), cols, axis=1) for a in (marks.marked, marks.iron))
     whole = iron > 0.5 * size * size
-    return 100.0 * float((100.0 * blue[whole] > pilot.field_blue_pct * iron[whole]).mean()) if whole.any() else 0.0
+    return 100.0 * blue[whole] / iron[whole]
+
+
+def fields_reached_pct(marks: Marks, pilot: Pilot) -> float:
+    """Share of fields that carry more than the stated blue."""
+    blue = field_blue_pct(marks, pilot)
+    return 100.0 * float((blue > pilot.field_blue_pct).mean()) if blue.size else 0.0
+
+
+def evenness(marks: Marks, pilot: Pilot) -> float:
+    """Blue in the poorest placement of the square / in the middle one: a bare corner shows here first."""
+    size = max(1, min(round(pilot.square_mm / marks.pitch_mm), *marks.iron.shape))
+    sums = [np.cumsum(np.cumsum(np.pad(a.astype(np.int64), ((1, 0), (1, 0))), axis=0), axis=1) for a in (marks.marked, marks.iron)]
+    blue, iron = (c[size:, size:] - c[:-size, size:] - c[size:, :-size] + c[:-size, :-size] for c in sums)
+    whole = iron >= 0.9 * iron.max()
+    share = blue[whole] / iron[whole]
+    return float(share.min() / max(float(np.median(share)), 1e-9))
 
 
 def choose(marks: Marks, pilot: Pilot, splitting: bool) -> NDArray[np.int64]:
     """Labels of the marks to take: 0 elsewhere; every mark near an edge, elsewhere those large enough."""
     found = islands(marks)
     near = _near_edge(marks.iron, pilot.edge_mm, marks.pitch_mm)
-    least = pilot.split_mm2 if splitting else pilot.least_mark_mm2
+    if splitting:
+        hard = round(pilot.hard_per_in2 * float(marks.iron.sum()) * marks.pitch_mm**2 / 645.16)
+        largest = np.sort(found.area_mm2)[::-1]
+        least = float(largest[min(hard, len(largest)) - 1]) if hard and len(largest) else pilot.split_mm2
+        least = min(pilot.split_mm2, max(least, pilot.hard_mm2))
+    else:
+        least = pilot.least_mark_mm2
     take = np.concatenate([[False], found.area_mm2 >= least])
     if not splitting:
         take[np.unique(found.labels[near])] = True
