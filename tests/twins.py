@@ -23,12 +23,29 @@ NOTHING = -math.inf
 
 # ---------------------------------------------------------------- faces
 
+
 @lru_cache(maxsize=16)
 def _coupon(seed, length_mm, width_mm, pitch_mm):
     rng = np.random.default_rng([seed, 77])
     face = machine_face(Start(length_mm=length_mm, width_mm=width_mm, pitch_mm=pitch_mm, kind="rough-milled"), rng)
-    scrape(face, bare_plate(), RACK["semi"], Edge(4.0), random_strokes(rng, 60, (length_mm, width_mm), (90.0, 160.0)), 1.0, 1.0)
-    scrape(face, bare_plate(), RACK["fine"], Edge(4.0), random_strokes(rng, 60, (length_mm, width_mm), (60.0, 95.0)), 1.0, 1.0)
+    scrape(
+        face,
+        bare_plate(),
+        RACK["semi"],
+        Edge(4.0),
+        random_strokes(rng, 60, (length_mm, width_mm), (90.0, 160.0)),
+        1.0,
+        1.0,
+    )
+    scrape(
+        face,
+        bare_plate(),
+        RACK["fine"],
+        Edge(4.0),
+        random_strokes(rng, 60, (length_mm, width_mm), (60.0, 95.0)),
+        1.0,
+        1.0,
+    )
     return face
 
 
@@ -56,7 +73,9 @@ MOVES = ("mirrored in x", "mirrored in y", "transposed")
 
 
 def move_array(values, move):
-    return np.ascontiguousarray({"mirrored in x": values[:, ::-1], "mirrored in y": values[::-1], "transposed": values.T}[move])
+    return np.ascontiguousarray(
+        {"mirrored in x": values[:, ::-1], "mirrored in y": values[::-1], "transposed": values.T}[move]
+    )
 
 
 def move_points(points, move, size_mm):
@@ -67,7 +86,9 @@ def move_points(points, move, size_mm):
 
 
 def move_strokes(strokes, move, size_mm):
-    return np.column_stack([move_points(strokes[:, :2], move, size_mm), move_points(strokes[:, 2:4], move, size_mm), strokes[:, 4]])
+    return np.column_stack(
+        [move_points(strokes[:, :2], move, size_mm), move_points(strokes[:, 2:4], move, size_mm), strokes[:, 4]]
+    )
 
 
 def move_face(face, move) -> Face:
@@ -100,19 +121,44 @@ def cut_arguments(blade, edge_um=4.0, care=1.0, ramp_mm=1.0, pitch_mm=0.25, iron
     """The blade's and the law's numbers in the order that the kernels of the stroke document."""
     iron, chatter = iron or Iron(), chatter or Chatter()
     factor = iron.kc11_n_mm2 * iron.rake_factor * 1e-3 ** (1.0 - iron.chip_power)
-    tool = np.array([crown_mm(blade), 0.5 * blade.width_mm, edge_um, WEAR_UM_PER_M[blade.material] * 1e-3, care, ramp_mm,
-                     iron.burr_sharp, iron.burr_dull])
-    law = np.array([pitch_mm, factor, iron.edge_sharp_n_mm, iron.edge_dull_n_mm, iron.honed_um, iron.dull_um, iron.least_chip_share,
-                    chatter.flank_um, *swing_matrix(chatter.wave_mm, chatter.damping, STEP_MM).ravel(), iron.support_um, seen_um, 8.0])
+    tool = np.array(
+        [
+            crown_mm(blade),
+            0.5 * blade.width_mm,
+            edge_um,
+            WEAR_UM_PER_M[blade.material] * 1e-3,
+            care,
+            ramp_mm,
+            iron.burr_sharp,
+            iron.burr_dull,
+        ]
+    )
+    law = np.array(
+        [
+            pitch_mm,
+            factor,
+            iron.edge_sharp_n_mm,
+            iron.edge_dull_n_mm,
+            iron.honed_um,
+            iron.dull_um,
+            iron.least_chip_share,
+            chatter.flank_um,
+            *swing_matrix(chatter.wave_mm, chatter.damping, STEP_MM).ravel(),
+            iron.support_um,
+            seen_um,
+            8.0,
+        ]
+    )
     return tool, law, chip_table(iron.chip_power)
 
 
 # ---------------------------------------------------------------- stroke
 
+
 def swing_matrix(wave_mm, damping, step_mm):
     """Matrix exponential of x'' = -w^2 x - 2 z w x' over a step."""
     omega = 2.0 * np.pi / wave_mm
-    return expm(np.array([[0.0, 1.0], [-omega**2, -2.0 * damping * omega]]) * step_mm)
+    return expm(np.array([[0.0, 1.0], [-(omega**2), -2.0 * damping * omega]]) * step_mm)
 
 
 def height_at(height, x_mm, y_mm, pitch_mm):
@@ -129,10 +175,14 @@ def height_at(height, x_mm, y_mm, pitch_mm):
 
 
 def blade_force(bed, tip, factor, edge_n_mm, table, per_um):
-    """Force over a bed of straight pieces: edge force x engaged width + Kienzle x trapezoids of the tabled depth^(1-m)."""
+    """Force over a bed of straight pieces: edge x engaged width + Kienzle x trapezoids of the tabled depth^(1-m)."""
     s = np.arange(len(bed)) * STEP_MM
     deep = np.maximum(np.asarray(bed) - tip, -1e9)
-    cross = [(s[n] + STEP_MM * deep[n] / (deep[n] - deep[n + 1]), 0.0) for n in range(len(bed) - 1) if deep[n] * deep[n + 1] < 0.0]
+    cross = [
+        (s[n] + STEP_MM * deep[n] / (deep[n] - deep[n + 1]), 0.0)
+        for n in range(len(bed) - 1)
+        if deep[n] * deep[n + 1] < 0.0
+    ]
     line = np.array(sorted([*zip(s, deep, strict=True), *cross]))
     depth = np.maximum(line[:, 1], 0.0)
     chip = np.interp(depth, np.arange(len(table)) / per_um, table)
@@ -145,7 +195,13 @@ def balanced_tip(bed, push, factor, edge_n_mm, table, per_um):
     top = max(bed)
     if push <= 0.0 or top == NOTHING:
         return top
-    return brentq(lambda tip: blade_force(bed, tip, factor, edge_n_mm, table, per_um) - push, top - 1e3, top, xtol=1e-12, rtol=1e-15)
+    return brentq(
+        lambda tip: blade_force(bed, tip, factor, edge_n_mm, table, per_um) - push,
+        top - 1e3,
+        top,
+        xtol=1e-12,
+        rtol=1e-15,
+    )
 
 
 def flat_half_width(push, tool, law, table):
@@ -159,6 +215,14 @@ def flat_half_width(push, tool, law, table):
 
     depth = brentq(miss, 1e-6, 500.0)
     return min(math.sqrt(2.0 * tool[0] * depth * 1e-3), tool[1])
+
+
+def highest_cell(height, points, pitch):
+    """Highest of the cells under some points (mm); minus infinity where none is on the grid."""
+    cells = [(math.floor(y / pitch), math.floor(x / pitch)) for x, y in points]
+    return max(
+        (height[c] for c in cells if 0 <= c[0] < height.shape[0] and 0 <= c[1] < height.shape[1]), default=NOTHING
+    )
 
 
 def edge_law(tool, law):
@@ -183,18 +247,18 @@ def settled(height, stroke, tool, law, table, whole=False):
     looked = widest if whole else min(looked, widest)
     v = np.arange(-widest, widest + 1) * STEP_MM
     near = np.abs(v) <= int(flat_half_width(max(push, 0.1), tool, law, table) / STEP_MM) * STEP_MM + 1e-9
-    under = np.convolve(near, np.ones(3), mode="same") > 0.0  # and one sample to each side
+    ways = [*(np.arange(math.ceil(length / STEP_MM - 1e-9)) * STEP_MM), length]
+    deepest_carrying = highest_cell(height, [(x0 + s * ux, y0 + s * uy) for s in ways], pitch) - law[12]
     step = np.array(law[8:12]).reshape(2, 2)
     swing, before, rows = np.zeros(2), None, []
-    for s in [*(np.arange(math.ceil(length / STEP_MM - 1e-9)) * STEP_MM), length]:
+    for s in ways:
         met = np.array([height_at(height, x0 + s * ux - w * uy, y0 + s * uy + w * ux, pitch) for w in v])
+        if met[near].max() < deepest_carrying or met[near].max() == NOTHING:  # off the edge: it holds its level
+            rows.append([s, rows[-1][1] if rows else math.inf, 0.0, 0.0, 0.0])
+            continue
+        share = np.mean(met[near] > met[near].max() - law[12])
         ramp = min(min(s, length - s) / tool[5], 1.0)
         push_here = push * ramp**2 * (3.0 - 2.0 * ramp)
-        if met[under].max() == NOTHING:  # in the air
-            rows.append((s, math.inf, 0.0, 0.0, 0.0))
-            swing, before = np.zeros(2), None
-            continue
-        share = np.mean(met[near] > met[near].max() - law[12]) if met[near].max() > NOTHING else 0.0
         push_here *= share * (2.0 * tool[4] - 1.0) + math.sqrt(share) * (2.0 - 2.0 * tool[4])
         while True:
             seen = np.abs(v) <= looked * STEP_MM + 1e-9
@@ -210,7 +274,9 @@ def settled(height, stroke, tool, law, table, whole=False):
         before = tip
         touching = v[bed > tip + swing[0]]
         ends = (touching[0], touching[-1]) if len(touching) else (0.0, 0.0)
-        rows.append((s, tip + swing[0], *ends, max(bed.max() - tip - swing[0], 0.0)))
+        for row in rows:  # what came before the first iron, at the level found there
+            row[1] = tip + swing[0] if row[1] == math.inf else row[1]
+        rows.append([s, tip + swing[0], *ends, max(bed.max() - tip - swing[0], 0.0)])
     return np.array(rows)
 
 
@@ -263,6 +329,7 @@ def swath(face_height, burr, blue, stroke, tool, law, stations):
 
 # ---------------------------------------------------------------- blue
 
+
 def squeezed(film, gap, moved, reach_cells):
     """Blue given away and received where the gap is thinner than the film; what finds no room stays."""
     ny, nx = film.shape
@@ -306,7 +373,7 @@ def put_back(amount, corner, plate):
 
 
 def met_film(plate, corners, stay, shape):
-    """Largest film met over the poses, less where a plate cell is asked for more than lies on it; and the shares given."""
+    """Largest film met over the poses, less where a plate cell is asked for more than it has; and what it can spare."""
     films = [window(plate, corner, shape) for corner in corners]
     largest, every = np.max(films, axis=0), np.sum(films, axis=0)
     asked = np.zeros(plate.shape)
@@ -328,6 +395,7 @@ def taken(plate, corners, loss, there, spare):
 
 
 # ---------------------------------------------------------------- stone and noise
+
 
 def sorted_top(height, iron, grid, share, lowest, tile):
     """The height that `share` of the iron (that counts) in the tiles around one tile lies below, by sorting."""

@@ -38,8 +38,8 @@ class Stage:
 STAGES = (
     Stage("rough", "rough", 220.0, 8.0, 3.6, 14.0, 2),
     Stage("semi", "semi", 150.0, 4.0, 2.8, 9.0, 3),
-    Stage("fine", "fine", 95.0, 2.5, 2.4, 7.0, 4),
-    Stage("even", "fine", 75.0, 1.5, 2.8, 6.0, 1_000_000),
+    Stage("fine", "fine", 95.0, 2.0, 2.4, 7.0, 4),
+    Stage("even", "fine", 90.0, 1.5, 2.2, 6.0, 1_000_000),
 )
 SPLIT = Stage("split", "split", 55.0, 1.5, 3.0, 5.0, 1_000_000)
 """The last stage takes every mark until blue stands in every field, then splits the large ones."""
@@ -54,8 +54,8 @@ class Pilot:
     fields_pct: float = param(97.0, "%", (0.0, 100.0), "share of fields reached before going finer", "computed: prototype")
     square_mm: float = param(25.4, "mm", (5.0, 100.0), "side of the square that is moved over the print", "common practice, no source: the counting square")
     even_share: float = param(0.55, "", (0.0, 1.0), "blue in the poorest square / in the middle one from which large marks are split", "computed: trials on seeds 1 to 5")
-    hard_mm2: float = param(2.5, "mm2", (0.1, 100.0), "smaller marks are never split", "computed: trials on seeds 1 to 5")
-    hard_per_in2: float = param(6.0, "1/in2", (0.0, 100.0), "largest marks taken when too few are large enough to split", "computed: trials on seeds 1 to 5")
+    dense_share: float = param(0.75, "", (0.0, 2.0), "where the blue around is thinner than this share of the middle one, marks are left while evening", "computed: trials on seeds 1 to 5")
+    hard_mm2: float = param(0.12, "mm2", (0.0, 10.0), "bare middle from which a mark is hard and taken anywhere", "common practice, no source")
     most_rounds: int = param(12, "", (1, 1000), "rounds of a stage at most, from semi on", "computed: prototype")
     least_mark_mm2: float = param(0.3, "mm2", (0.0, 10.0), "smaller marks are left, but at edges", "common practice, no source")
     edge_mm: float = param(4.0, "mm", (0.0, 50.0), "marks this near an edge are taken whatever their size, and first", "common practice, no source")
@@ -83,13 +83,14 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, stages: tuple[Stage,
         yield RollFilm(weight_um=now.film_um * pilot.film_factor)
         sight = yield _spot(sight)
         in_stage += 1
-        marks = read_print(sight, pilot)
+        marks, bare = read_print(sight, pilot)
         reached = fields_reached_pct(marks, pilot)
         done = in_stage > now.least_rounds and reached > pilot.fields_pct or (stage > 0 and in_stage > pilot.most_rounds)
         if done and stage < len(stages) - 1:
             stage, in_stage = stage + 1, 0
         splitting = split is not None and stage == len(stages) - 1 and evenness(marks, pilot) >= pilot.even_share
-        chosen = choose(marks, pilot, splitting)
+        how = "split" if splitting else ("even" if split is not None and stage == len(stages) - 1 else "all")
+        chosen = choose(marks, bare, how, pilot)
         direction = DIRECTIONS[sight.round % 2 if crossing else 0]
         sight = yield from scrape_marks(chosen, sight, split if splitting and split else stages[stage], hand, direction, pilot)
         if stone:
@@ -105,12 +106,12 @@ def _spot(sight: Sight) -> SpotFace:
     return SpotFace(round(max(x, 0.0), 2), round(max(y, 0.0), 2), 12.0, along)
 
 
-def read_print(sight: Sight, pilot: Pilot) -> Marks:
-    """Marks as they are taken: the bare middle of a ring belongs to it."""
+def read_print(sight: Sight, pilot: Pilot) -> tuple[Marks, NDArray[np.bool_]]:
+    """Marks as they are taken, the bare middle of a ring belonging to it, and these bare middles alone."""
     filled = binary_fill_holes(sight.marked)
     holes = islands(Marks(filled & ~sight.marked & sight.iron, sight.iron, sight.pitch_mm), 0.0)
-    small = np.concatenate([[False], holes.area_mm2 <= pilot.hole_mm2])
-    return Marks(sight.marked | small[holes.labels], sight.iron, sight.pitch_mm)
+    bare = np.concatenate([[False], holes.area_mm2 <= pilot.hole_mm2])[holes.labels]
+    return Marks(sight.marked | bare, sight.iron, sight.pitch_mm), bare
 
 
 def field_blue_pct(marks: Marks, pilot: Pilot) -> NDArray[np.float64]:
@@ -139,22 +140,33 @@ def evenness(marks: Marks, pilot: Pilot) -> float:
     return float(share.min() / max(float(np.median(share)), 1e-9))
 
 
-def choose(marks: Marks, pilot: Pilot, splitting: bool) -> NDArray[np.int64]:
-    """Labels of the marks to take: 0 elsewhere; every mark near an edge, elsewhere those large enough."""
+def choose(marks: Marks, bare: NDArray[np.bool_], how: str, pilot: Pilot) -> NDArray[np.int64]:
+    """Labels of the marks to take, 0 elsewhere.
+
+    "all": marks large enough to matter, and every mark near an edge. "even": of these, what lies where the blue is
+    dense, and hard marks (with a bare middle) anywhere. "split": large marks.
+    """
     found = islands(marks)
-    near = _near_edge(marks.iron, pilot.edge_mm, marks.pitch_mm)
-    if splitting:
-        hard = round(pilot.hard_per_in2 * float(marks.iron.sum()) * marks.pitch_mm**2 / 645.16)
-        largest = np.sort(found.area_mm2)[::-1]
-        least = float(largest[min(hard, len(largest)) - 1]) if hard and len(largest) else pilot.split_mm2
-        least = min(pilot.split_mm2, max(least, pilot.hard_mm2))
+    if how == "split":
+        take = found.area_mm2 >= pilot.split_mm2
     else:
-        least = pilot.least_mark_mm2
-    take = np.concatenate([[False], found.area_mm2 >= least])
-    if not splitting:
-        take[np.unique(found.labels[near])] = True
-    take[0] = False
-    return np.where(take[found.labels], found.labels, 0)
+        take = found.area_mm2 >= pilot.least_mark_mm2
+        near = np.unique(found.labels[_near_edge(marks.iron, pilot.edge_mm, marks.pitch_mm)])
+        take[near[near > 0] - 1] = True
+    if how == "even":
+        density = _blue_around(marks, pilot)
+        i, j = (np.minimum((v / marks.pitch_mm).astype(np.int64), n - 1) for v, n in zip((found.y_mm, found.x_mm), marks.iron.shape, strict=True))
+        cells = np.bincount(found.labels[bare], minlength=len(take) + 1)[1:]
+        take &= (density[i, j] > pilot.dense_share * np.median(density[marks.iron])) | (cells * marks.pitch_mm**2 >= pilot.hard_mm2)
+    return np.where(np.concatenate([[False], take])[found.labels], found.labels, 0)
+
+
+def _blue_around(marks: Marks, pilot: Pilot) -> NDArray[np.float64]:
+    """Share of blue on the iron of the square around each cell."""
+    size = 2 * round(0.5 * pilot.square_mm / marks.pitch_mm) + 1
+    blue, iron = (uniform_filter1d(uniform_filter1d(a.astype(np.float64), size, axis=0, mode="constant"), size, axis=1, mode="constant")
+                  for a in (marks.marked, marks.iron))
+    return blue / np.maximum(iron, 1e-9)
 
 
 def _near_edge(iron: NDArray[np.bool_], edge_mm: float, pitch_mm: float) -> NDArray[np.bool_]:

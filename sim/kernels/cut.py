@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from sim.kernels import R1, R2, RB2, W1, W2, f8, i8, kernel, nt
+from sim.kernels import R1, R2, W1, W2, f8, i8, kernel, nt
 
 STEP_MM = 0.25  # stations along the path and samples across it
 VOID = -1e29
@@ -156,109 +156,153 @@ def balance(bed, count, push, guess, force, table, slope):
     return tip
 
 
-@kernel(i8(R2, RB2, R1, R1, R1, R1, R1, W2, W1))
-def settle_blade(height, iron, stroke, blade, law, force, table, stations, bed):
+@kernel(f8(f8, R1, R1, R1))
+def flat_half_width(push, blade, force, table):
+    """Half the width (mm) that a push cuts on flat iron: where to look, and what counts as supported."""
+    flat = 1.0
+    half = 0.0
+    for _ in range(12):
+        half = math.sqrt(2.0 * blade[0] * flat * 1e-3)
+        met = 2.0 * half * (0.7075 * force[0] * chip_power(table, flat, force[2]) + force[1])
+        flat *= math.sqrt(max(push, 0.1) / met)
+    return min(half, blade[1])
+
+
+@kernel(f8(R2, R1, f8, f8, i8))
+def highest_on_line(height, stroke, per_step, per_cell, count):
+    """Highest iron along the middle of a stroke, um: edges, holes and slots are told by how far they lie below it."""
+    ny, nx = height.shape
+    top = DEEP
+    for n in range(count):
+        share = min(n * per_step, 1.0)
+        i = int((stroke[1] + share * (stroke[3] - stroke[1])) * per_cell)
+        j = int((stroke[0] + share * (stroke[2] - stroke[0])) * per_cell)
+        if 0 <= i < ny and 0 <= j < nx and height[i, j] > top:
+            top = height[i, j]
+    return top
+
+
+@kernel(f8(f8, f8, f8))
+def eased(edge_mm, ramp_mm, push):
+    """Push near the ends of a stroke: it rises and falls smoothly over the ramp."""
+    if edge_mm >= ramp_mm:
+        return push
+    r = edge_mm / ramp_mm
+    return push * r * r * (3.0 - 2.0 * r)
+
+
+@kernel(f8(R1, i8, i8, f8, f8))
+def supported_share(bed, wide, middle, top, law_um):
+    """Share of the nominal width under which iron stands high enough to carry the blade."""
+    held = 0
+    carries = max(top - law_um, VOID)
+    for k in range(wide - middle, wide + middle + 1):
+        if bed[k] > carries:
+            held += 1
+    return held / (2.0 * middle + 1.0)
+
+
+@kernel(nt.void(f8, f8, R1, i8, W1))
+def swing_on(tip, before, law, first, state):
+    """A blade with mass: state (lag um, its slope um/mm) after one step towards the balance `tip`; flank below."""
+    if first == 1:
+        state[0] = 0.0
+        state[1] = 0.0
+        return
+    lag = state[0] + before - tip
+    speed = state[1]
+    state[0] = law[8] * lag + law[9] * speed
+    state[1] = law[10] * lag + law[11] * speed
+    if state[0] < -law[7]:
+        state[0] = -law[7]
+        if state[1] < 0.0:
+            state[1] = 0.0
+
+
+@kernel(nt.void(R1, i8, f8, W1))
+def engage(bed, wide, run, station):
+    """Fill a station: tip, where contact begins and ends across the blade (mm), and the deepest engagement (um)."""
+    left = 0.0
+    right = 0.0
+    deepest = 0.0
+    for k in range(2 * wide + 1):
+        over = bed[k] - run
+        if over > 0.0:
+            v = (k - wide) * STEP_MM
+            if deepest == 0.0:
+                left = v
+            right = v
+            if over > deepest:
+                deepest = over
+    station[0] = run
+    station[1] = left
+    station[2] = right
+    station[3] = deepest
+
+
+@kernel(i8(R2, R1, R1, R1, R1, R1, W2, W1))
+def settle_blade(height, stroke, blade, law, force, table, stations, bed):
     """Where the blade runs over the whole path on the face as it is; returns the number of stations.
 
-    stations (n, 4) out: tip um, contact from and to (mm across), depth um below the highest iron met.
+    stations (n + 1, 4) out: tip um, contact from and to (mm across), depth um. Over an edge, a hole or a slot the
+    blade holds its level. The last station is doubled, so that every place on the path lies between two.
     """
-    pitch = law[0]
     dx = stroke[2] - stroke[0]
     dy = stroke[3] - stroke[1]
     length = math.sqrt(dx * dx + dy * dy)
     ux = dx / length
     uy = dy / length
     count = min(int(math.ceil(length / STEP_MM - 1e-9)) + 1, stations.shape[0] - 1)
-    # depth and half width on flat iron at full push, for the window looked at and the share that is supported
-    flat = 1.0
-    for _ in range(12):
-        half = math.sqrt(2.0 * blade[0] * flat * 1e-3)
-        met = 2.0 * half * (0.703 * force[0] * chip_power(table, flat, force[2]) + force[1])
-        flat *= math.sqrt(max(stroke[4], 0.1) / met)
-    nominal = min(math.sqrt(2.0 * blade[0] * flat * 1e-3), blade[1])
-    wide = min(int(nominal / STEP_MM) + 1, WIDEST)
-    widest = min(int(blade[1] / STEP_MM), WIDEST)
-    if wide > widest:
-        wide = widest
-    supported = int(nominal / STEP_MM)
-    slope = np.zeros(1)
-    across = STEP_MM / pitch
+    per_cell = 1.0 / law[0]
+    across = STEP_MM * per_cell
     crown = STEP_MM * STEP_MM * 1e3 / (2.0 * blade[0])
-    lag = 0.0
-    speed = 0.0
+    nominal = flat_half_width(stroke[4], blade, force, table)
+    widest = min(int(blade[1] / STEP_MM), WIDEST)
+    middle = min(int(nominal / STEP_MM), widest)
+    wide = min(middle + 1, widest)
+    floor = highest_on_line(height, stroke, STEP_MM / length, per_cell, count) - law[12]
+    slope = np.zeros(1)
+    state = np.zeros(2)
     guess = 1e30
+    met = 0
     for n in range(count):
         s = min(n * STEP_MM, length)
-        cx = stroke[0] + s * ux
-        cy = stroke[1] + s * uy
-        edge = min(s, length - s)
-        push = stroke[4]
-        if edge < blade[5]:
-            r = edge / blade[5]
-            push *= r * r * (3.0 - 2.0 * r)
+        fx = (stroke[0] + s * ux) * per_cell - 0.5
+        fy = (stroke[1] + s * uy) * per_cell - 0.5
+        push = eased(min(s, length - s), blade[5], stroke[4])
+        tip = DEEP
         while True:
-            samples = 2 * wide + 1
-            top = lay_bed(height, cx / pitch - 0.5, cy / pitch - 0.5, -uy * across, ux * across, wide, supported, bed)
-            held = 0
-            carries = max(top - law[12], VOID)
-            for k in range(wide - supported, wide + supported + 1):
-                if bed[k] > carries:
-                    held += 1
-            for k in range(samples):
+            top = lay_bed(height, fx, fy, -uy * across, ux * across, wide, middle, bed)
+            if top < floor or top < VOID:
+                break
+            share = supported_share(bed, wide, middle, top, law[12])
+            for k in range(2 * wide + 1):
                 bed[k] -= (k - wide) * (k - wide) * crown
-            share = held / (2.0 * supported + 1.0)
-            care = blade[4]
-            bearing_push = push * (share * (2.0 * care - 1.0) + math.sqrt(share) * (2.0 - 2.0 * care))
-            tip = balance(bed, samples, bearing_push, guess, force, table, slope)
-            if wide < widest and (bed[0] > tip or bed[samples - 1] > tip):
+            carried = push * (share * (2.0 * blade[4] - 1.0) + math.sqrt(share) * (2.0 - 2.0 * blade[4]))
+            tip = balance(bed, 2 * wide + 1, carried, guess, force, table, slope)
+            if wide < widest and (bed[0] > tip or bed[2 * wide] > tip):
                 wide = min(wide + 4, widest)  # the contact reaches beyond the window: look wider
                 continue
             break
-        if tip < VOID:  # nothing under the blade
-            stations[n, 0] = 1e30
-            stations[n, 1] = 0.0
-            stations[n, 2] = 0.0
-            stations[n, 3] = 0.0
-            lag = 0.0
-            speed = 0.0
-            guess = 1e30
+        if tip < VOID:  # nothing carries the blade here: it holds its level
+            for k in range(1, 4):
+                stations[n, k] = 0.0
+            stations[n, 0] = stations[n - 1, 0] if met == 1 else 1e30
             continue
-        # a blade with mass: deviation from balance swings on, limited below by the flank
-        if guess < 1e29:
-            lag += guess - tip
-            moved = law[8] * lag + law[9] * speed
-            speed = law[10] * lag + law[11] * speed
-            lag = moved
-            if lag < -law[7]:
-                lag = -law[7]
-                if speed < 0.0:
-                    speed = 0.0
+        swing_on(tip, guess, law, 1 - met, state)
         guess = tip
-        run = tip + lag
-        left = 0.0
-        right = 0.0
-        peak = DEEP
-        any_contact = 0
-        for k in range(samples):
-            if bed[k] > peak:
-                peak = bed[k]
-            if bed[k] > run:
-                v = (k - wide) * STEP_MM
-                if any_contact == 0:
-                    left = v
-                    any_contact = 1
-                right = v
-        stations[n, 0] = run
-        stations[n, 1] = left
-        stations[n, 2] = right
-        stations[n, 3] = max(peak - run, 0.0) if any_contact == 1 else 0.0
-    for k in range(4):  # one more, so that every place on the path lies between two
+        engage(bed, wide, tip + state[0], stations[n])
+        if met == 0:
+            for m in range(n):  # what came before the first iron, at the level found there
+                stations[m, 0] = stations[n, 0]
+            met = 1
+    for k in range(4):
         stations[count, k] = stations[count - 1, k]
     return count
 
 
-@kernel(nt.void(W2, RB2, W2, W2, R1, R1, R1, R2, i8, W1))
-def cut_swath(height, iron, burr, blue, stroke, blade, law, stations, count, out):
+@kernel(nt.void(W2, W2, W2, R1, R1, R1, R2, i8, W1))
+def cut_swath(height, burr, blue, stroke, blade, law, stations, count, out):
     """Cut every cell of the swath once, from its own centre; burrs at its sides and exit. out (8,) overwritten."""
     ny, nx = height.shape
     pitch = law[0]
@@ -373,8 +417,8 @@ def cut_swath(height, iron, burr, blue, stroke, blade, law, stations, count, out
     out[6] = raised * area
 
 
-@kernel(nt.void(W2, RB2, W2, W2, R2, W1, R1, R1, W2))
-def cut_strokes(height, iron, burr, blue, strokes, blade, law, table, out):
+@kernel(nt.void(W2, W2, W2, R2, W1, R1, R1, W2))
+def cut_strokes(height, burr, blue, strokes, blade, law, table, out):
     """All strokes of one command, one after the other; the edge wears as it goes (blade[2] is updated)."""
     longest = 0.0
     for n in range(strokes.shape[0]):
@@ -390,7 +434,7 @@ def cut_strokes(height, iron, burr, blue, strokes, blade, law, table, out):
         force[1] = law[2] + dull * (law[3] - law[2])
         force[2] = law[14]
         if strokes[n, 4] > 0.0:
-            count = settle_blade(height, iron, strokes[n], blade, law, force, table, stations, bed)
-            cut_swath(height, iron, burr, blue, strokes[n], blade, law, stations, count, out[n])
+            count = settle_blade(height, strokes[n], blade, law, force, table, stations, bed)
+            cut_swath(height, burr, blue, strokes[n], blade, law, stations, count, out[n])
         blade[2] += out[n, 2] * blade[3]
         out[n, 7] = blade[2]

@@ -166,7 +166,7 @@ def scrape(face: Face, plate: Plate, blade: Blade, edge: Edge, strokes: NDArray[
                     iron.least_chip_share, chatter.flank_um, *swing(chatter.wave_mm, chatter.damping), iron.support_um, seen_um,
                     TABLE_PER_UM])
     out = np.zeros((len(strokes), 8))
-    cut_strokes(face.height_um, face.iron, face.burr_um, face.blue_um, strokes, tool_, law, chip_table(iron.chip_power), out)
+    cut_strokes(face.height_um, face.burr_um, face.blue_um, strokes, tool_, law, chip_table(iron.chip_power), out)
     for row in out[:, 5]:
         plate.cloth_um_mm2 += float(row)
     for row in out[:, 2]:

@@ -35,11 +35,12 @@ def inner_stroke(rng, size_mm, push_n, quarters=(6, 20)):
 
 def kernel_stations(face, stroke, tool, law, table, force):
     stations, bed = np.zeros((200, 4)), np.zeros(2 * cut.WIDEST + 1)
-    count = cut.settle_blade(face.height_um, face.iron, stroke, tool, law, force, table, stations, bed)
+    count = cut.settle_blade(face.height_um, stroke, tool, law, force, table, stations, bed)
     return stations[: count + 1], count
 
 
 # ---------------------------------------------------------------- lay_bed, cutting_force, balance
+
 
 def test_the_bed_is_bilinear_between_cells_and_deep_where_iron_is_missing():
     rng = np.random.default_rng(1)
@@ -52,7 +53,10 @@ def test_the_bed_is_bilinear_between_cells_and_deep_where_iron_is_missing():
         gx, gy, wide, middle = np.cos(turn), np.sin(turn), int(rng.integers(1, 12)), int(rng.integers(0, 4))
         top = cut.lay_bed(face.height_um, fx, fy, gx, gy, wide, middle, bed)
         offsets = range(-wide, wide + 1)
-        slow = [twins.height_at(face.height_um, (fx + k * gx + 0.5) * 0.25, (fy + k * gy + 0.5) * 0.25, 0.25) for k in offsets]
+        slow = [
+            twins.height_at(face.height_um, (fx + k * gx + 0.5) * 0.25, (fy + k * gy + 0.5) * 0.25, 0.25)
+            for k in offsets
+        ]
         slow = np.maximum(slow, cut.DEEP)
         # 1e-9 um: heights of some 500 um, weights from coordinates of some 100 cells, each to the last bits
         np.testing.assert_allclose(bed[: 2 * wide + 1], slow, rtol=0.0, atol=1e-9)
@@ -90,7 +94,7 @@ def test_force_over_a_bed_is_the_integral_over_its_straight_pieces():
 @pytest.mark.parametrize("name,depth", [("rough", 18.0), ("semi", 9.0), ("fine", 5.0), ("split", 3.0)])
 def test_force_on_flat_iron_is_the_closed_form(name, depth):
     blade, iron, slope = RACK[name], Iron(), np.zeros(1)
-    tool, law, table, force = law_of(blade)
+    tool, _, table, force = law_of(blade)
     v = (np.arange(61) - 30) * 0.25
     width = cut_width_mm(blade, depth)
     # mean of (1 - u^2)^(1-m) over the width is B(1/2, 2-m)/2: the integral of Kienzle's law over a parabola
@@ -100,7 +104,9 @@ def test_force_on_flat_iron_is_the_closed_form(name, depth):
     assert fast == pytest.approx(closed, rel=(0.25 / width) ** 1.5)
 
 
-@pytest.mark.xfail(strict=True, reason="a residual of exactly 0 puts `new` on the bracket and is bisected away from the root")
+@pytest.mark.xfail(
+    strict=True, reason="a residual of exactly 0 puts `new` on the bracket and is bisected away from the root"
+)
 def test_balance_finds_the_root_that_bracketing_finds():
     rng, (_, _, table, force), slope, worst = np.random.default_rng(1), law_of(), np.zeros(1), 0.0
     for _ in range(600):
@@ -115,7 +121,9 @@ def test_balance_finds_the_root_that_bracketing_finds():
     assert worst < 1e-5
 
 
-@pytest.mark.xfail(strict=True, reason="a residual of exactly 0 puts `new` on the bracket and is bisected away from the root")
+@pytest.mark.xfail(
+    strict=True, reason="a residual of exactly 0 puts `new` on the bracket and is bisected away from the root"
+)
 def test_a_guess_that_is_the_root_stays_there():
     _, _, table, force = law_of()
     bed, slope = np.array([-9.0, 0.0, 1.0, 0.0, -9.0]), np.zeros(1)
@@ -132,7 +140,10 @@ def test_balance_without_push_rests_on_the_top_and_without_iron_stays_away():
 
 # ---------------------------------------------------------------- settle_blade, cut_swath, cut_strokes
 
-@pytest.mark.parametrize("name,edge_um,care", [("fine", 4.0, 1.0), ("semi", 9.0, 0.5), ("rough", 14.0, 0.8), ("split", 4.0, 1.0)])
+
+@pytest.mark.parametrize(
+    "name,edge_um,care", [("fine", 4.0, 1.0), ("semi", 9.0, 0.5), ("rough", 14.0, 0.8), ("split", 4.0, 1.0)]
+)
 def test_the_blade_settles_where_the_slow_twin_settles(name, edge_um, care):
     face = twins.scraped_coupon(2, 30.0, 24.0)
     tool, law, table, force = law_of(RACK[name], edge_um=edge_um, care=care, ramp_mm=0.7)
@@ -173,15 +184,24 @@ def test_a_swath_is_cut_cell_by_cell_as_the_slow_twin_cuts_it(name, edge_um):
         stroke = inner_stroke(rng, face.size_mm, (60.0, 220.0))
         stations, count = kernel_stations(face, stroke, tool, law, table, force)
         way = np.minimum(np.arange(count) * 0.25, math.hypot(*(stroke[2:4] - stroke[:2])))
-        height, burr, blue, told = twins.swath(face.height_um, face.burr_um, face.blue_um, stroke, tool, law,
-                                               np.column_stack([way, stations[:count]]))
+        height, burr, blue, told = twins.swath(
+            face.height_um, face.burr_um, face.blue_um, stroke, tool, law, np.column_stack([way, stations[:count]])
+        )
         out = np.zeros(8)
-        cut.cut_swath(face.height_um, face.iron, face.burr_um, face.blue_um, stroke, tool, law, stations, count, out)
+        cut.cut_swath(face.height_um, face.burr_um, face.blue_um, stroke, tool, law, stations, count, out)
         # 1e-10 um: one subtraction and one interpolation on heights of 500 um
         for fast, slow in ((face.height_um, height), (face.burr_um, burr), (face.blue_um, blue)):
             np.testing.assert_allclose(fast, slow, rtol=0.0, atol=1e-10)
         area = 0.0625
-        wanted = [told["removed"] * area, told["deepest"], way[-1], told["cells"], told["inked"], told["carried"] * area, told["burr"] * area]
+        wanted = [
+            told["removed"] * area,
+            told["deepest"],
+            way[-1],
+            told["cells"],
+            told["inked"],
+            told["carried"] * area,
+            told["burr"] * area,
+        ]
         np.testing.assert_allclose(out[:7], wanted, rtol=1e-9, atol=1e-9)
         burrs += abs(out[6])
     assert burrs > 0.1  # burrs were raised and cut off
@@ -205,7 +225,7 @@ def test_strokes_of_one_command_follow_each_other_and_wear_the_edge():
         else:
             told.append(0.0)
     out = np.zeros((len(strokes), 8))
-    cut.cut_strokes(face.height_um, face.iron, face.burr_um, face.blue_um, strokes, tool, law, table, out)
+    cut.cut_strokes(face.height_um, face.burr_um, face.blue_um, strokes, tool, law, table, out)
     # 1e-4 um as for one settled path; where strokes overlap each adds its own
     np.testing.assert_allclose(face.height_um, height, rtol=0.0, atol=3e-4)
     np.testing.assert_allclose(face.burr_um, burr, rtol=0.0, atol=3e-4)
@@ -239,7 +259,9 @@ def test_the_flank_limits_how_far_the_blade_dips_below_its_balance():
         tool, law, table, force = law_of(chatter=Chatter(flank_um=flank))
         still = law.copy()
         still[8:12] = 0.0  # no memory: the balance itself
-        paths = [[kernel_stations(face, st, tool, each, table, force)[0][:, 0] for each in (law, still)] for st in strokes]
+        paths = [
+            [kernel_stations(face, st, tool, each, table, force)[0][:, 0] for each in (law, still)] for st in strokes
+        ]
         dips.append(max(float((balance - ridden).max()) for ridden, balance in paths))
     assert dips[0] == pytest.approx(0.5, abs=1e-9)
     assert dips[1] > 1.0

@@ -19,7 +19,9 @@ def test_noise_at_a_point_is_that_of_the_slow_twin():
     points = np.random.default_rng(2).uniform(-3.0, 300.0, (400, 2))
     fast = [gradient_noise(x, y, ORDER, SLOPES) for x, y in points]
     slow = [twins.noise_at(x, y, ORDER, SLOPES) for x, y in points]
-    np.testing.assert_allclose(fast, slow, rtol=0.0, atol=1e-11)  # coordinates of 300 lose 1e-13 in their fraction, fades add
+    np.testing.assert_allclose(
+        fast, slow, rtol=0.0, atol=1e-11
+    )  # coordinates of 300 lose 1e-13 in their fraction, fades add
 
 
 def test_noise_is_zero_on_the_lattice_and_follows_the_slope_beside_it():

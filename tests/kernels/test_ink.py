@@ -67,8 +67,14 @@ def test_a_lone_giver_serves_the_rim_beside_it_by_the_room_rule():
 
 
 def corners_of(kind):
-    return np.array({"along": [(6, 4 + k) for k in range(8)], "on the spot": [(5, 5)] * 8,
-                     "over the edge": [(-3, -14 + 3 * k) for k in range(8)], "off the far edge": [(20, 18 + 2 * k) for k in range(8)]}[kind])
+    return np.array(
+        {
+            "along": [(6, 4 + k) for k in range(8)],
+            "on the spot": [(5, 5)] * 8,
+            "over the edge": [(-3, -14 + 3 * k) for k in range(8)],
+            "off the far edge": [(20, 18 + 2 * k) for k in range(8)],
+        }[kind]
+    )
 
 
 @pytest.mark.parametrize("kind", ["along", "on the spot", "over the edge", "off the far edge"])

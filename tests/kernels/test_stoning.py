@@ -26,7 +26,9 @@ def test_local_tops_are_the_sorted_share_to_one_bin(share, seed):
     tops, bin_um = np.empty(TILES), 0.05
     lowest = height[iron].max() - 400 * bin_um
     local_tops(height, iron, GRID, np.array([share, bin_um, lowest, 400]), tops)
-    slow = [[twins.sorted_top(height, iron, GRID, share, lowest, (a, b)) for b in range(TILES[1])] for a in range(TILES[0])]
+    slow = [
+        [twins.sorted_top(height, iron, GRID, share, lowest, (a, b)) for b in range(TILES[1])] for a in range(TILES[0])
+    ]
     # the sorted value and the kernel's level lie in the same bin
     np.testing.assert_allclose(tops, slow, rtol=0.0, atol=bin_um * (1.0 + 1e-9))
 
@@ -48,7 +50,9 @@ def test_tiles_without_iron_within_reach_are_left_alone():
     assert (tops[:2, :2] < 1e29).all()
 
 
-@pytest.mark.xfail(strict=True, reason="int() cuts towards zero: a height up to one bin below the lowest is counted in bin 0")
+@pytest.mark.xfail(
+    strict=True, reason="int() cuts towards zero: a height up to one bin below the lowest is counted in bin 0"
+)
 def test_heights_below_the_lowest_do_not_count():
     height, tops = np.full((4, 4), 1.02), np.empty((1, 1))
     height[:2] = -0.03

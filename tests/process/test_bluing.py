@@ -9,7 +9,16 @@ from sim.model.face import face_from_heights
 from sim.model.film import Blue
 from sim.model.plate import Plate
 from sim.process import bluing
-from sim.process.bluing import Rub, blue_face, roll_film, rub_blued_face, spot_face, standard_print, wipe_face, wipe_plate
+from sim.process.bluing import (
+    Rub,
+    blue_face,
+    roll_film,
+    rub_blued_face,
+    spot_face,
+    standard_print,
+    wipe_face,
+    wipe_plate,
+)
 from sim.process.stroke import scrape
 from sim.seat.compliant import Body, Compliance, compliant_seat, standing_um, weight_and_hands
 from tests import twins
@@ -34,7 +43,10 @@ def uneven_plate(seed=1):
 def missing_share(face, plate):
     """Plate + face + cloth - drawn, as a share of what was drawn."""
     on_plate = plate.film_um.sum() * plate.pitch_mm**2
-    return abs(on_plate + face.blue_um.sum() * face.cell_mm2 + plate.cloth_um_mm2 - plate.drawn_um_mm2) / plate.drawn_um_mm2
+    return (
+        abs(on_plate + face.blue_um.sum() * face.cell_mm2 + plate.cloth_um_mm2 - plate.drawn_um_mm2)
+        / plate.drawn_um_mm2
+    )
 
 
 def spot(face, plate, **options):
@@ -43,6 +55,7 @@ def spot(face, plate, **options):
 
 # ---------------------------------------------------------------- rolling
 
+
 def test_a_film_has_the_weight_asked_for_and_is_booked():
     plate = film_on(twins.bare_plate(240.0, 180.0), weight_um=2.5)
     assert plate.film_um.mean() == pytest.approx(2.5, rel=0.02)  # some 1,200 waves of 6 mm, each 11 %: 0.3 %
@@ -50,7 +63,9 @@ def test_a_film_has_the_weight_asked_for_and_is_booked():
     assert len(plate.lint) == 0
 
 
-@pytest.mark.xfail(strict=True, reason="gradient noise of these slopes deviates by 0.241 (see test_grain), not by the 0.27 divided by")
+@pytest.mark.xfail(
+    strict=True, reason="gradient noise of these slopes deviates by 0.241 (see test_grain), not by the 0.27 divided by"
+)
 @pytest.mark.parametrize("applicator,wanted", [("brayer", 0.12), ("rag", 0.4)])
 def test_a_film_is_as_uneven_as_its_applicator(applicator, wanted):
     spread = []
@@ -80,8 +95,15 @@ def test_spreading_again_conserves_what_is_there():
     assert missing_share(face, plate) < 1e-9
 
 
-@pytest.mark.parametrize("weight,applicator,words", [(0.0, "brayer", "weight_um"), (51.0, "rag", "weight_um"), (float("nan"), "rag", "weight_um"),
-                                                     (2.0, "spoon", "applicator")])
+@pytest.mark.parametrize(
+    "weight,applicator,words",
+    [
+        (0.0, "brayer", "weight_um"),
+        (51.0, "rag", "weight_um"),
+        (float("nan"), "rag", "weight_um"),
+        (2.0, "spoon", "applicator"),
+    ],
+)
 def test_a_film_that_cannot_be_is_refused_and_the_plate_stays(weight, applicator, words):
     plate = uneven_plate()
     before = plate.copy()
@@ -93,9 +115,19 @@ def test_a_film_that_cannot_be_is_refused_and_the_plate_stays(weight, applicator
 
 # ---------------------------------------------------------------- conservation
 
-@pytest.mark.parametrize("place", [
-    {}, {"x_mm": 46.0, "y_mm": 31.0, "way_mm": 8.0}, {"x_mm": -17.0, "y_mm": -9.0, "along": (0.0, 1.0)}, {"x_mm": 28.0, "way_mm": 40.0}, {"way_mm": 0.0},
-    {"along": (0.6, 0.8), "hands": ((10.0, 8.0, 60.0),)}], ids=["middle", "off one corner", "off the other", "across the edge", "no rub", "pressed"])
+
+@pytest.mark.parametrize(
+    "place",
+    [
+        {},
+        {"x_mm": 46.0, "y_mm": 31.0, "way_mm": 8.0},
+        {"x_mm": -17.0, "y_mm": -9.0, "along": (0.0, 1.0)},
+        {"x_mm": 28.0, "way_mm": 40.0},
+        {"way_mm": 0.0},
+        {"along": (0.6, 0.8), "hands": ((10.0, 8.0, 60.0),)},
+    ],
+    ids=["middle", "off one corner", "off the other", "across the edge", "no rub", "pressed"],
+)
 @pytest.mark.parametrize("applicator", ["brayer", "rag"])
 def test_blue_is_conserved_through_a_round(place, applicator):
     face, plate = twins.scraped_coupon(2), film_on(twins.bare_plate(*PLATE_MM), 3, 4.0, applicator)
@@ -105,7 +137,15 @@ def test_blue_is_conserved_through_a_round(place, applicator):
         assert face.blue_um.sum() > before
         assert missing_share(face, plate) < 1e-9
         assert plate.film_um.min() >= 0.0
-        scrape(face, plate, RACK["fine"], Edge(4.0), twins.random_strokes(np.random.default_rng(4), 40, face.size_mm, (60.0, 95.0)), 1.0, 1.0)
+        scrape(
+            face,
+            plate,
+            RACK["fine"],
+            Edge(4.0),
+            twins.random_strokes(np.random.default_rng(4), 40, face.size_mm, (60.0, 95.0)),
+            1.0,
+            1.0,
+        )
         assert missing_share(face, plate) < 1e-9
         wipe_face(face, plate, BLUE)
         assert missing_share(face, plate) < 1e-9
@@ -131,8 +171,11 @@ def test_blue_is_conserved_in_the_second_method_and_tops_come_back_bare():
     assert missing_share(face, plate) < 1e-9
 
 
-@pytest.mark.xfail(strict=True, raises=(AssertionError, IndexError),
-                   reason="what a cell gives up is laid at pose 4 only: off the plate it wraps to the far edge or fails")
+@pytest.mark.xfail(
+    strict=True,
+    raises=(AssertionError, IndexError),
+    reason="what a cell gives up is laid at pose 4 only: off the plate it wraps to the far edge or fails",
+)
 @pytest.mark.parametrize("x_mm", [-7.0, 37.0])
 def test_the_second_method_puts_blue_only_where_the_plate_lies_under_the_face(x_mm):
     face, plate = face_from_heights(np.zeros((80, 120))), twins.bare_plate(60.0, 40.0)
@@ -147,6 +190,7 @@ def test_the_second_method_puts_blue_only_where_the_plate_lies_under_the_face(x_
 
 
 # ---------------------------------------------------------------- what prints
+
 
 def dome(radius_mm=20_000.0, shape=(121, 161)):
     """A crowned face, apex on a cell's centre."""
@@ -242,6 +286,7 @@ def test_a_face_wholly_off_the_plate_is_refused_and_nothing_changes():
 
 # ---------------------------------------------------------------- invariance of single acts
 
+
 def moved_plate(plate, move):
     arrays = (twins.move_array(a, move) for a in (plate.error_um, plate.film_um))
     lint = np.column_stack([twins.move_points(plate.lint, move, plate.size_mm), plate.lint[:, 2]])
@@ -257,8 +302,11 @@ def moved_rub(rub, move, face_mm, plate_mm):
     return Rub(*((y, x) if move == "transposed" else (x, y)), rub.way_mm, along, hands)
 
 
-RUBS = {"on the plate": Rub(12.3, 9.1, 12.0, (0.6, 0.8)), "over its edge": Rub(-14.2, 29.3, 20.0, (1.0, 0.0)),
-        "under a hand": Rub(14.9, 10.2, 5.0, (0.0, 1.0), ((12.5, 33.25, 80.0),))}
+RUBS = {
+    "on the plate": Rub(12.3, 9.1, 12.0, (0.6, 0.8)),
+    "over its edge": Rub(-14.2, 29.3, 20.0, (1.0, 0.0)),
+    "under a hand": Rub(14.9, 10.2, 5.0, (0.0, 1.0), ((12.5, 33.25, 80.0),)),
+}
 
 
 @pytest.mark.parametrize("move", twins.MOVES)
@@ -278,7 +326,10 @@ def test_a_print_of_a_moved_face_is_the_moved_print(rub, move):
 
 def test_a_print_does_not_know_how_large_the_grid_around_the_iron_is():
     face, plate = twins.scraped_coupon(6), uneven_plate()
-    other, other_plate = twins.embed_face(face, 3, 3, 3, 3), plate.copy()  # margins all round: the weight's centre stays
+    other, other_plate = (
+        twins.embed_face(face, 3, 3, 3, 3),
+        plate.copy(),
+    )  # margins all round: the weight's centre stays
     spot_face(face, plate, Rub(12.0, 9.0, 12.0, (0.6, 0.8)), BODY, GIVE, BLUE)
     spot_face(other, other_plate, Rub(11.25, 8.25, 12.0, (0.6, 0.8)), BODY, GIVE, BLUE)
     assert twins.largest_difference(twins.embed_face(face, 3, 3, 3, 3), other) < 1e-12
@@ -292,7 +343,9 @@ def test_the_seat_of_a_moved_face_is_the_moved_seat(move):
     moved_hands = tuple((*twins.move_points(np.array([[x, y]]), move, (60.0, 40.0))[0], n) for x, y, n in hands)
     poses = []
     for each, pressed in ((face, hands), (twins.move_face(face, move), moved_hands)):
-        poses.append(compliant_seat(standing_um(each, BODY, GIVE, pressed), 0.25, weight_and_hands(each, BODY, pressed)))
+        poses.append(
+            compliant_seat(standing_um(each, BODY, GIVE, pressed), 0.25, weight_and_hands(each, BODY, pressed))
+        )
     assert poses[1].height_um == pytest.approx(poses[0].height_um, abs=1e-12)
     sx, sy = poses[0].slope_x, poses[0].slope_y
     wanted = {"mirrored in x": (-sx, sy), "mirrored in y": (sx, -sy), "transposed": (sy, sx)}[move]

@@ -24,10 +24,18 @@ def test_a_round_nose_leaves_the_cusps_of_the_handbook():
     assert ra == pytest.approx(0.2**2 / (31.0 * 0.8) * 1e3, rel=0.01)
 
 
-@pytest.mark.parametrize("tram,over,sweep,width,dish", [
-    # physics.md section 1, computed: (R - sqrt(R^2 - W^2/4)) t / D; tolerance is the last digit listed
-    (0.02, 200.0, 60.0, 100.0, 2.7), (0.05, 150.0, 50.0, 90.0, 9.4), (0.10, 150.0, 60.0, 100.0, 17.9),
-    (0.02, 200.0, 60.0, 110.0, 3.6), (0.05, 150.0, 60.0, 110.0, 12.0), (0.10, 150.0, 60.0, 110.0, 24.0)])
+@pytest.mark.parametrize(
+    "tram,over,sweep,width,dish",
+    [
+        # physics.md section 1, computed: (R - sqrt(R^2 - W^2/4)) t / D; tolerance is the last digit listed
+        (0.02, 200.0, 60.0, 100.0, 2.7),
+        (0.05, 150.0, 50.0, 90.0, 9.4),
+        (0.10, 150.0, 60.0, 100.0, 17.9),
+        (0.02, 200.0, 60.0, 110.0, 3.6),
+        (0.05, 150.0, 60.0, 110.0, 12.0),
+        (0.10, 150.0, 60.0, 110.0, 24.0),
+    ],
+)
 def test_a_fly_cutter_out_of_tram_dishes_the_face(tram, over, sweep, width, dish):
     digit = 0.5 if dish in (12.0, 24.0) else 0.05
     assert fly_cut_dish_um(sweep, width, tram, over) == pytest.approx(dish, abs=digit)
@@ -92,7 +100,9 @@ def test_forms_have_the_shape_that_their_name_says():
 def test_the_edge_break_is_a_chamfer_of_45_degrees_on_outline_and_holes():
     plain = face(kind="true", edge_break_mm=0.0, cutouts=((20.0, 20.0, 10.0, 10.0), (42.0, 20.0, 20.0, 6.0)))
     broken = face(kind="true", edge_break_mm=0.6, cutouts=((20.0, 20.0, 10.0, 10.0), (42.0, 20.0, 20.0, 6.0)))
-    np.testing.assert_allclose(broken.height_um[80, :5], [-475.0, -225.0, 0.0, 0.0, 0.0])  # centres 0.125, 0.375, 0.625 mm inside
+    np.testing.assert_allclose(
+        broken.height_um[80, :5], [-475.0, -225.0, 0.0, 0.0, 0.0]
+    )  # centres 0.125, 0.375, 0.625 mm inside
     np.testing.assert_array_equal(broken.scored, broken.iron & (broken.height_um == 0.0))
     x, y = (np.arange(240) + 0.5) * 0.25, (np.arange(160) + 0.5)[:, None] * 0.25
     hole = np.hypot(x - 20.0, y - 20.0)
@@ -123,10 +133,18 @@ def test_an_edge_break_out_of_range_is_refused_and_changes_nothing(width):
     np.testing.assert_array_equal(asked.height_um, untouched.height_um)
 
 
-@pytest.mark.parametrize("options,words", [
-    ({"length_mm": 600.0, "width_mm": 600.0, "pitch_mm": 0.05}, "6,000,000 cells, got 12000 x 12000"), ({"pitch_mm": 2.0, "length_mm": 10.0}, "got 5 x 20"),
-    ({"cutouts": ((1.0, 2.0, 3.0),)}, "a cutout must be"), ({"cutouts": ((1.0, 2.0, 3.0, -1.0),)}, "a cutout must be"),
-    ({"cutouts": ((1.0, math.nan, 3.0, 1.0),)}, "a cutout must be"), ({"kind": "lapped"}, "must be one of"), ({"twist_um": math.inf}, "twist_um")])
+@pytest.mark.parametrize(
+    "options,words",
+    [
+        ({"length_mm": 600.0, "width_mm": 600.0, "pitch_mm": 0.05}, "6,000,000 cells, got 12000 x 12000"),
+        ({"pitch_mm": 2.0, "length_mm": 10.0}, "got 5 x 20"),
+        ({"cutouts": ((1.0, 2.0, 3.0),)}, "a cutout must be"),
+        ({"cutouts": ((1.0, 2.0, 3.0, -1.0),)}, "a cutout must be"),
+        ({"cutouts": ((1.0, math.nan, 3.0, 1.0),)}, "a cutout must be"),
+        ({"kind": "lapped"}, "must be one of"),
+        ({"twist_um": math.inf}, "twist_um"),
+    ],
+)
 def test_a_start_that_cannot_be_is_refused(options, words):
     with pytest.raises(BadParam, match=words):
         face(**options)

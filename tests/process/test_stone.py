@@ -73,8 +73,19 @@ def test_an_unknown_pressure_is_refused_and_nothing_changes():
 
 
 @pytest.mark.parametrize("move", twins.MOVES)
-@pytest.mark.parametrize("size_mm", [(60.0, 40.0), (57.0, 43.5), pytest.param((60.25, 40.25), marks=pytest.mark.xfail(
-    strict=True, reason="an odd number of cells left over: tiles are centred to half a cell only"))])
+@pytest.mark.parametrize(
+    "size_mm",
+    [
+        (60.0, 40.0),
+        (57.0, 43.5),
+        pytest.param(
+            (60.25, 40.25),
+            marks=pytest.mark.xfail(
+                strict=True, reason="an odd number of cells left over: tiles are centred to half a cell only"
+            ),
+        ),
+    ],
+)
 def test_a_moved_face_is_stoned_as_the_moved_face(move, size_mm):
     if move == "transposed" and size_mm == (60.25, 40.25):
         pytest.xfail("transposing keeps the half cell")
