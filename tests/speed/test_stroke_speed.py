@@ -79,8 +79,7 @@ def run_numpy(face, strokes, tool, law):
         flat = 5.0
         for _ in range(4):
             flat *= (
-                push
-                / (2.0 * np.sqrt(2.0 * tool[0] * flat * 1e-3) * (0.5 * beta(0.5, 1.8) * law[1] * flat**0.8 + edge))
+                push / (2.0 * np.sqrt(2.0 * tool[0] * flat * 1e-3) * (0.5 * beta(0.5, 1.8) * law[1] * flat**0.8 + edge))
             ) ** 0.5
         near = int(np.sqrt(2.0 * tool[0] * flat * 1e-3) / STEP)
         v = np.arange(-near - 3, near + 4) * STEP
