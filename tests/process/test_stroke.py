@@ -79,8 +79,8 @@ def test_the_swing_is_the_damped_oscillator(wave, damping, step):
         -fall * w * w / wd * s,
         fall * (c - damping * w / wd * s),
     ]
-    # 1e-13: a series with terms up to e^2 (e^10 for 0.8 mm) times the last bit
-    np.testing.assert_allclose(swing(wave, damping, step), closed, rtol=0.0, atol=1e-11)
+    # a series whose largest terms are some 10: a few last bits
+    np.testing.assert_allclose(swing(wave, damping, step), closed, rtol=0.0, atol=1e-14)
 
 
 @pytest.mark.parametrize(
@@ -95,7 +95,7 @@ def test_the_swing_is_the_damped_oscillator(wave, damping, step):
 )
 def test_a_push_on_flat_iron_cuts_depth_and_width_as_computed(name, push, depth, width):
     deep, wide = flat_cut(RACK[name], push, Iron())
-    # two digits; the page's prototype took the mean chip from 0.25 mm samples, which moves depth by up to 2.5 %
+    # the page gives two digits; 4.9 stands against 5.007 here, 2.2 %, which rounding does not explain
     assert deep == pytest.approx(depth, rel=0.025)
     assert wide == pytest.approx(width, abs=0.05)
 
@@ -119,8 +119,8 @@ def test_a_stroke_on_flat_iron_reaches_the_static_depth_less_the_least_chip(name
     path = [5.125, 15.125, 45.125, 15.125, push]  # along a row of cells
     told = cut(face, path, RACK[name], chatter=STIFF)
     floor = -face.height_um[60, 60:140]
-    # samples of 0.25 mm across: the force is met to (0.25 / width)^1.5 (see test_cut), the depth a little worse
-    np.testing.assert_allclose(floor, depth - 0.3 * 4.0, rtol=1.25 * (0.25 / width) ** 1.5)
+    # samples of 0.25 mm across: the force misses in second order (see test_cut), the depth less the chip somewhat more
+    np.testing.assert_allclose(floor, depth - 0.3 * 4.0, rtol=1.6 * (0.25 / width) ** 2)
     assert np.ptp(floor) < 1e-6
     heavy = flat_face()
     with_mass = cut(heavy, path, RACK[name])
