@@ -144,11 +144,13 @@ def choose(marks: Marks, bare: NDArray[np.bool_], how: str, pilot: Pilot) -> NDA
     """Labels of the marks to take, 0 elsewhere.
 
     "all": marks large enough to matter, and every mark near an edge. "even": of these, what lies where the blue is
-    dense, and hard marks (with a bare middle) anywhere. "split": large marks.
+    dense, and hard marks (with a bare middle) anywhere. "split": large marks and hard ones.
     """
     found = islands(marks)
+    cells = np.bincount(found.labels[bare], minlength=len(found.area_mm2) + 1)[1:]
+    hard = cells * marks.pitch_mm**2 >= pilot.hard_mm2
     if how == "split":
-        take = found.area_mm2 >= pilot.split_mm2
+        take = (found.area_mm2 >= pilot.split_mm2) | hard
     else:
         take = found.area_mm2 >= pilot.least_mark_mm2
         near = np.unique(found.labels[_near_edge(marks.iron, pilot.edge_mm, marks.pitch_mm)])
@@ -156,8 +158,7 @@ def choose(marks: Marks, bare: NDArray[np.bool_], how: str, pilot: Pilot) -> NDA
     if how == "even":
         density = _blue_around(marks, pilot)
         i, j = (np.minimum((v / marks.pitch_mm).astype(np.int64), n - 1) for v, n in zip((found.y_mm, found.x_mm), marks.iron.shape, strict=True))
-        cells = np.bincount(found.labels[bare], minlength=len(take) + 1)[1:]
-        take &= (density[i, j] > pilot.dense_share * np.median(density[marks.iron])) | (cells * marks.pitch_mm**2 >= pilot.hard_mm2)
+        take &= (density[i, j] > pilot.dense_share * np.median(density[marks.iron])) | hard
     return np.where(np.concatenate([[False], take])[found.labels], found.labels, 0)
 
 

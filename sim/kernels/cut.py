@@ -74,21 +74,19 @@ def cutting_force(bed, count, tip, force, table, slope):
     """Force in N that a blade with its tip at `tip` um meets on a bed of samples; slope[0] gets dF/dtip.
 
     bed: height less crown um at samples STEP_MM apart; force: Kienzle factor, edge N/mm, entries of table per um.
-    The engaged width is exact for the straight line between samples.
+    The engaged width is exact for the straight line between samples; a sample at an edge (nothing beside it, or
+    beside the window) carries half a step.
     """
     per_um = force[2]
     engaged = 0.0
     chip = 0.0
     engaged_slope = 0.0
     chip_slope = 0.0
-    before = bed[0] - tip
+    before = DEEP
     chip_before = 0.0
     slope_before = 0.0
-    if before > 0.0:
-        chip_before = chip_power(table, before, per_um)
-        slope_before = (chip_power(table, before + 1e-3, per_um) - chip_before) * 1e3
-    for n in range(1, count):
-        here = bed[n] - tip
+    for n in range(count + 1):
+        here = bed[n] - tip if n < count else DEEP
         chip_here = 0.0
         slope_here = 0.0
         if here > 0.0:
@@ -103,18 +101,27 @@ def cutting_force(bed, count, tip, force, table, slope):
                 engaged += 1.0
                 chip += 0.5 * (chip_here + chip_before)
                 chip_slope += 0.5 * (slope_here + slope_before)
-            else:
+            elif before > VOID:
                 run = 1.0 / (here - before)
                 engaged += here * run
                 engaged_slope += run
                 chip += 0.5 * here * run * chip_here
                 chip_slope += 0.5 * run * (chip_here + here * slope_here)
+            else:
+                engaged += 0.5
+                chip += 0.5 * chip_here
+                chip_slope += 0.5 * slope_here
         elif before > 0.0:
-            run = 1.0 / (before - here)
-            engaged += before * run
-            engaged_slope += run
-            chip += 0.5 * before * run * chip_before
-            chip_slope += 0.5 * run * (chip_before + before * slope_before)
+            if here > VOID:
+                run = 1.0 / (before - here)
+                engaged += before * run
+                engaged_slope += run
+                chip += 0.5 * before * run * chip_before
+                chip_slope += 0.5 * run * (chip_before + before * slope_before)
+            else:
+                engaged += 0.5
+                chip += 0.5 * chip_before
+                chip_slope += 0.5 * slope_before
         before = here
         chip_before = chip_here
         slope_before = slope_here
@@ -145,7 +152,7 @@ def balance(bed, count, push, guess, force, table, slope):
             high = tip
         step = -miss / slope[0] if slope[0] < 0.0 else 0.0
         new = tip + step
-        if slope[0] >= 0.0 or new >= high or new <= low:
+        if slope[0] >= 0.0 or new > high or new < low:
             new = 0.5 * (low + high) if high - low < 20.0 else high - 10.0
             step = new - tip
         tip = new
@@ -191,14 +198,17 @@ def eased(edge_mm, ramp_mm, push):
     return push * r * r * (3.0 - 2.0 * r)
 
 
-@kernel(f8(R1, i8, i8, f8, f8))
-def supported_share(bed, wide, middle, top, law_um):
-    """Share of the nominal width under which iron stands high enough to carry the blade."""
+@kernel(f8(W1, i8, i8, f8, f8))
+def bed_under(bed, wide, middle, floor, crown):
+    """Take the crown off the bed and drop what lies below `floor`; returns the share of the middle that carries."""
     held = 0
-    carries = max(top - law_um, VOID)
-    for k in range(wide - middle, wide + middle + 1):
-        if bed[k] > carries:
-            held += 1
+    for k in range(2 * wide + 1):
+        if bed[k] < floor:
+            bed[k] = DEEP
+        else:
+            bed[k] -= (k - wide) * (k - wide) * crown
+            if abs(k - wide) <= middle:
+                held += 1
     return held / (2.0 * middle + 1.0)
 
 
@@ -266,18 +276,16 @@ def settle_blade(height, stroke, blade, law, force, table, stations, bed):
     guess = 1e30
     met = 0
     for n in range(count):
-        s = min(n * STEP_MM, length)
+        s = n * STEP_MM
         fx = (stroke[0] + s * ux) * per_cell - 0.5
         fy = (stroke[1] + s * uy) * per_cell - 0.5
-        push = eased(min(s, length - s), blade[5], stroke[4])
+        push = eased(max(min(s, length - s), 0.0), blade[5], stroke[4])
         tip = DEEP
         while True:
             top = lay_bed(height, fx, fy, -uy * across, ux * across, wide, middle, bed)
             if top < floor or top < VOID:
                 break
-            share = supported_share(bed, wide, middle, top, law[12])
-            for k in range(2 * wide + 1):
-                bed[k] -= (k - wide) * (k - wide) * crown
+            share = bed_under(bed, wide, middle, max(top - law[12], VOID), crown)
             carried = push * (share * (2.0 * blade[4] - 1.0) + math.sqrt(share) * (2.0 - 2.0 * blade[4]))
             tip = balance(bed, 2 * wide + 1, carried, guess, force, table, slope)
             if wide < widest and (bed[0] > tip or bed[2 * wide] > tip):
@@ -312,8 +320,11 @@ def cut_swath(height, burr, blue, stroke, blade, law, stations, count, out):
     ux = dx / length
     uy = dy / length
     reach = 0.0
+    cut_stations = 0
     for n in range(count):
         reach = max(reach, -stations[n, 1], stations[n, 2])
+        if stations[n, 3] > 0.0:
+            cut_stations += 1
     side = 0.3
     tail = 0.3
     reach = min(reach + STEP_MM, blade[1]) + side
@@ -361,11 +372,11 @@ def cut_swath(height, burr, blue, stroke, blade, law, stations, count, out):
             s = rx * ux + s_row
             v = v_row - rx * uy
             z = flat[at]
-            if s < 0.0 or z < VOID:
+            if s < 0.0 or z < VOID or abs(v) > reach:
                 continue
             if s > length:  # beyond the exit: what the blade pushed ahead of it
-                if s < length + tail and 2.0 * abs(v) <= stations[count - 1, 2] - stations[count - 1, 1]:
-                    up = burr_share * max(stations[count - 1, 3] - least, 0.0) * (1.0 - (s - length) / tail)
+                if s < length + tail and stations[count - 2, 1] <= v <= stations[count - 2, 2]:
+                    up = burr_share * max(stations[count - 2, 3] - least, 0.0) * (1.0 - (s - length) / tail)
                     if up > burrs[at]:
                         raised += up - burrs[at]
                         burrs[at] = up
@@ -377,7 +388,7 @@ def cut_swath(height, burr, blue, stroke, blade, law, stations, count, out):
             tip = runs[here] + part * (runs[here + np.uint64(4)] - runs[here])
             target = tip + v * v * crown
             over = z - target
-            if over > least and abs(v) <= blade[1]:
+            if over > least and abs(v) <= reach - side:
                 depth = over - least
                 flat[at] = z - depth
                 removed += depth
@@ -410,7 +421,7 @@ def cut_swath(height, burr, blue, stroke, blade, law, stations, count, out):
     area = pitch * pitch
     out[0] = removed * area
     out[1] = deepest
-    out[2] = length
+    out[2] = min(cut_stations * STEP_MM, length)
     out[3] = cells
     out[4] = inked
     out[5] = carried * area

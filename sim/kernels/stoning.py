@@ -1,5 +1,7 @@
 """A flat stone over a face: it rides the local tops and takes a little off what stands above them."""
 
+import math
+
 import numpy as np
 
 from sim.kernels import R1, R2, RB2, RI1, W2, f8, kernel, nt
@@ -30,7 +32,7 @@ def local_tops(height, iron, grid, law, tops):
         for j in range(height.shape[1]):
             b = (j - grid[1]) // size
             if iron[i, j] and 0 <= b < tx:
-                k = int((height[i, j] - law[2]) / law[1])
+                k = int(math.floor((height[i, j] - law[2]) / law[1]))
                 if k >= 0:
                     counts[a, b, min(k, bins - 1)] += 1
     rows = np.zeros((ty, tx, bins), np.int32)

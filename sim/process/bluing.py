@@ -6,18 +6,19 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
 
 from sim.errors import BadParam
 from sim.kernels.grain import add_noise
 from sim.kernels.ink import film_met, lift, squeeze, take_film, total
-from sim.kernels.tiles import tile_maxima
 from sim.kernels.touch import lay_on, press
 from sim.model.face import VOID_UM, Face
 from sim.model.film import Blue
 from sim.model.plate import Plate
-from sim.seat.compliant import TILE_CELLS, Body, Compliance, Load, Pose, compliant_seat, lies_over, raise_cells, standing_um, weight_and_hands
+from sim.seat.compliant import Body, Compliance, Load, Pose, compliant_seat, lies_over, raise_cells, standing_um, weight_and_hands
 
 POSES = 8
+NOISE_SD = 0.241  # standard deviation of gradient noise with SLOPES: closed form in tests/kernels/test_grain.py
 # sixteen lattice slopes of gradient noise, the twelve edges of a cube seen from above, four of them twice
 SLOPES = np.array([(1, 1), (-1, 1), (1, -1), (-1, -1), (1, 0), (-1, 0), (1, 0), (-1, 0),
                    (0, 1), (0, -1), (0, 1), (0, -1), (1, 0), (-1, 0), (0, -1), (0, 1)], dtype=np.float64)
@@ -79,9 +80,8 @@ def roll_film(plate: Plate, rng: np.random.Generator, weight_um: float | None, a
     ways = ((6.0, 6.0, 1.0),) if applicator == "brayer" else ((40.0, 4.0, 0.8), (3.0, 3.0, 0.6))
     uneven = np.zeros_like(plate.film_um)
     for wave_x, wave_y, share in ways:
-        # gradient noise of this kind has a standard deviation of about 0.27
         cv = blue.brayer_cv if applicator == "brayer" else blue.rag_cv
-        add_noise(uneven, plate.pitch_mm, wave_x, wave_y, share * cv / 0.27, float(rng.random() * 200.0), noise_order(rng), SLOPES)
+        add_noise(uneven, plate.pitch_mm, wave_x, wave_y, share * cv / NOISE_SD, float(rng.random() * 200.0), noise_order(rng), SLOPES)
     film = mean * np.maximum(1.0 + uneven, 0.1)
     if weight_um is None and before > 0.0:
         film *= before / total(film)
@@ -177,11 +177,23 @@ def rub_blued_face(face: Face, plate: Plate, rub: Rub, body: Body, compliance: C
     over = film - gap
     kept = np.where(over > 0.0, (1.0 - blue.stay_share) * (film - moved * over), film + got)
     given = np.where(over > 0.0, film - sent - kept, 0.0)
-    row, col = (int(v) for v in corners[POSES // 2])
-    i, j = np.nonzero(given > 0.0)
-    plate.film_um[i + row, j + col] += given[i, j]
+    _lay_on_plate(plate, corners, given)
     face.blue_um[:] = kept
     return poses
+
+
+def _lay_on_plate(plate: Plate, corners: NDArray[np.int64], given_um: NDArray[np.float64]) -> None:
+    """Spread what the face gave evenly over the poses at which each cell lay over the plate; changes `plate`."""
+    (ny, nx), (py, px) = given_um.shape, plate.film_um.shape
+    over = np.zeros_like(given_um)
+    windows = []
+    for row, col in corners.tolist():
+        mine = slice(max(0, -row), min(ny, py - row)), slice(max(0, -col), min(nx, px - col))
+        windows.append((mine, tuple(slice(w.start + at, w.stop + at) for w, at in zip(mine, (row, col), strict=True))))
+        over[mine] += 1.0
+    each = given_um / np.maximum(over, 1.0)
+    for mine, its in windows:
+        plate.film_um[its] += each[mine]
 
 
 def blue_face(face: Face, plate: Plate, weight_um: float) -> None:
@@ -198,13 +210,10 @@ def wipe_face(face: Face, plate: Plate, blue: Blue) -> None:
 
     Notes
     -----
-    The share left grows linearly from tops to pockets `pocket_um` below the highest cell of the 2 mm tile.
+    The share left grows linearly from tops to pockets `pocket_um` below the highest cell within 1 mm along x and y.
     """
-    ny, nx = face.shape
-    size = max(1, round(2.0 / face.pitch_mm))
-    maxima = np.empty((-(-ny // size), -(-nx // size)))
-    tile_maxima(face.height_um, size, maxima)
-    tops = np.repeat(np.repeat(maxima, size, axis=0), size, axis=1)[:ny, :nx]
+    size = 2 * round(1.0 / face.pitch_mm) + 1
+    tops = maximum_filter1d(maximum_filter1d(face.height_um, size, axis=0), size, axis=1)
     deep = np.minimum(np.where(face.iron, tops - face.height_um, 0.0) / blue.pocket_um, 1.0)
     left = face.blue_um * (blue.wipe_top_share + deep * (blue.wipe_pocket_share - blue.wipe_top_share))
     plate.cloth_um_mm2 += total(face.blue_um - left) * face.cell_mm2
@@ -229,5 +238,5 @@ def standard_print(face: Face, film_um: float, blue: Blue, compliance: Complianc
     return print_of(film, gap, moved_share(way_mm, blue.rub_mm), face.pitch_mm, blue)[0]
 
 
-__all__ = ["Rub", "TILE_CELLS", "blue_face", "moved_share", "noise_order", "print_of", "roll_film", "rub_blued_face",
+__all__ = ["Rub", "blue_face", "moved_share", "noise_order", "print_of", "roll_film", "rub_blued_face",
            "spot_face", "standard_print", "wipe_face", "wipe_plate"]

@@ -40,12 +40,15 @@ def stone_face(face: Face, pressure: str = "light", stone: Stone | None = None) 
     if pressure not in ("light", "firm"):
         raise BadParam(f"pressure must be light or firm, got {pressure!r}")
     rows, cols = np.nonzero(face.iron.any(axis=1))[0], np.nonzero(face.iron.any(axis=0))[0]
+    spans = [(int(a[0]), int(a[-1] - a[0] + 1)) for a in (rows, cols)]
     size = max(1, round(TILE_MM / face.pitch_mm))
+    if any(cells % 2 for _, cells in spans):
+        size |= 1
     corner, tiles = [], []
-    for first, last in ((rows[0], rows[-1]), (cols[0], cols[-1])):
-        cells = int(last - first + 1)
+    for first, cells in spans:
         count = -(-cells // size)
-        corner.append(int(first) - (count * size - cells) // 2)
+        count += (count * size - cells) % 2  # as much over at one end as at the other
+        corner.append(first - (count * size - cells) // 2)
         tiles.append(count)
     highest = float(face.height_um.max())
     spread = highest - float(face.height_um[face.scored].min())
