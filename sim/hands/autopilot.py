@@ -4,7 +4,7 @@ It sees `shop.sight` only. Each round it yields commands; whoever drives it perf
 """
 
 from collections.abc import Generator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,8 +38,8 @@ class Stage:
 STAGES = (
     Stage("rough", "rough", 220.0, 8.0, 3.6, 14.0, 2),
     Stage("semi", "semi", 150.0, 4.0, 2.8, 9.0, 3),
-    Stage("fine", "fine", 95.0, 2.0, 2.4, 7.0, 4),
-    Stage("even", "fine", 90.0, 1.5, 2.2, 6.0, 1_000_000),
+    Stage("fine", "fine", 95.0, 2.0, 1.9, 7.0, 4),
+    Stage("even", "fine", 90.0, 1.5, 1.7, 6.0, 1_000_000),
 )
 SPLIT = Stage("split", "split", 55.0, 1.5, 3.0, 5.0, 1_000_000)
 """The last stage takes every mark until blue stands in every field, then splits the large ones."""
@@ -54,6 +54,11 @@ class Pilot:
     fields_pct: float = param(97.0, "%", (0.0, 100.0), "share of fields reached before going finer", "computed: prototype")
     square_mm: float = param(25.4, "mm", (5.0, 100.0), "side of the square that is moved over the print", "common practice, no source: the counting square")
     even_share: float = param(0.55, "", (0.0, 1.0), "blue in the poorest square / in the middle one from which large marks are split", "computed: trials on seeds 1 to 5")
+    split_from_pct: float = param(8.0, "%", (0.0, 100.0), "blue on the whole face from which large marks are split", "computed: trials on seeds 1 to 5")
+    ease_share: float = param(0.93, "", (0.5, 1.0), "push of each evening round / that of the one before", "computed: trials on seeds 1 to 5")
+    lightest_share: float = param(0.6, "", (0.1, 1.0), "lightest push of the last stage / its first", "computed: trials on seeds 1 to 5")
+    leave_from: int = param(1, "", (0, 10), "stage from which evenness is asked for before going finer", "computed: trials on seeds 1 to 5")
+    leave_share: float = param(0.25, "", (0.0, 1.0), "evenness asked for", "computed: trials on seeds 1 to 5")
     dense_share: float = param(0.75, "", (0.0, 2.0), "where the blue around is thinner than this share of the middle one, marks are left while evening", "computed: trials on seeds 1 to 5")
     hard_mm2: float = param(0.12, "mm2", (0.0, 10.0), "bare middle from which a mark is hard and taken anywhere", "common practice, no source")
     most_rounds: int = param(12, "", (1, 1000), "rounds of a stage at most, from semi on", "computed: prototype")
@@ -85,17 +90,24 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, stages: tuple[Stage,
         in_stage += 1
         marks, bare = read_print(sight, pilot)
         reached = fields_reached_pct(marks, pilot)
-        done = in_stage > now.least_rounds and reached > pilot.fields_pct or (stage > 0 and in_stage > pilot.most_rounds)
+        done = in_stage > now.least_rounds and reached > pilot.fields_pct and (stage < pilot.leave_from or evenness(marks, pilot) >= pilot.leave_share) or (stage > 0 and in_stage > pilot.most_rounds)
         if done and stage < len(stages) - 1:
             stage, in_stage = stage + 1, 0
-        splitting = split is not None and stage == len(stages) - 1 and evenness(marks, pilot) >= pilot.even_share
+        splitting = split is not None and stage == len(stages) - 1 and ready_to_split(marks, pilot)
         how = "split" if splitting else ("even" if split is not None and stage == len(stages) - 1 else "all")
         chosen = choose(marks, bare, how, pilot)
         direction = DIRECTIONS[sight.round % 2 if crossing else 0]
-        sight = yield from scrape_marks(chosen, sight, split if splitting and split else stages[stage], hand, direction, pilot)
+        tool = split if splitting and split else lighter(now, in_stage, pilot)
+        sight = yield from scrape_marks(chosen, sight, tool, hand, direction, pilot)
         if stone:
             sight = yield StoneFace()
         sight = yield WipeFace()
+
+
+def lighter(stage: Stage, rounds: int, pilot: Pilot) -> Stage:
+    """The last stage with the push eased from round to round: what is left to take gets thinner."""
+    eased = max(pilot.lightest_share, pilot.ease_share ** (rounds - 1)) if stage.least_rounds > pilot.most_rounds else 1.0
+    return replace(stage, push_n=stage.push_n * eased)
 
 
 def _spot(sight: Sight) -> SpotFace:
@@ -138,6 +150,12 @@ def evenness(marks: Marks, pilot: Pilot) -> float:
     whole = iron >= 0.9 * iron.max()
     share = blue[whole] / iron[whole]
     return float(share.min() / max(float(np.median(share)), 1e-9))
+
+
+def ready_to_split(marks: Marks, pilot: Pilot) -> bool:
+    """True when the blue is even and there is enough of it: splitting before all is at one level leaves it patchy."""
+    share = 100.0 * marks.marked.sum() / max(int(marks.iron.sum()), 1)
+    return bool(share >= pilot.split_from_pct and evenness(marks, pilot) >= pilot.even_share)
 
 
 def choose(marks: Marks, bare: NDArray[np.bool_], how: str, pilot: Pilot) -> NDArray[np.int64]:
