@@ -36,7 +36,7 @@ class Stage:
 
 
 STAGES = (
-    Stage("rough", "rough", 220.0, 8.0, 3.6, 14.0, 2),
+    Stage("rough", "rough", 190.0, 8.0, 3.6, 14.0, 2),
     Stage("semi", "semi", 150.0, 4.0, 2.8, 9.0, 3),
     Stage("fine", "fine", 95.0, 2.0, 1.9, 7.0, 4),
     Stage("even", "fine", 90.0, 1.5, 1.7, 6.0, 1_000_000),
@@ -55,11 +55,13 @@ class Pilot:
     square_mm: float = param(25.4, "mm", (5.0, 100.0), "side of the square that is moved over the print", "common practice, no source: the counting square")
     even_share: float = param(0.55, "", (0.0, 1.0), "blue in the poorest square / in the middle one from which large marks are split", "computed: trials on seeds 1 to 5")
     split_from_pct: float = param(8.0, "%", (0.0, 100.0), "blue on the whole face from which large marks are split", "computed: trials on seeds 1 to 5")
-    ease_share: float = param(0.93, "", (0.5, 1.0), "push of each evening round / that of the one before", "computed: trials on seeds 1 to 5")
-    lightest_share: float = param(0.6, "", (0.1, 1.0), "lightest push of the last stage / its first", "computed: trials on seeds 1 to 5")
+    ease_share: float = param(0.88, "", (0.5, 1.0), "push of each evening round / that of the one before", "computed: trials on seeds 1 to 5")
+    lightest_share: float = param(0.7, "", (0.1, 1.0), "lightest push of the last stage / its first", "computed: trials on seeds 1 to 5")
+    sparse_pct: float = param(10.0, "%", (0.0, 100.0), "blue on the face under which the next film is laid thicker", "computed: trials on seeds 1 to 5")
+    thickest: float = param(2.0, "", (1.0, 10.0), "thickest film / the stage's", "common practice, no source")
     leave_from: int = param(1, "", (0, 10), "stage from which evenness is asked for before going finer", "computed: trials on seeds 1 to 5")
     leave_share: float = param(0.25, "", (0.0, 1.0), "evenness asked for", "computed: trials on seeds 1 to 5")
-    dense_share: float = param(0.75, "", (0.0, 2.0), "where the blue around is thinner than this share of the middle one, marks are left while evening", "computed: trials on seeds 1 to 5")
+    dense_share: float = param(0.9, "", (0.0, 2.0), "where the blue around is thinner than this share of the middle one, marks are left while evening", "computed: trials on seeds 1 to 5")
     hard_mm2: float = param(0.12, "mm2", (0.0, 10.0), "bare middle from which a mark is hard and taken anywhere", "common practice, no source")
     most_rounds: int = param(12, "", (1, 1000), "rounds of a stage at most, from semi on", "computed: prototype")
     least_mark_mm2: float = param(0.3, "mm2", (0.0, 10.0), "smaller marks are left, but at edges", "common practice, no source")
@@ -81,18 +83,20 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, stages: tuple[Stage,
     Yields a command; expects the sight after it. One direction only when `crossing` is False; no stone when asked.
     """
     pilot = pilot or Pilot()
-    stage, in_stage = 0, 0
+    stage, in_stage, thicker = 0, 0, 1.0
     sight = yield WipeFace()
     while True:
         now = stages[stage]
-        yield RollFilm(weight_um=now.film_um * pilot.film_factor)
+        yield RollFilm(weight_um=now.film_um * thicker * pilot.film_factor)
         sight = yield _spot(sight)
         in_stage += 1
         marks, bare = read_print(sight, pilot)
         reached = fields_reached_pct(marks, pilot)
         done = in_stage > now.least_rounds and reached > pilot.fields_pct and (stage < pilot.leave_from or evenness(marks, pilot) >= pilot.leave_share) or (stage > 0 and in_stage > pilot.most_rounds)
         if done and stage < len(stages) - 1:
-            stage, in_stage = stage + 1, 0
+            stage, in_stage, thicker = stage + 1, 0, 1.0
+        else:
+            thicker = next_film(marks, thicker, pilot)
         splitting = split is not None and stage == len(stages) - 1 and ready_to_split(marks, pilot)
         how = "split" if splitting else ("even" if split is not None and stage == len(stages) - 1 else "all")
         chosen = choose(marks, bare, how, pilot)
@@ -102,6 +106,14 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, stages: tuple[Stage,
         if stone:
             sight = yield StoneFace()
         sight = yield WipeFace()
+
+
+def next_film(marks: Marks, thicker: float, pilot: Pilot) -> float:
+    """Film of the next print / the stage's: more where too little showed to work on, back to 1 where much did."""
+    share = 100.0 * marks.marked.sum() / max(int(marks.iron.sum()), 1)
+    if share < pilot.sparse_pct:
+        return min(thicker * 1.25, pilot.thickest)
+    return max(thicker / 1.25, 1.0) if share > 2.0 * pilot.sparse_pct else thicker
 
 
 def lighter(stage: Stage, rounds: int, pilot: Pilot) -> Stage:
