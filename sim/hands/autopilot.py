@@ -41,7 +41,7 @@ STAGES = (
     Stage("fine", "fine", 95.0, 2.0, 1.9, 7.0, 4),
     Stage("even", "fine", 90.0, 1.5, 1.7, 6.0, 1_000_000),
 )
-SPLIT = Stage("split", "split", 55.0, 1.5, 3.0, 5.0, 1_000_000)
+SPLIT = Stage("split", "split", 49.0, 1.5, 3.0, 5.0, 1_000_000)
 """The last stage takes every mark until blue stands in every field, then splits the large ones."""
 
 
@@ -88,7 +88,7 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, stages: tuple[Stage,
     while True:
         now = stages[stage]
         yield RollFilm(weight_um=now.film_um * thicker * pilot.film_factor)
-        sight = yield _spot(sight)
+        sight = yield _spot(sight, hand)
         in_stage += 1
         marks, bare = read_print(sight, pilot)
         reached = fields_reached_pct(marks, pilot)
@@ -122,12 +122,12 @@ def lighter(stage: Stage, rounds: int, pilot: Pilot) -> Stage:
     return replace(stage, push_n=stage.push_n * eased)
 
 
-def _spot(sight: Sight) -> SpotFace:
+def _spot(sight: Sight, hand: Hand) -> SpotFace:
     """Put the face near the middle of the plate, a little elsewhere each time, and rub it along or across."""
     jitter = luck(sight.seed, "plan", sight.round).uniform(-10.0, 10.0, 2)
     x, y = (0.5 * (p - s) + float(d) for p, s, d in zip(sight.plate_mm, sight.size_mm, jitter, strict=True))
     along = (1.0, 0.0) if sight.round % 2 == 0 else (0.0, 1.0)
-    return SpotFace(round(max(x, 0.0), 2), round(max(y, 0.0), 2), 12.0, along)
+    return SpotFace(round(max(x, 0.0), 2), round(max(y, 0.0), 2), 12.0, along, read_s=hand.read_s)
 
 
 def read_print(sight: Sight, pilot: Pilot) -> tuple[Marks, NDArray[np.bool_]]:

@@ -15,6 +15,7 @@ class Hand:
     drift_mm: float = param(0.3, "mm", (0.0, 10.0), "miss of the mark, standard deviation each way", "from memory: 0.3, 0.7, 1.5")
     direction_deg: float = param(3.0, "deg", (0.0, 45.0), "spread of direction", "from memory: 3, 6, 12")
     pace_per_min: float = param(60.0, "1/min", (1.0, 300.0), "strokes a minute, all in", "from memory: 60, 50, 40")
+    read_s: float = param(30.0, "s", (0.0, 3600.0), "time to read a print", "from memory: 30, 60, 120")
     care: float = param(1.0, "", (0.5, 1.0), "how it eases off over an edge: share of support to this power", "common practice, no source")
     ramp_mm: float = param(1.0, "mm", (0.05, 20.0), "way over which the push rises and falls", "common practice, no source")
     style: float = param(0.15, "", (0.0, 0.5), "spread of the push between persons, one draw a job",
@@ -23,8 +24,8 @@ class Hand:
 
 HANDS = {
     "skilled": Hand(),
-    "trained": Hand(depth_scatter=0.22, drift_mm=0.7, direction_deg=6.0, pace_per_min=50.0, care=0.8),
-    "beginner": Hand(depth_scatter=0.35, drift_mm=1.5, direction_deg=12.0, pace_per_min=40.0, care=0.5, ramp_mm=0.6),
+    "trained": Hand(depth_scatter=0.22, drift_mm=0.7, direction_deg=6.0, pace_per_min=50.0, read_s=60.0, care=0.8),
+    "beginner": Hand(depth_scatter=0.35, drift_mm=1.5, direction_deg=12.0, pace_per_min=40.0, read_s=120.0, care=0.5),
 }
 PUSH_PER_DEPTH = 0.8  # depth goes as push^1.25 around a finishing stroke (computed from flat_cut)
 

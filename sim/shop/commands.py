@@ -100,6 +100,7 @@ class SpotFace(Command):
     """Put the face on the plate with its corner at x, y, rub it, lift it: a new round begins with its print.
 
     method "plate": the blue is on the plate; "part": the blue is on the face and the plate is clean.
+    read_s: time spent on reading the print.
     """
 
     x_mm: float = 40.0
@@ -108,7 +109,8 @@ class SpotFace(Command):
     along: tuple[float, float] = (1.0, 0.0)
     hands: tuple[tuple[float, float, float], ...] = ()
     method: str = "plate"
-    seconds: ClassVar[float] = 90.0
+    read_s: float = 30.0
+    seconds: ClassVar[float] = 60.0
 
     def problems(self, job: Job) -> list[str]:
         length, width = job.face.size_mm
@@ -116,6 +118,7 @@ class SpotFace(Command):
         cell = job.face.pitch_mm  # one row of cells at least lies on the plate
         found = _number("x_mm", self.x_mm, cell - length, across - cell, unit="mm")
         found += _number("y_mm", self.y_mm, cell - width, deep - cell, unit="mm")
+        found += _number("read_s", self.read_s, 0.0, 3600.0, unit="s")
         found += _number("way_mm", self.way_mm, 0.0, 300.0, unit="mm") + _word("method", self.method, ("plate", "part"))
         inside = _is_row(self.along, 2) and all(-1.01 <= v <= 1.01 for v in self.along)
         if not inside or not 0.98 < self.along[0] ** 2 + self.along[1] ** 2 < 1.02:
@@ -128,6 +131,9 @@ class SpotFace(Command):
                 place = f"on the face ({length:g} x {width:g} mm)"
                 found.append(f"a hand must press {place} with 0 to 1000 N, got {shown(hand)}")
         return found
+
+    def takes_s(self, job: Job) -> float:
+        return self.seconds + self.read_s
 
     def act(self, job: Job) -> None:
         m = job.start.material
