@@ -76,8 +76,8 @@ class Pilot:
 DIRECTIONS = ((0.7071067811865476, 0.7071067811865476), (0.7071067811865476, -0.7071067811865476))
 
 
-def follow_the_blue(hand: Hand, pilot: Pilot | None = None, stages: tuple[Stage, ...] = STAGES, split: Stage | None = SPLIT,
-                    stone: bool = True, crossing: bool = True) -> Generator[Command, Sight, None]:
+def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Stage, ...] = STAGES,
+                    split: Stage | None = SPLIT, stone: bool = True, crossing: bool = True) -> Generator[Command, Sight, None]:
     """Scrape a face, round after round, for ever; whoever drives it decides when it is done.
 
     Yields a command; expects the sight after it. One direction only when `crossing` is False; no stone when asked.
@@ -102,7 +102,7 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, stages: tuple[Stage,
         chosen = choose(marks, bare, how, pilot)
         direction = DIRECTIONS[sight.round % 2 if crossing else 0]
         tool = split if splitting and split else lighter(now, in_stage, pilot)
-        sight = yield from scrape_marks(chosen, sight, tool, hand, direction, pilot)
+        sight = yield from scrape_marks(chosen, sight, tool, hand, along=direction, pilot=pilot)
         if stone:
             sight = yield StoneFace()
         sight = yield WipeFace()
@@ -207,7 +207,7 @@ def _near_edge(iron: NDArray[np.bool_], edge_mm: float, pitch_mm: float) -> NDAr
     return iron & (inner < 1.0 - 1e-9)
 
 
-def scrape_marks(labels: NDArray[np.int64], sight: Sight, stage: Stage, hand: Hand, along: tuple[float, float],
+def scrape_marks(labels: NDArray[np.int64], sight: Sight, stage: Stage, hand: Hand, *, along: tuple[float, float],
                  pilot: Pilot) -> Generator[Command, Sight, Sight]:
     """Strokes over the chosen marks with the stage's blade, honed when it has cut enough."""
     if sight.metres[stage.blade] > pilot.hone_m:

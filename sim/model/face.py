@@ -55,6 +55,7 @@ class Face:
 
     @property
     def cell_mm2(self) -> float:
+        """Area of a cell."""
         return self.pitch_mm * self.pitch_mm
 
     def copy(self) -> "Face":

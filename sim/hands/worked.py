@@ -1,0 +1,61 @@
+"""Faces that somebody has worked on: "round n of a skilled hand" as a job file, kept once it is made."""
+
+import hashlib
+import inspect
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+
+import sim
+from sim import paths
+from sim.errors import BadParam, ShopError
+from sim.hands import autopilot, lanes, skill
+from sim.kernels import sources
+from sim.shop.job import JobStart
+from sim.shop.rounds import drive
+from sim.shop.session import Session
+from sim.target import Target
+
+MOST_ROUNDS = 1000
+
+
+def worked_job(start: JobStart, hand: str, rounds: int, on_round: Callable[[object], None] | None = None) -> Session:
+    """A job taken over after some rounds of a hand that follows the blue; from the cache when it was made before.
+
+    Raises
+    ------
+    BadParam
+        An unknown hand, or rounds outside 1 to 1000.
+
+    Notes
+    -----
+    The job holds every stroke that was made, so it replays like any other. The cache is keyed by start, hand, rounds,
+    physics number and the sources of hands and kernels; a file that cannot be read or written is done without.
+    """
+    if hand not in skill.HANDS:
+        raise BadParam(f"hand must be one of {', '.join(skill.HANDS)}, got {hand!r}")
+    if not 1 <= rounds <= MOST_ROUNDS:
+        raise BadParam(f"rounds must be 1 to {MOST_ROUNDS}, got {rounds}")
+    kept = _kept_at(start, hand, rounds)
+    if kept.exists():
+        try:
+            return Session.load(kept)
+        except ShopError:
+            kept.unlink(missing_ok=True)
+    session = Session.begin(start)
+    drive(session, autopilot.follow_the_blue(skill.HANDS[hand]), Target(), rounds=rounds, carry_on=True,
+          on_round=on_round)
+    try:
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        session.pack(kept, force=True)
+    except (ShopError, OSError):
+        pass  # nothing is lost: it is made again next time
+    return session
+
+
+def _kept_at(start: JobStart, hand: str, rounds: int) -> Path:
+    """Where the cache keeps this job."""
+    told = repr((asdict(start), hand, rounds, sim.PHYSICS, skill.HANDS[hand]))
+    told += "".join(inspect.getsource(module) for module in (autopilot, lanes, skill))
+    told += sources()
+    return paths.cache_dir() / "worked" / f"{hashlib.sha256(told.encode()).hexdigest()[:24]}.zip"
