@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 
-
 from sim.measure.flatness import bearing_flatness_um, surface_flatness_um
 from sim.measure.spots import pocket_depth_um, spots
 from sim.model.face import Face

@@ -45,7 +45,7 @@ class Face:
     @property
     def shape(self) -> tuple[int, int]:
         """(ny, nx)."""
-        return self.height_um.shape  # type: ignore[return-value]
+        return self.height_um.shape
 
     @property
     def size_mm(self) -> tuple[float, float]:
