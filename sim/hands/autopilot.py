@@ -92,7 +92,9 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Sta
         in_stage += 1
         marks, bare = read_print(sight, pilot)
         reached = fields_reached_pct(marks, pilot)
-        done = (in_stage > now.least_rounds and reached > pilot.fields_pct and (stage < pilot.leave_from or evenness(marks, pilot) >= pilot.leave_share)) or (stage > 0 and in_stage > pilot.most_rounds)
+        covered = in_stage > now.least_rounds and reached > pilot.fields_pct
+        even = stage < pilot.leave_from or evenness(marks, pilot) >= pilot.leave_share
+        done = (covered and even) or (stage > 0 and in_stage > pilot.most_rounds)
         if done and stage < len(stages) - 1:
             stage, in_stage, thicker = stage + 1, 0, 1.0
         else:

@@ -158,7 +158,7 @@ def balance(bed, count, push, guess, force, table, slope):
         tip = new
         if last == 1 or high - low < 1e-12:
             break
-        if abs(step) < 1e-2:
+        if abs(step) < 1e-3:
             last = 1
     return tip
 
@@ -320,11 +320,8 @@ def cut_swath(height, burr, blue, stroke, blade, law, stations, count, out):
     ux = dx / length
     uy = dy / length
     reach = 0.0
-    cut_stations = 0
     for n in range(count):
         reach = max(reach, -stations[n, 1], stations[n, 2])
-        if stations[n, 3] > 0.0:
-            cut_stations += 1
     side = 0.3
     tail = 0.3
     reach = min(reach + STEP_MM, blade[1]) + side
@@ -421,7 +418,7 @@ def cut_swath(height, burr, blue, stroke, blade, law, stations, count, out):
     area = pitch * pitch
     out[0] = removed * area
     out[1] = deepest
-    out[2] = min(cut_stations * STEP_MM, length)
+    out[2] = length
     out[3] = cells
     out[4] = inked
     out[5] = carried * area

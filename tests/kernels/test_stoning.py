@@ -50,9 +50,6 @@ def test_tiles_without_iron_within_reach_are_left_alone():
     assert (tops[:2, :2] < 1e29).all()
 
 
-@pytest.mark.xfail(
-    strict=True, reason="int() cuts towards zero: a height up to one bin below the lowest is counted in bin 0"
-)
 def test_heights_below_the_lowest_do_not_count():
     height, tops = np.full((4, 4), 1.02), np.empty((1, 1))
     height[:2] = -0.03
