@@ -42,13 +42,12 @@ def solve3(ridge, scale, step, hess, grad):
     return 1
 
 
-@kernel(f8(R2, i8, R1, R1, W1, W2))
-def pressing(points, count, plane, law, grad, hess):
+@kernel(f8(R2, i8, R1, f8, f8, W1, W2))
+def pressing(points, count, plane, stiffness, force_n, grad, hess):
     """Energy of the plane on the first `count` points, with its gradient and Hessian.
 
     points (3, n): u, v, height um, where u and v are lengths from the load in units of a span; plane = height, tilt
-    in u, tilt in v (um); law: stiffness N/um^2, crossing um, force_n. A point presses with stiffness * overlap^2 N,
-    beyond the crossing with stiffness * crossing * overlap N: the lesser of the two, so its energy is convex. N um.
+    in u, tilt in v (um). Each point presses with stiffness * overlap^2 N. Energy in N um.
     """
     energy = g1 = g2 = 0.0
     h00 = h01 = h02 = h11 = h12 = h22 = g0 = 0.0
@@ -57,23 +56,20 @@ def pressing(points, count, plane, law, grad, hess):
         v = points[1, n]
         over = points[2, n] - (plane[0] + plane[1] * u + plane[2] * v)
         if over > 0.0:
-            low = min(over, law[1])
-            press = low * over
-            energy += 3.0 * press * over - low * low * low
+            press = over * over
+            energy += press * over
             g0 -= press
             g1 -= press * u
             g2 -= press * v
-            rise = over if over < law[1] else 0.5 * law[1]
-            ou = rise * u
-            ov = rise * v
-            h00 += rise
+            ou = over * u
+            ov = over * v
+            h00 += over
             h01 += ou
             h02 += ov
             h11 += ou * u
             h12 += ou * v
             h22 += ov * v
-    stiffness = law[0]
-    grad[0] = stiffness * g0 + law[2]
+    grad[0] = stiffness * g0 + force_n
     grad[1] = stiffness * g1
     grad[2] = stiffness * g2
     double = 2.0 * stiffness
@@ -83,7 +79,7 @@ def pressing(points, count, plane, law, grad, hess):
     hess[1, 1] = double * h11
     hess[1, 2] = double * h12
     hess[2, 2] = double * h22
-    return stiffness * energy / 6.0 + law[2] * plane[0]
+    return stiffness * energy / 3.0 + force_n * plane[0]
 
 
 @kernel(f8(R1, R1, R1))
@@ -98,21 +94,21 @@ def sunk(base, plane, box):
 def settle(points, count, law, box, plane):
     """Newton's method with halving to the plane of least energy on the points, no deeper than they were gathered.
 
-    law: stiffness, crossing um, force_n, step um at which to make one last step (quadratic convergence carries it to
-    the last bits), margin um. plane (3,) is the start and is overwritten. Returns the number of iterations; negative
-    when the plane sank by more than half the margin somewhere over the box: then other points may touch as well.
+    law: stiffness, force_n, step um at which to make one last step (quadratic convergence carries it to the last
+    bits), margin um. plane (3,) is the start and is overwritten. Returns the number of iterations; negative when the
+    plane sank by more than half the margin somewhere over the box: then other points may touch as well.
     """
     base = plane.copy()
     step = np.zeros(3)
     trial = plane.copy()
     grad = np.empty(3)
     hess = np.empty((3, 3))
-    energy = pressing(points, count, plane, law, grad, hess)
+    energy = pressing(points, count, plane, law[0], law[1], grad, hess)
     last = False
     for iteration in range(1, 101):
         scale = hess[0, 0] + hess[1, 1] + hess[2, 2]
         if solve3(1e-11, scale, step, hess, grad) == 0:
-            step[0] = -law[4]  # nothing touches: come down
+            step[0] = -law[3]  # nothing touches: come down
             step[1] = 0.0
             step[2] = 0.0
             if scale > 0.0:
@@ -122,19 +118,19 @@ def settle(points, count, law, box, plane):
         for _ in range(200):
             for k in range(3):
                 trial[k] = plane[k] + share * step[k]
-            if sunk(base, trial, box) <= law[4]:
-                new = pressing(points, count, trial, law, grad, hess)
+            if sunk(base, trial, box) <= law[3]:
+                new = pressing(points, count, trial, law[0], law[1], grad, hess)
                 if new <= energy + 1e-13 * abs(energy) or size < 1e-9:
                     break
             share *= 0.5
         for k in range(3):
             plane[k] = trial[k]
         energy = new
-        if sunk(base, plane, box) > 0.5 * law[4]:
+        if sunk(base, plane, box) > 0.5 * law[3]:
             return -iteration
         if last:
             return iteration
-        last = size < law[3]
+        last = size < law[2]
     return -100
 
 
@@ -189,7 +185,7 @@ def near_cells(surface, size, frame, plane, tiles, many, margin, points):
 def coarse_plane(maxima, size, law, frame, box, plane):
     """First guess: the plane settled on the tiles of tiles, then on the tiles near it.
 
-    law: stiffness, crossing um, force_n. plane (3,) is overwritten.
+    law: stiffness, force_n. plane (3,) is overwritten.
     """
     wide = np.empty((-(-maxima.shape[0] // size), -(-maxima.shape[1] // size)))
     tile_maxima(maxima, size, wide)
@@ -202,9 +198,9 @@ def coarse_plane(maxima, size, law, frame, box, plane):
     for n in range(count):
         low = min(low, points[2, n])
     plane[0] = low - 1.0
-    settle(points, count, np.array([law[0], law[1], law[2], 1e-2, 100.0]), box, plane)
+    settle(points, count, np.array([law[0], law[1], 1e-2, 100.0]), box, plane)
     count = near_tiles(maxima, frame, plane, 1.0, points)
-    settle(points, count, np.array([law[0], law[1], law[2], 1e-3, 1.0]), box, plane)
+    settle(points, count, np.array([law[0], law[1], 1e-3, 1.0]), box, plane)
 
 
 @kernel(i8(R2, R2, i8, R1, R1, W1))
@@ -216,12 +212,12 @@ def seat(surface, maxima, size, law, load, plane):
     surface : (ny, nx) um, VOID where nothing can touch
     maxima : tile maxima of it (upper bounds do)
     size : cells a tile
-    law : pitch_mm, compliance_um (um per MPa^1/2), crossing_um from where a cell presses in proportion
+    law : pitch_mm, compliance_um (um per MPa^1/2)
     load : force_n, x_mm, y_mm of its centre
     plane : (3,) out: height at the load um, slope in x um/mm, slope in y um/mm
 
     Returns the Newton iterations on cells, -1 when there is nothing to sit on, -2 when nothing holds the load.
-    Notes: minimises the cells' energy + F h, convex; started on tiles of tiles, then tiles, then the cells near
+    Notes: minimises sum A/(3 c^2) overlap^3 + F h, convex; started on tiles of tiles, then tiles, then the cells near
     the plane, gathered again until it ends within half the margin of where they were gathered.
     """
     ny, nx = surface.shape
@@ -234,14 +230,14 @@ def seat(surface, maxima, size, law, load, plane):
     if near_tiles(maxima, frame, plane, 1e30, tiles) == 0:
         return -1
     stiffness = (law[0] / law[1]) * (law[0] / law[1])
-    coarse_plane(maxima, size, np.array([stiffness, law[2], load[0]]), frame, box, plane)
+    coarse_plane(maxima, size, np.array([stiffness, load[0]]), frame, box, plane)
     margin = MARGIN_UM
     total = 0
     while margin < 1e9:
         many = near_tiles(maxima, frame, plane, margin, tiles)
         points = np.empty((3, many * size * size))
         count = near_cells(surface, size, frame, plane, tiles, many, margin, points)
-        done = settle(points, count, np.array([stiffness, law[2], load[0], 1e-8, margin]), box, plane)
+        done = settle(points, count, np.array([stiffness, load[0], 1e-8, margin]), box, plane)
         total += abs(done)
         if done > 0:
             plane[1] /= span
@@ -278,8 +274,7 @@ def press(surface, plane, law, row, col, gap, error):
     """Least gap so far between plane and surface, 0 where pressed; the plate wears where it is pressed.
 
     plane: height um at the origin, slopes um/mm; law: origin x_mm, y_mm, pitch_mm, wear um per um^2 of overlap.
-    gap (ny, nx) um is lowered in place; error (py, px) is lowered by wear x overlap^2, where it has such cells: more
-    than the pressure asks for beyond the crossing, where few cells are and a coefficient of no source rules.
+    gap (ny, nx) um is lowered in place; error (py, px) is lowered by wear x overlap^2, where it has such cells.
     """
     ny, nx = surface.shape
     first = min(max(-col, 0), nx)

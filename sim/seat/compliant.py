@@ -13,22 +13,16 @@ from sim.model.plate import Plate
 from sim.params import param, tool
 
 TILE_CELLS = 8
-LOVE = 4.0 / np.pi * np.log(1.0 + np.sqrt(2.0))
-"""Sinking of the centre of an evenly pressed square / (pressure x side / E*), 1.122: Love, Phil. Trans. 228 (1929) 377."""
 
 
 @tool
 class Compliance:
-    """How iron gives: a cell presses with p = (overlap / c)^2, but never harder than a half-space under it alone."""
+    """How iron gives: each resolved cell presses with p = (overlap / c)^2."""
 
     c_um: float = param(
         0.05, "um/MPa^0.5", (0.005, 1.0), "overlap that presses with 1 MPa at cells of 0.25 mm",
         "computed: fitted so that printed areas agree with an elastic half-space; "
         "form from Back, Burdekin and Cowley 1973",
-    )  # fmt: skip
-    effective_mpa: float = param(
-        53000.0, "MPa", (1e3, 1e6), "effective modulus E* of face and plate, for a cell that is pressed alone",
-        "computed: 1 / E* = (1 - nu^2) / E of iron (110 GPa, 0.26) + of granite (90 GPa, 0.25)",
     )  # fmt: skip
     youngs_mpa: float = param(
         110000.0, "MPa", (1e4, 5e5), "Young's modulus of grey iron, for bending",
@@ -37,9 +31,6 @@ class Compliance:
     expansion_um_per_m_k: float = param(
         10.75, "um/(m K)", (1.0, 30.0), "expansion of grey iron", "source: material tables, 10.5 to 11"
     )
-
-
-IRON = Compliance()
 
 
 @tool
@@ -155,18 +146,7 @@ def raise_cells(top: NDArray[np.float64], bits: NDArray[np.float64], pitch_mm: f
             top[i, j] += height
 
 
-def crossing_um(pitch_mm: float, c_um: float, effective_mpa: float) -> float:
-    """Overlap from where a cell presses with p = overlap E* / (1.122 pitch): there (overlap / c)^2 is as much."""
-    return float(c_um**2 * effective_mpa / (1e3 * LOVE * pitch_mm))
-
-
-def compliant_seat(
-    surface_um: NDArray[np.float64],
-    pitch_mm: float,
-    load: Load,
-    c_um: float = IRON.c_um,
-    effective_mpa: float = IRON.effective_mpa,
-) -> Pose:
+def compliant_seat(surface_um: NDArray[np.float64], pitch_mm: float, load: Load, c_um: float = 0.05) -> Pose:
     """Where a surface comes to rest on a plane under a load.
 
     Parameters
@@ -176,8 +156,6 @@ def compliant_seat(
     load : Load
     c_um : float
         Compliance, um/MPa^0.5.
-    effective_mpa : float
-        Effective modulus E* of face and plate, MPa.
 
     Raises
     ------
@@ -186,21 +164,14 @@ def compliant_seat(
 
     Notes
     -----
-    p = min((overlap / c)^2, overlap E* / (1.122 pitch)); the plane of least energy: forces and both moments balance.
-    A function of surface and load only. On a smooth crown of radius R the approach d obeys
-    F = 2 pi R d^3 / (3000 c^2) (R mm; d, c as here) as long as d is below the crossing (0.47 um at 0.25 mm).
-
-    References
-    ----------
-    Back, Burdekin and Cowley 1973 for the square; Love, Phil. Trans. R. Soc. A 228 (1929) 377, for the lone cell: what
-    its centre sinks under an even pressure.
+    Minimises sum A overlap^3 / (3 c^2) + F h: forces and both moments balance. A function of surface and load
+    only. On a smooth crown of radius R the approach d obeys F = 2 pi R d^3 / (3000 c^2) (R mm; d, c as here).
     """
     ny, nx = surface_um.shape
     maxima = np.empty((-(-ny // TILE_CELLS), -(-nx // TILE_CELLS)))
     tile_maxima(surface_um, TILE_CELLS, maxima)
     plane = np.empty(3)
-    law = np.array([pitch_mm, c_um, crossing_um(pitch_mm, c_um, effective_mpa)])
-    force = np.array([load.force_n, load.x_mm, load.y_mm])
+    law, force = np.array([pitch_mm, c_um]), np.array([load.force_n, load.x_mm, load.y_mm])
     done = seat(surface_um, maxima, TILE_CELLS, law, force, plane)
     if done == -1:
         raise Refused("the face must lie at least partly on the plate, got none of it there")
@@ -211,18 +182,13 @@ def compliant_seat(
 
 
 def pressed_cells(
-    surface_um: NDArray[np.float64],
-    pose: Pose,
-    pitch_mm: float,
-    c_um: float = IRON.c_um,
-    effective_mpa: float = IRON.effective_mpa,
+    surface_um: NDArray[np.float64], pose: Pose, pitch_mm: float, c_um: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """x_mm, y_mm and force_n of every pressed cell: the pressure map of a seat."""
     x, y = middles_mm((surface_um.shape[0], surface_um.shape[1]), pitch_mm)
-    above = surface_um - pose.at(x[None, :], y[:, None])
-    i, j = np.nonzero(above > 0.0)
-    over = above[i, j]
-    return x[j], y[i], np.minimum(over, crossing_um(pitch_mm, c_um, effective_mpa)) * over * (pitch_mm / c_um) ** 2
+    over = surface_um - pose.at(x[None, :], y[:, None])
+    i, j = np.nonzero(over > 0.0)
+    return x[j], y[i], (over[i, j] / c_um) ** 2 * pitch_mm**2
 
 
 def lies_over(face: Face, plate: Plate, x_mm: float, y_mm: float) -> tuple[int, int]:
