@@ -175,7 +175,10 @@ def height_at(height, x_mm, y_mm, pitch_mm):
 
 
 def blade_force(bed, tip, factor, edge_n_mm, table, per_um):
-    """Force over a bed of straight pieces: edge x engaged width + Kienzle x trapezoids of the tabled depth^(1-m)."""
+    """Force over a bed of straight pieces: edge x engaged width + Kienzle x trapezoids of the tabled depth^(1-m).
+
+    An engaged sample with nothing beside it (an edge, or the end of what is looked at) carries half a step more.
+    """
     s = np.arange(len(bed)) * STEP_MM
     deep = np.maximum(np.asarray(bed) - tip, -1e9)
     cross = [
@@ -187,7 +190,10 @@ def blade_force(bed, tip, factor, edge_n_mm, table, per_um):
     depth = np.maximum(line[:, 1], 0.0)
     chip = np.interp(depth, np.arange(len(table)) / per_um, table)
     engaged = np.diff(line[:, 0])[(line[:-1, 1] + line[1:, 1]) > 0.0].sum()
-    return factor * np.trapezoid(chip, line[:, 0]) + edge_n_mm * engaged
+    there = np.concatenate([[False], np.asarray(bed) > -1e9, [False]])
+    alone = np.where(deep > 0.0, 2.0 - there[:-2] - there[2:], 0.0) * 0.5 * STEP_MM  # way that only this sample carries
+    chips = np.interp(np.maximum(deep, 0.0), np.arange(len(table)) / per_um, table)
+    return factor * (np.trapezoid(chip, line[:, 0]) + (alone * chips).sum()) + edge_n_mm * (engaged + alone.sum())
 
 
 def balanced_tip(bed, push, factor, edge_n_mm, table, per_um):
@@ -235,7 +241,8 @@ def settled(height, stroke, tool, law, table, whole=False):
     """Stations of a stroke: way s, tip, contact from and to, depth; (n, 5).
 
     Looks one sample wider than the cut on flat iron, and four more whenever the contact reaches the end of what is
-    looked at; `whole` looks at all of the blade from the start.
+    looked at; `whole` looks at all of the blade from the start. Iron more than law[12] below the top met near the
+    middle is not under the blade.
     """
     pitch = law[0]
     x0, y0, x1, y1, push = stroke
@@ -262,9 +269,10 @@ def settled(height, stroke, tool, law, table, whole=False):
         push_here *= share * (2.0 * tool[4] - 1.0) + math.sqrt(share) * (2.0 - 2.0 * tool[4])
         while True:
             seen = np.abs(v) <= looked * STEP_MM + 1e-9
-            bed = np.where(seen, met - v * v * 1e3 / (2.0 * tool[0]), NOTHING)
+            seen_iron = seen & (met >= met[near].max() - law[12])
+            bed = np.where(seen_iron, met - v * v * 1e3 / (2.0 * tool[0]), NOTHING)
             tip = balanced_tip(bed[seen], push_here, factor, edge, table, law[14])
-            if looked == widest or max(bed[seen][[0, -1]]) <= tip:
+            if looked == widest or max(bed[seen][[0, -1]]) < tip - 0.005:
                 break
             looked = min(looked + 4, widest)
         if before is not None:
@@ -290,16 +298,17 @@ def swath(face_height, burr, blue, stroke, tool, law, stations):
     dull = min(max((tool[2] - law[4]) / (law[5] - law[4]), 0.0), 1.0)
     share = tool[6] + dull * (tool[7] - tool[6])
     told = {"removed": 0.0, "deepest": 0.0, "cells": 0, "inked": 0, "carried": 0.0, "burr": 0.0}
+    reach = min(max((-stations[:, 2]).max(), stations[:, 3].max()) + STEP_MM, tool[1])  # a step beyond the contact
     for i in range(height.shape[0]):
         for j in range(height.shape[1]):
             rx, ry = (j + 0.5) * law[0] - x0, (i + 0.5) * law[0] - y0
             s, v = rx * ux + ry * uy, ry * ux - rx * uy
             z, was = height[i, j], burr[i, j]
-            if z < 0.1 * VOID_UM or s < 0.0 or s > length + 0.3 or abs(v) > tool[1] + 0.3:
+            if z < 0.1 * VOID_UM or s < 0.0 or s > length + 0.3 or abs(v) > reach + 0.3:
                 continue
-            if s > length:  # what is pushed ahead of the exit falls off over 0.3 mm
-                last = stations[-1]
-                if abs(v) <= 0.5 * (last[3] - last[2]):
+            if s > length:  # what the last station that still pushes has ahead of it; it falls off over 0.3 mm
+                last = stations[-2]
+                if last[2] <= v <= last[3]:
                     burr[i, j] = max(was, share * max(last[4] - least, 0.0) * (1.0 - (s - length) / 0.3))
                 told["burr"] += burr[i, j] - was
                 continue
@@ -309,7 +318,7 @@ def swath(face_height, burr, blue, stroke, tool, law, stations):
                 continue
             tip, left, right, depth = (np.interp(s, stations[[n, m], 0], stations[[n, m], k]) for k in range(1, 5))
             line = tip + v * v * 1e3 / (2.0 * tool[0])
-            if z - line > least and abs(v) <= tool[1]:
+            if z - line > least and abs(v) <= reach:
                 height[i, j] = line + least
                 told["removed"] += z - line - least
                 told["deepest"] = max(told["deepest"], z - line - least)

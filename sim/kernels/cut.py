@@ -11,6 +11,12 @@ VOID = -1e29
 DEEP = -1e30
 NEAR_UM = 4.0  # iron lower than this under the blade's path gets no burr: it could not reach the plate
 WIDEST = 160  # samples to one side of the blade's middle
+CLOSE_UM = 5e-3  # a Newton step shorter than this is the last: what it leaves is a small share of it
+SIDE_MM = 0.3  # how far a burr reaches beside a cut and ahead of its end
+PER_STEP = 1.0 / STEP_MM
+LEFT, RIGHT, DEPTH, NEXT = np.uint64(1), np.uint64(2), np.uint64(3), np.uint64(4)  # columns of a station
+PAIR = nt.UniTuple(f8, 2)
+TRIPLE = nt.UniTuple(f8, 3)
 
 # columns of a station: settled height um, contact left mm, contact right mm, depth um
 # columns of a stroke: x0, y0, x1, y1 mm, push N
@@ -18,6 +24,7 @@ WIDEST = 160  # samples to one side of the blade's middle
 #        run-off care, ramp mm, burr share sharp, burr share dull
 # law: pitch mm, Kienzle N/mm2 per (um^(1-m)), edge force sharp N/mm, dull N/mm, honed um, dull um,
 #      least chip share, flank um, chatter matrix a11 a12 a21 a22, support um
+# force: Kienzle factor, edge force N/mm at this edge radius, entries of the table per um
 # out columns: removed um mm2, deepest um, length mm, cells cut, of these inked, blue carried off um mm2,
 #              burr raised um mm2, edge radius after um
 
@@ -30,32 +37,35 @@ def lay_bed(height, fx, fy, gx, gy, wide, middle, bed):
     is overwritten; returns the highest of the samples within `middle` of the middle.
     """
     ny, nx = height.shape
-    cells = height.ravel()
-    top = DEEP
-    ends = abs(wide * gx), abs(wide * gy)
-    inside = fx - ends[0] > 0.0 and fx + ends[0] < nx - 1.0 and fy - ends[1] > 0.0 and fy + ends[1] < ny - 1.0
+    one = np.uint64(1)
+    end_x = abs(wide * gx)
+    end_y = abs(wide * gy)
+    inside = fx - end_x > 0.0 and fx + end_x < nx - 1.0 and fy - end_y > 0.0 and fy + end_y < ny - 1.0
+    u = -float(wide)
     for k in range(2 * wide + 1):
-        x = fx + (k - wide) * gx
-        y = fy + (k - wide) * gy
+        x = fx + u * gx
+        y = fy + u * gy
+        u += 1.0
         if not inside and not (0.0 <= x < nx - 1.0 and 0.0 <= y < ny - 1.0):
             bed[k] = DEEP
             continue
-        j = np.uint64(x)
-        i = np.uint64(y)
+        j = int(x)
+        i = int(y)
         x -= j
         y -= i
-        at = i * np.uint64(nx) + j
-        a = cells[at]
-        b = cells[at + np.uint64(1)]
-        c = cells[at + np.uint64(nx)]
-        d = cells[at + np.uint64(nx + 1)]
+        p = np.uint64(i)
+        q = np.uint64(j)
+        a = height[p, q]
+        b = height[p, q + one]
+        c = height[p + one, q]
+        d = height[p + one, q + one]
         low = a + x * (b - a)
         z = low + y * (c + x * (d - c) - low)
-        if a + b + c + d < VOID:
-            z = DEEP
-        bed[k] = z
-        if z > top and abs(k - wide) <= middle:
-            top = z
+        bed[k] = DEEP if a + b + c + d < VOID else z
+    top = DEEP
+    for k in range(max(wide - middle, 0), wide + min(middle, wide) + 1):
+        if bed[k] > top:
+            top = bed[k]
     return top
 
 
@@ -69,15 +79,15 @@ def chip_power(table, depth, per_um):
     return table[n] + (pos - n) * (table[n + 1] - table[n])
 
 
-@kernel(f8(R1, i8, f8, R1, R1, W1))
-def cutting_force(bed, count, tip, force, table, slope):
-    """Force in N that a blade with its tip at `tip` um meets on a bed of samples; slope[0] gets dF/dtip.
+@kernel(PAIR(R1, i8, f8, f8, f8, f8, R1))
+def cutting_force(bed, count, tip, factor, edge, per_um, table):
+    """Force in N that a blade with its tip at `tip` um meets on a bed of samples, and its slope dF/dtip, N/um.
 
-    bed: height less crown um at samples STEP_MM apart; force: Kienzle factor, edge N/mm, entries of table per um.
+    bed: height less crown um at samples STEP_MM apart; factor: Kienzle's; edge N/mm; per_um: entries of the table.
     The engaged width is exact for the straight line between samples; a sample at an edge (nothing beside it, or
     beside the window) carries half a step.
     """
-    per_um = force[2]
+    last = table.shape[0] - 2
     engaged = 0.0
     chip = 0.0
     engaged_slope = 0.0
@@ -85,107 +95,117 @@ def cutting_force(bed, count, tip, force, table, slope):
     before = DEEP
     chip_before = 0.0
     slope_before = 0.0
-    for n in range(count + 1):
-        here = bed[n] - tip if n < count else DEEP
-        chip_here = 0.0
-        slope_here = 0.0
+    for n in range(count):
+        here = bed[n] - tip
         if here > 0.0:
             pos = here * per_um
-            k = int(pos)
-            if k > table.shape[0] - 2:
-                k = table.shape[0] - 2
-            rise = table[k + 1] - table[k]
+            k = np.uint64(min(int(pos), last))
+            rise = table[k + np.uint64(1)] - table[k]
             chip_here = table[k] + (pos - k) * rise
             slope_here = rise * per_um
             if before > 0.0:
-                engaged += 1.0
-                chip += 0.5 * (chip_here + chip_before)
-                chip_slope += 0.5 * (slope_here + slope_before)
+                engaged += 2.0
+                chip += chip_here + chip_before
+                chip_slope += slope_here + slope_before
             elif before > VOID:
                 run = 1.0 / (here - before)
-                engaged += here * run
-                engaged_slope += run
-                chip += 0.5 * here * run * chip_here
-                chip_slope += 0.5 * run * (chip_here + here * slope_here)
+                engaged += 2.0 * here * run
+                engaged_slope += 2.0 * run
+                chip += here * run * chip_here
+                chip_slope += run * (chip_here + here * slope_here)
             else:
-                engaged += 0.5
-                chip += 0.5 * chip_here
-                chip_slope += 0.5 * slope_here
+                engaged += 1.0
+                chip += chip_here
+                chip_slope += slope_here
+            chip_before = chip_here
+            slope_before = slope_here
         elif before > 0.0:
             if here > VOID:
                 run = 1.0 / (before - here)
-                engaged += before * run
-                engaged_slope += run
-                chip += 0.5 * before * run * chip_before
-                chip_slope += 0.5 * run * (chip_before + before * slope_before)
+                engaged += 2.0 * before * run
+                engaged_slope += 2.0 * run
+                chip += before * run * chip_before
+                chip_slope += run * (chip_before + before * slope_before)
             else:
-                engaged += 0.5
-                chip += 0.5 * chip_before
-                chip_slope += 0.5 * slope_before
+                engaged += 1.0
+                chip += chip_before
+                chip_slope += slope_before
         before = here
-        chip_before = chip_here
-        slope_before = slope_here
-    slope[0] = -STEP_MM * (force[0] * chip_slope + force[1] * engaged_slope)
-    return STEP_MM * (force[0] * chip + force[1] * engaged)
+    if before > 0.0:
+        engaged += 1.0
+        chip += chip_before
+        chip_slope += slope_before
+    half = 0.5 * STEP_MM
+    return half * (factor * chip + edge * engaged), -half * (factor * chip_slope + edge * engaged_slope)
 
 
-@kernel(f8(R1, i8, f8, f8, R1, R1, W1))
-def balance(bed, count, push, guess, force, table, slope):
-    """Tip height at which the force balances the push: Newton inside a bracket; the top of the bed for no push."""
-    top = bed[0]
-    for n in range(1, count):
-        if bed[n] > top:
-            top = bed[n]
+@kernel(PAIR(R1, i8, f8, f8, f8, R1, R1))
+def balance(bed, count, top, push, guess, force, table):
+    """Tip height at which the force balances the push, and the slope dF/dtip met last.
+
+    Newton inside a bracket. For no push the tip is the `top` of the bed.
+    """
     if push <= 0.0 or top < VOID:
-        return top
+        return top, 0.0
+    factor = force[0]
+    edge = force[1]
+    per_um = force[2]
     high = top
     low = top - 1e6
     tip = guess
     if tip >= top or tip < top - 500.0:
-        tip = top - 2.0
-    last = 0
+        tip = top - 0.47
     for _ in range(80):
-        miss = cutting_force(bed, count, tip, force, table, slope) - push
+        met, slope = cutting_force(bed, count, tip, factor, edge, per_um, table)
+        miss = met - push
         if miss > 0.0:
             low = tip
         else:
             high = tip
-        step = -miss / slope[0] if slope[0] < 0.0 else 0.0
-        new = tip + step
-        if slope[0] >= 0.0 or new > high or new < low:
-            new = 0.5 * (low + high) if high - low < 20.0 else high - 10.0
-            step = new - tip
+        new = tip - miss / slope if slope < 0.0 else DEEP
+        if low <= new <= high:
+            if abs(new - tip) < CLOSE_UM:
+                return new, slope
+        else:  # the force leaps where a sample at an edge lifts off: there the bracket alone closes
+            new = 0.5 * (low + high) if high - low < 20.0 else high - 10.03
+            if high - low < CLOSE_UM:
+                return new, slope
         tip = new
-        if last == 1 or high - low < 1e-12:
-            break
-        if abs(step) < 1e-3:
-            last = 1
-    return tip
+    return tip, slope
 
 
 @kernel(f8(f8, R1, R1, R1))
 def flat_half_width(push, blade, force, table):
     """Half the width (mm) that a push cuts on flat iron: where to look, and what counts as supported."""
-    flat = 1.0
-    half = 0.0
+    wide = 2.0 * math.sqrt(2e-3 * blade[0])  # of a cut 1 um deep
+    per_um = force[2]
+    root = 2.0  # of the depth; the force is convex in it, so Newton comes down from above after one step
     for _ in range(12):
-        half = math.sqrt(2.0 * blade[0] * flat * 1e-3)
-        met = 2.0 * half * (0.7075 * force[0] * chip_power(table, flat, force[2]) + force[1])
-        flat *= math.sqrt(max(push, 0.1) / met)
-    return min(half, blade[1])
+        pos = root * root * per_um
+        n = min(int(pos), table.shape[0] - 2)
+        rise = table[n + 1] - table[n]
+        met = 0.7075 * force[0] * (table[n] + (pos - n) * rise) + force[1]
+        slope = met + 0.7075 * force[0] * 2.0 * root * root * rise * per_um
+        step = (root * met - max(push, 0.1) / wide) / slope
+        root -= step
+        if abs(step) < 1e-9 * root:
+            break
+    return min(0.5 * wide * root, blade[1])
 
 
-@kernel(f8(R2, R1, f8, f8, i8))
-def highest_on_line(height, stroke, per_step, per_cell, count):
-    """Highest iron along the middle of a stroke, um: edges, holes and slots are told by how far they lie below it."""
+@kernel(f8(R2, f8, f8, f8, f8, i8))
+def highest_on_line(height, x, y, step_x, step_y, count):
+    """Highest iron along the middle of a stroke, um: edges, holes and slots are told by how far they lie below it.
+
+    x, y: its start in cells from the outline; steps in cells.
+    """
     ny, nx = height.shape
     top = DEEP
     for n in range(count):
-        share = min(n * per_step, 1.0)
-        i = int((stroke[1] + share * (stroke[3] - stroke[1])) * per_cell)
-        j = int((stroke[0] + share * (stroke[2] - stroke[0])) * per_cell)
-        if 0 <= i < ny and 0 <= j < nx and height[i, j] > top:
-            top = height[i, j]
+        px = x + n * step_x
+        py = y + n * step_y
+        if 0.0 <= px < nx and 0.0 <= py < ny:
+            top = max(top, height[np.uint64(int(py)), np.uint64(int(px))])
     return top
 
 
@@ -198,56 +218,54 @@ def eased(edge_mm, ramp_mm, push):
     return push * r * r * (3.0 - 2.0 * r)
 
 
-@kernel(f8(W1, i8, i8, f8, f8))
+@kernel(TRIPLE(W1, i8, i8, f8, f8))
 def bed_under(bed, wide, middle, floor, crown):
-    """Take the crown off the bed and drop what lies below `floor`; returns the share of the middle that carries."""
+    """Take the crown off the bed and drop what lies below `floor`.
+
+    Returns the share of the middle that carries, the highest of the bed, and the mean of what carries in the middle.
+    """
     held = 0
+    total = 0.0
+    top = DEEP
     for k in range(2 * wide + 1):
-        if bed[k] < floor:
+        z = bed[k]
+        u = float(k - wide)
+        if z < floor:
             bed[k] = DEEP
-        else:
-            bed[k] -= (k - wide) * (k - wide) * crown
-            if abs(k - wide) <= middle:
-                held += 1
-    return held / (2.0 * middle + 1.0)
+            continue
+        z -= u * u * crown
+        bed[k] = z
+        if z > top:
+            top = z
+        if abs(k - wide) <= middle:
+            held += 1
+            total += z
+    return held / (2.0 * middle + 1.0), top, total / max(held, 1)
 
 
-@kernel(nt.void(f8, f8, R1, i8, W1))
-def swing_on(tip, before, law, first, state):
-    """A blade with mass: state (lag um, its slope um/mm) after one step towards the balance `tip`; flank below."""
-    if first == 1:
-        state[0] = 0.0
-        state[1] = 0.0
-        return
-    lag = state[0] + before - tip
-    speed = state[1]
-    state[0] = law[8] * lag + law[9] * speed
-    state[1] = law[10] * lag + law[11] * speed
-    if state[0] < -law[7]:
-        state[0] = -law[7]
-        if state[1] < 0.0:
-            state[1] = 0.0
+@kernel(PAIR(f8, f8, R1))
+def swing_on(lag, speed, law):
+    """A blade with mass: its lag (um) and the lag's slope (um/mm) one step on; the flank holds it from below."""
+    x = law[8] * lag + law[9] * speed
+    v = law[10] * lag + law[11] * speed
+    if x < -law[7]:
+        return -law[7], max(v, 0.0)
+    return x, v
 
 
-@kernel(nt.void(R1, i8, f8, W1))
-def engage(bed, wide, run, station):
-    """Fill a station: tip, where contact begins and ends across the blade (mm), and the deepest engagement (um)."""
-    left = 0.0
-    right = 0.0
-    deepest = 0.0
-    for k in range(2 * wide + 1):
-        over = bed[k] - run
-        if over > 0.0:
-            v = (k - wide) * STEP_MM
-            if deepest == 0.0:
-                left = v
-            right = v
-            if over > deepest:
-                deepest = over
-    station[0] = run
-    station[1] = left
-    station[2] = right
-    station[3] = deepest
+@kernel(PAIR(R1, i8, f8))
+def contact_ends(bed, wide, run):
+    """Where the contact of a blade at `run` um begins and ends across it, in mm; 0, 0 for none."""
+    count = 2 * wide + 1
+    first = 0
+    while first < count and bed[first] <= run:
+        first += 1
+    if first == count:
+        return 0.0, 0.0
+    last = count - 1
+    while bed[last] <= run:
+        last -= 1
+    return (first - wide) * STEP_MM, (last - wide) * STEP_MM
 
 
 @kernel(i8(R2, R1, R1, R1, R1, R1, W2, W1))
@@ -260,53 +278,90 @@ def settle_blade(height, stroke, blade, law, force, table, stations, bed):
     dx = stroke[2] - stroke[0]
     dy = stroke[3] - stroke[1]
     length = math.sqrt(dx * dx + dy * dy)
-    ux = dx / length
-    uy = dy / length
-    count = min(int(math.ceil(length / STEP_MM - 1e-9)) + 1, stations.shape[0] - 1)
     per_cell = 1.0 / law[0]
-    across = STEP_MM * per_cell
+    push = stroke[4]
+    care = blade[4]
+    along_x = dx / length * STEP_MM * per_cell
+    along_y = dy / length * STEP_MM * per_cell
+    count = min(int(math.ceil(length / STEP_MM - 1e-9)) + 1, stations.shape[0] - 1)
     crown = STEP_MM * STEP_MM * 1e3 / (2.0 * blade[0])
-    nominal = flat_half_width(stroke[4], blade, force, table)
     widest = min(int(blade[1] / STEP_MM), WIDEST)
-    middle = min(int(nominal / STEP_MM), widest)
+    middle = min(int(flat_half_width(push, blade, force, table) / STEP_MM), widest)
     wide = min(middle + 1, widest)
-    floor = highest_on_line(height, stroke, STEP_MM / length, per_cell, count) - law[12]
-    slope = np.zeros(1)
-    state = np.zeros(2)
-    guess = 1e30
+    x = stroke[0] * per_cell
+    y = stroke[1] * per_cell
+    floor = highest_on_line(height, x, y, along_x, along_y, count) - law[12]
+    lag = speed = before = level = 0.0
+    tip_over = last = slope = 0.0
     met = 0
     for n in range(count):
         s = n * STEP_MM
-        fx = (stroke[0] + s * ux) * per_cell - 0.5
-        fy = (stroke[1] + s * uy) * per_cell - 0.5
-        push = eased(max(min(s, length - s), 0.0), blade[5], stroke[4])
+        here = eased(max(min(s, length - s), 0.0), blade[5], push)
         tip = DEEP
         while True:
-            top = lay_bed(height, fx, fy, -uy * across, ux * across, wide, middle, bed)
+            fx = x + n * along_x - 0.5
+            fy = y + n * along_y - 0.5
+            top = lay_bed(height, fx, fy, -along_y, along_x, wide, middle, bed)
             if top < floor or top < VOID:
                 break
-            share = bed_under(bed, wide, middle, max(top - law[12], VOID), crown)
-            carried = push * (share * (2.0 * blade[4] - 1.0) + math.sqrt(share) * (2.0 - 2.0 * blade[4]))
-            tip = balance(bed, 2 * wide + 1, carried, guess, force, table, slope)
-            if wide < widest and (bed[0] > tip or bed[2 * wide] > tip):
-                wide = min(wide + 4, widest)  # the contact reaches beyond the window: look wider
-                continue
-            break
-        if tip < VOID:  # nothing carries the blade here: it holds its level
+            share, top, mean = bed_under(bed, wide, middle, max(top - law[12], VOID), crown)
+            carried = here * (share * (2.0 * care - 1.0) + math.sqrt(share) * (2.0 - 2.0 * care))
+            first = tip_over + mean + (carried - last) / slope if slope < 0.0 else top - 1.9
+            tip, steep = balance(bed, 2 * wide + 1, top, carried, first, force, table)
+            if wide == widest or max(bed[0], bed[2 * wide]) < tip - CLOSE_UM:
+                break
+            wide = min(wide + 4, widest)  # the contact reaches to the end of the window: look wider
+        if tip > VOID:
+            if met > 0:
+                lag, speed = swing_on(lag + before - tip, speed, law)
+            before = tip
+            tip_over, last, slope = tip - mean, carried, steep  # for the next guess
+            level = tip + lag
+            left, right = contact_ends(bed, wide, level)
+            stations[n, 1] = left
+            stations[n, 2] = right
+            stations[n, 3] = max(top - level, 0.0)
+            if met == 0:
+                for m in range(n):  # what came before the first iron, at the level found there
+                    stations[m, 0] = level
+            met = 1
+        else:  # nothing carries the blade here: it holds its level
             for k in range(1, 4):
                 stations[n, k] = 0.0
-            stations[n, 0] = stations[n - 1, 0] if met == 1 else 1e30
-            continue
-        swing_on(tip, guess, law, 1 - met, state)
-        guess = tip
-        engage(bed, wide, tip + state[0], stations[n])
-        if met == 0:
-            for m in range(n):  # what came before the first iron, at the level found there
-                stations[m, 0] = stations[n, 0]
-            met = 1
+        stations[n, 0] = level if met > 0 else 1e30
     for k in range(4):
         stations[count, k] = stations[count - 1, k]
     return count
+
+
+@kernel(nt.UniTuple(i8, 2)(f8, f8, f8, f8, f8, i8))
+def cells_between(middle, half, other, half_other, per_cell, end):
+    """First and last cell (of `end`) that two spans, given by middle and half length in mm, have in common; or more."""
+    low = max(middle - half, other - half_other) * per_cell - 0.5
+    high = min(middle + half, other + half_other) * per_cell + 0.5
+    return int(max(low, 0.0)), int(min(max(high, -1.0), end - 1.0))
+
+
+@kernel(f8(R1, i8, f8, f8, f8))
+def burr_beside(runs, n, part, v, least):
+    """Burr per unit of share at `v` mm across, beside the contact between stations n and n + 1: a parabola."""
+    at = np.uint64(4 * n)
+    left = runs[at + LEFT] + part * (runs[at + NEXT + LEFT] - runs[at + LEFT])
+    right = runs[at + RIGHT] + part * (runs[at + NEXT + RIGHT] - runs[at + RIGHT])
+    t = max(left - v, v - right) * (1.0 / SIDE_MM)
+    if t <= 0.0 or t >= 1.0:
+        return 0.0
+    depth = runs[at + DEPTH] + part * (runs[at + NEXT + DEPTH] - runs[at + DEPTH])
+    return max(depth - least, 0.0) * 4.0 * t * (1.0 - t)
+
+
+@kernel(f8(R1, i8, f8, f8, f8))
+def burr_ahead(runs, n, beyond, v, least):
+    """Burr per unit of share that the blade at station n has pushed ahead of it, `beyond` mm from where it stopped."""
+    at = np.uint64(4 * n)
+    if beyond >= SIDE_MM or v < runs[at + LEFT] or v > runs[at + RIGHT]:
+        return 0.0
+    return max(runs[at + DEPTH] - least, 0.0) * (1.0 - beyond / SIDE_MM)
 
 
 @kernel(nt.void(W2, W2, W2, R1, R1, R1, R2, i8, W1))
@@ -314,115 +369,75 @@ def cut_swath(height, burr, blue, stroke, blade, law, stations, count, out):
     """Cut every cell of the swath once, from its own centre; burrs at its sides and exit. out (8,) overwritten."""
     ny, nx = height.shape
     pitch = law[0]
-    dx = stroke[2] - stroke[0]
-    dy = stroke[3] - stroke[1]
-    length = math.sqrt(dx * dx + dy * dy)
-    ux = dx / length
-    uy = dy / length
-    reach = 0.0
+    x0 = stroke[0]
+    y0 = stroke[1]
+    length = math.sqrt((stroke[2] - x0) * (stroke[2] - x0) + (stroke[3] - y0) * (stroke[3] - y0))
+    ux = (stroke[2] - x0) / length
+    uy = (stroke[3] - y0) / length
+    contact = 0.0
     for n in range(count):
-        reach = max(reach, -stations[n, 1], stations[n, 2])
-    side = 0.3
-    tail = 0.3
-    reach = min(reach + STEP_MM, blade[1]) + side
-    flat = height.ravel()
-    burrs = burr.ravel()
-    blues = blue.ravel()
+        contact = max(contact, -stations[n, 1], stations[n, 2])
+    contact = min(contact + STEP_MM, blade[1])
+    reach = contact + SIDE_MM
     runs = stations.ravel()
-    edge_um = blade[2]
-    dull = min(max((edge_um - law[4]) / (law[5] - law[4]), 0.0), 1.0)
-    burr_share = blade[6] + dull * (blade[7] - blade[6])
-    least = law[6] * edge_um
-    removed = 0.0
-    deepest = 0.0
-    cells = 0.0
-    inked = 0.0
-    carried = 0.0
-    raised = 0.0
+    dull = min(max((blade[2] - law[4]) / (law[5] - law[4]), 0.0), 1.0)
+    share = blade[6] + dull * (blade[7] - blade[6])
+    least = law[6] * blade[2]
     crown = 1e3 / (2.0 * blade[0])
-    per_step = 1.0 / STEP_MM
-    per_cell = 1.0 / pitch
-    # the rows and columns that the swath covers: 0 <= s <= far and from <= v <= to
-    far = length + tail
-    y_low = min(stroke[1], stroke[1] + far * uy) - reach * abs(ux)
-    y_high = max(stroke[1], stroke[1] + far * uy) + reach * abs(ux)
-    i_low = max(int(y_low * per_cell - 0.5), 0)
-    i_high = min(int(y_high * per_cell + 0.5), ny - 1)
-    along = 1.0 / ux if abs(ux) > 1e-9 else 1e9
-    across = 1.0 / uy if abs(uy) > 1e-9 else 1e9
-    half_s = abs(0.5 * far * along)
-    half_v = abs(reach * across)
-    for i in range(i_low, i_high + 1):
-        ry = (i + 0.5) * pitch - stroke[1]
-        middle = (0.5 * far - ry * uy) * along if half_s < 1e6 else 0.0
-        other = ry * ux * across if half_v < 1e6 else 0.0
-        x_low = stroke[0] + max(middle - half_s, other - half_v)
-        x_high = stroke[0] + min(middle + half_s, other + half_v)
-        j_low = max(int(x_low * per_cell - 0.5), 0) if x_low > 0.0 else 0
-        j_high = int(x_high * per_cell + 0.5) if x_high < nx * pitch else nx - 1
-        j_high = min(j_high, nx - 1)
-        s_row = ry * uy
-        v_row = ry * ux
-        for j in range(j_low, j_high + 1):
-            at = np.uint64(i * nx + j)
-            rx = (j + 0.5) * pitch - stroke[0]
-            s = rx * ux + s_row
-            v = v_row - rx * uy
-            z = flat[at]
-            if s < 0.0 or z < VOID or abs(v) > reach:
+    removed = deepest = carried = raised = cells = inked = 0.0
+    # the rows and columns that the swath covers: 0 <= s <= far and -reach <= v <= reach
+    far = 0.5 * (length + SIDE_MM)
+    along = 1.0 / ux if abs(ux) > 1e-9 else 0.0
+    across = 1.0 / uy if abs(uy) > 1e-9 else 0.0
+    half_s = abs(far * along) if along != 0.0 else 1e9
+    half_v = abs(reach * across) if across != 0.0 else 1e9
+    first, last = cells_between(y0 + far * uy, far * abs(uy) + reach * abs(ux), 0.0, 1e9, 1.0 / pitch, ny)
+    for i in range(first, last + 1):
+        ry = (i + 0.5) * pitch - y0
+        low, high = cells_between(x0 + (far - ry * uy) * along, half_s, x0 + ry * ux * across, half_v, 1.0 / pitch, nx)
+        for j in range(low, high + 1):
+            rx = (j + 0.5) * pitch - x0
+            s = rx * ux + ry * uy
+            v = ry * ux - rx * uy
+            at = np.uint64(i), np.uint64(j)
+            z = height[at]
+            was = burr[at]  # asked for early: these wait for memory
+            film = blue[at]
+            if (s < 0.0) | (abs(v) > reach) | (z < VOID):
                 continue
-            if s > length:  # beyond the exit: what the blade pushed ahead of it
-                if s < length + tail and stations[count - 2, 1] <= v <= stations[count - 2, 2]:
-                    up = burr_share * max(stations[count - 2, 3] - least, 0.0) * (1.0 - (s - length) / tail)
-                    if up > burrs[at]:
-                        raised += up - burrs[at]
-                        burrs[at] = up
-                continue
-            pos = s * per_step
-            n = np.uint64(pos)
-            part = pos - n
-            here = n * np.uint64(4)
-            tip = runs[here] + part * (runs[here + np.uint64(4)] - runs[here])
-            target = tip + v * v * crown
-            over = z - target
-            if over > least and abs(v) <= reach - side:
-                depth = over - least
-                flat[at] = z - depth
-                removed += depth
-                if depth > deepest:
-                    deepest = depth
-                cells += 1.0
-                if blues[at] > law[13]:
-                    inked += 1.0
-                carried += blues[at]
-                blues[at] = 0.0
-                raised -= burrs[at]
-                burrs[at] = 0.0
-                continue
-            if over < -NEAR_UM:
-                continue
-            if burrs[at] > 0.0 and z + burrs[at] > target:
-                left_over = max(-over, 0.0)
-                raised -= burrs[at] - left_over
-                burrs[at] = left_over
-            left = runs[here + np.uint64(1)] + part * (runs[here + np.uint64(5)] - runs[here + np.uint64(1)])
-            right = runs[here + np.uint64(2)] + part * (runs[here + np.uint64(6)] - runs[here + np.uint64(2)])
-            beyond = left - v if v < left else v - right
-            if 0.0 < beyond < side:
-                t = beyond / side
-                depth = runs[here + np.uint64(3)] + part * (runs[here + np.uint64(7)] - runs[here + np.uint64(3)])
-                up = burr_share * max(depth - least, 0.0) * 4.0 * t * (1.0 - t)
-                if up > burrs[at]:
-                    raised += up - burrs[at]
-                    burrs[at] = up
+            if s > length:
+                up = share * burr_ahead(runs, count - 2, s - length, v, least)
+            else:
+                n = int(s * PER_STEP)
+                part = s * PER_STEP - n
+                here = np.uint64(4 * n)
+                line = runs[here] + part * (runs[here + NEXT] - runs[here]) + v * v * crown
+                depth = z - line - least
+                if (depth > 0.0) & (abs(v) <= contact):
+                    height[at] = z - depth
+                    removed += depth
+                    deepest = max(deepest, depth)
+                    cells += 1.0
+                    raised -= was
+                    burr[at] = 0.0
+                    if film > 0.0:
+                        inked += 1.0 if film > law[13] else 0.0
+                        carried += film
+                        blue[at] = 0.0
+                    continue
+                if z < line - NEAR_UM:
+                    continue
+                if was > max(line - z, 0.0):  # what stands in the blade's way is shaved
+                    raised += max(line - z, 0.0) - was
+                    was = max(line - z, 0.0)
+                    burr[at] = was
+                up = share * burr_beside(runs, n, part, v, least)
+            if up > was:
+                raised += up - was
+                burr[at] = up
     area = pitch * pitch
-    out[0] = removed * area
-    out[1] = deepest
-    out[2] = length
-    out[3] = cells
-    out[4] = inked
-    out[5] = carried * area
-    out[6] = raised * area
+    out[0], out[1], out[2], out[3] = removed * area, deepest, length, cells
+    out[4], out[5], out[6] = inked, carried * area, raised * area
 
 
 @kernel(nt.void(W2, W2, W2, R2, W1, R1, R1, W2))

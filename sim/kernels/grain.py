@@ -2,6 +2,8 @@
 
 import math
 
+import numpy as np
+
 from sim.kernels import R2, RI1, W2, f8, kernel, nt
 
 
@@ -34,8 +36,39 @@ def gradient_noise(x, y, order, slopes):
 
 @kernel(nt.void(W2, f8, f8, f8, f8, f8, RI1, R2))
 def add_noise(field, pitch, wave_x, wave_y, amount, shift, order, slopes):
-    """Add `amount` x gradient noise of wavelengths wave_x, wave_y mm to a field (ny, nx) of pitch mm."""
-    for i in range(field.shape[0]):
+    """Add `amount` x gradient noise of wavelengths wave_x, wave_y mm to a field (ny, nx) of pitch mm.
+
+    Notes
+    -----
+    `gradient_noise` at each cell's middle, to rounding. Between two rows of the lattice it is p + q y at the lower
+    and r + s (y - 1) at the upper, blended by the fade of y; p to s depend on the column alone.
+    """
+    ny, nx = field.shape
+    p, q, r, s = np.empty(nx), np.empty(nx), np.empty(nx), np.empty(nx)
+    band = -1e300
+    for i in range(ny):
         y = (i + 0.5) * pitch / wave_y + shift
-        for j in range(field.shape[1]):
-            field[i, j] += amount * gradient_noise((j + 0.5) * pitch / wave_x + shift, y, order, slopes)
+        if math.floor(y) != band:
+            band = math.floor(y)
+            for j in range(nx):
+                x = (j + 0.5) * pitch / wave_x + shift
+                at = int(math.floor(x)) & 255
+                x -= math.floor(x)
+                u = x * x * x * (x * (x * 6.0 - 15.0) + 10.0)
+                for upper in range(2):
+                    k = (int(band) & 255) + upper
+                    a = order[order[at] + k] & 15
+                    b = order[order[at + 1] + k] & 15
+                    flat = slopes[a, 0] * x
+                    flat += u * (slopes[b, 0] * (x - 1.0) - flat)
+                    steep = slopes[a, 1] + u * (slopes[b, 1] - slopes[a, 1])
+                    if upper == 0:
+                        p[j], q[j] = flat, steep
+                    else:
+                        r[j], s[j] = flat, steep
+        y -= band
+        v = y * y * y * (y * (y * 6.0 - 15.0) + 10.0)
+        row = field[i]
+        for j in range(nx):
+            low = p[j] + q[j] * y
+            row[j] += amount * (low + v * (r[j] + s[j] * (y - 1.0) - low))

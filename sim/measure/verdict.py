@@ -41,7 +41,8 @@ def standard_marks(face: Face, body: Body | None = None, blue: Blue | None = Non
                    made: StandardPrint | None = None) -> Marks:
     """Marks of the standard print over the scored iron."""
     blue, made = blue or Blue(), made or StandardPrint()
-    printed = standard_print(face, made.film_um, blue, compliance or Compliance(), body or Body(), made.way_mm)
+    printed = standard_print(face, made.film_um, blue=blue, compliance=compliance or Compliance(), body=body or Body(),
+                             way_mm=made.way_mm)
     return Marks((printed >= blue.seen_um) & face.scored, face.scored, face.pitch_mm)
 
 

@@ -1,16 +1,16 @@
 """Blue: rolling a film, spotting the face on the plate, wiping."""
 
+import math
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
 
 from sim.errors import BadParam
 from sim.kernels.grain import add_noise
-from sim.kernels.ink import film_met, lift, squeeze, take_film, total
+from sim.kernels.ink import film_met, lift, squeeze, take_film, total, wiped
 from sim.kernels.touch import lay_on, press
 from sim.model.face import VOID_UM, Face
 from sim.model.film import Blue
@@ -48,11 +48,10 @@ def moved_share(way_mm: float, rub_mm: float) -> float:
 
 
 @lru_cache(maxsize=8)
-def push_disc(push_mm: float, pitch_mm: float) -> NDArray[np.int64]:
-    """Offsets (row, column) of the cells within reach of the push, int64 (n, 2)."""
-    r = int(push_mm / pitch_mm)
+def push_widths(push_mm: float, pitch_mm: float) -> NDArray[np.int64]:
+    """The disc of cells within reach of the push: half width of its rows 0 to n - 1 from the middle, int64 (n,)."""
     reach = (push_mm / pitch_mm) ** 2 + 1e-9
-    return np.array([(a, b) for a in range(-r, r + 1) for b in range(-r, r + 1) if a * a + b * b <= reach], dtype=np.int64)
+    return np.array([math.isqrt(int(reach - a * a)) for a in range(math.isqrt(int(reach)) + 1)], dtype=np.int64)
 
 
 def roll_film(plate: Plate, rng: np.random.Generator, weight_um: float | None, applicator: str, blue: Blue) -> None:
@@ -75,17 +74,14 @@ def roll_film(plate: Plate, rng: np.random.Generator, weight_um: float | None, a
     if weight_um is not None and not 0.0 < weight_um <= 50.0:
         raise BadParam(f"weight_um must be in (0, 50] um, got {weight_um!r}")
     before = total(plate.film_um)
-    cells = plate.film_um.size
-    mean = before / cells if weight_um is None else weight_um
     ways = ((6.0, 6.0, 1.0),) if applicator == "brayer" else ((40.0, 4.0, 0.8), (3.0, 3.0, 0.6))
-    uneven = np.zeros_like(plate.film_um)
+    cv = blue.brayer_cv if applicator == "brayer" else blue.rag_cv
+    film = plate.film_um
+    film[:] = 1.0
     for wave_x, wave_y, share in ways:
-        cv = blue.brayer_cv if applicator == "brayer" else blue.rag_cv
-        add_noise(uneven, plate.pitch_mm, wave_x, wave_y, share * cv / NOISE_SD, float(rng.random() * 200.0), noise_order(rng), SLOPES)
-    film = mean * np.maximum(1.0 + uneven, 0.1)
-    if weight_um is None and before > 0.0:
-        film *= before / total(film)
-    plate.film_um[:] = film
+        add_noise(film, plate.pitch_mm, wave_x, wave_y, share * cv / NOISE_SD, float(rng.random() * 200.0), noise_order(rng), SLOPES)
+    np.maximum(film, 0.1, out=film)
+    film *= before / total(film) if weight_um is None else weight_um
     plate.drawn_um_mm2 += (total(plate.film_um) - before) * plate.pitch_mm**2
     if applicator == "rag":
         count = int(rng.poisson(blue.lint_per_rag))
@@ -105,27 +101,35 @@ def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Com
     """Seat the face at each pose of the rub; the plate wears where it is pressed, so `plate` changes.
 
     Returns the poses, the plate cells under face cell (0, 0) as int64 (poses, 2), and the least gap met, um (ny, nx).
+
+    Raises
+    ------
+    Refused
+        When no iron lies over the plate at a pose, or the face would tip off it; nothing is changed.
     """
     top = standing_um(face, body, compliance, rub.hands)
     load = weight_and_hands(face, body, rub.hands)
-    surface = np.empty_like(top)
-    gap = np.full_like(top, 1e30)
+    surface, gap = np.empty_like(top), np.full_like(top, 1e30)
     corners = np.array([lies_over(face, plate, rub.x_mm + s * rub.along[0], rub.y_mm + s * rub.along[1])
                         for s in (rub.way_mm * (k / (POSES - 1) - 0.5) for k in range(POSES))], dtype=np.int64)
     # volume worn = wear p A way: depth in um for the way of one pose, per um^2 of overlap
     wear = plate.wear_mm3_per_nm * rub.way_mm * 1e-3 / POSES * 1e3 / compliance.c_um**2
+    first, last = (np.clip(v, 0, plate.error_um.shape) for v in (corners.min(axis=0), corners.max(axis=0) + face.shape))
+    under = slice(first[0], last[0]), slice(first[1], last[1])
+    error = plate.error_um[under].copy()  # worn pose by pose, given back when all poses have found a seat
     poses = []
-    for row, col in corners:
-        lay_on(top, plate.error_um, int(row), int(col), surface)
-        raise_cells(surface, plate.lint - np.array([col * plate.pitch_mm, row * plate.pitch_mm, 0.0]), plate.pitch_mm)
+    for row, col in (corners - first).tolist():
+        lay_on(top, error, row, col, surface)
+        raise_cells(surface, plate.lint - np.array([(col + first[1]) * plate.pitch_mm, (row + first[0]) * plate.pitch_mm, 0.0]), plate.pitch_mm)
         pose = compliant_seat(surface, face.pitch_mm, load, compliance.c_um)
         plane = np.array([pose.height_um, pose.slope_x, pose.slope_y])
-        press(surface, plane, np.array([pose.x_mm, pose.y_mm, face.pitch_mm, wear]), int(row), int(col), gap, plate.error_um)
+        press(surface, plane, np.array([pose.x_mm, pose.y_mm, face.pitch_mm, wear]), row, col, gap, error)
         poses.append(pose)
+    plate.error_um[under] = error
     return poses, corners, gap
 
 
-def spot_face(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Compliance, blue: Blue) -> list[Pose]:
+def spot_face(face: Face, plate: Plate, rub: Rub, *, body: Body, compliance: Compliance, blue: Blue) -> list[Pose]:
     """Put the face on the blued plate, rub it, lift it: blue goes from `plate` to `face`; both change.
 
     Returns
@@ -136,7 +140,7 @@ def spot_face(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Compli
     Raises
     ------
     Refused
-        When no iron lies over the plate; nothing is changed.
+        As `settle_poses`; nothing is changed.
 
     Notes
     -----
@@ -156,24 +160,24 @@ def print_of(film_um: NDArray[np.float64], gap_um: NDArray[np.float64], moved: f
     """Print left on a face by a film in a gap, and what the plate loses at each cell, um (ny, nx); pure."""
     work, sent, got = np.empty_like(gap_um), np.empty_like(gap_um), np.empty_like(gap_um)
     printed, loss = np.empty_like(gap_um), np.empty_like(gap_um)
-    squeeze(film_um, gap_um, moved, push_disc(blue.push_mm, pitch_mm), work, sent, got)
+    squeeze(film_um, gap_um, moved, push_widths(blue.push_mm, pitch_mm), work, sent, got)
     lift(film_um, gap_um, sent, got, moved, blue.stay_share, printed, loss)
     return printed, loss
 
 
-def rub_blued_face(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Compliance, blue: Blue) -> list[Pose]:
+def rub_blued_face(face: Face, plate: Plate, rub: Rub, *, body: Body, compliance: Compliance, blue: Blue) -> list[Pose]:
     """Second method: the blue is on the face, the plate is clean; high places come back rubbed bare; both change.
 
     Raises
     ------
     Refused
-        When no iron lies over the plate; nothing is changed.
+        As `settle_poses`; nothing is changed.
     """
     poses, corners, gap = settle_poses(face, plate, rub, body, compliance)
     moved = moved_share(rub.way_mm, blue.rub_mm)
     work, sent, got = np.empty_like(gap), np.empty_like(gap), np.empty_like(gap)
     film = face.blue_um
-    squeeze(film, gap, moved, push_disc(blue.push_mm, face.pitch_mm), work, sent, got)
+    squeeze(film, gap, moved, push_widths(blue.push_mm, face.pitch_mm), work, sent, got)
     over = film - gap
     kept = np.where(over > 0.0, (1.0 - blue.stay_share) * (film - moved * over), film + got)
     given = np.where(over > 0.0, film - sent - kept, 0.0)
@@ -212,16 +216,15 @@ def wipe_face(face: Face, plate: Plate, blue: Blue) -> None:
     -----
     The share left grows linearly from tops to pockets `pocket_um` below the highest cell within 1 mm along x and y.
     """
-    size = 2 * round(1.0 / face.pitch_mm) + 1
-    tops = maximum_filter1d(maximum_filter1d(face.height_um, size, axis=0), size, axis=1)
-    deep = np.minimum(np.where(face.iron, tops - face.height_um, 0.0) / blue.pocket_um, 1.0)
-    left = face.blue_um * (blue.wipe_top_share + deep * (blue.wipe_pocket_share - blue.wipe_top_share))
-    plate.cloth_um_mm2 += total(face.blue_um - left) * face.cell_mm2
+    left = np.empty_like(face.blue_um)
+    cloth = (blue.wipe_top_share, blue.wipe_pocket_share, blue.pocket_um)
+    wiped(face.height_um, face.blue_um, round(1.0 / face.pitch_mm), cloth, left)
+    plate.cloth_um_mm2 += (total(face.blue_um) - total(left)) * face.cell_mm2
     face.blue_um[:] = left
     face.chips = np.zeros((0, 3))
 
 
-def standard_print(face: Face, film_um: float, blue: Blue, compliance: Compliance, body: Body, way_mm: float = 2.0) -> NDArray[np.float64]:
+def standard_print(face: Face, film_um: float, *, blue: Blue, compliance: Compliance, body: Body, way_mm: float = 2.0) -> NDArray[np.float64]:
     """The print that scores a face, computed and never made: even film, true plate, gentle rub; um (ny, nx); pure.
 
     Notes

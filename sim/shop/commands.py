@@ -141,7 +141,8 @@ class SpotFace(Command):
             _leave_chips(job)
         rub = bluing.Rub(self.x_mm, self.y_mm, self.way_mm, self.along, self.hands)
         print_face = bluing.spot_face if self.method == "plate" else bluing.rub_blued_face
-        job.last_poses = print_face(job.face, job.plate, rub, job.start.body, m.compliance, m.blue)
+        job.last_poses = print_face(
+            job.face, job.plate, rub, body=job.start.body, compliance=m.compliance, blue=m.blue)
         job.round += 1
         job.strokes_this_round = 0
 

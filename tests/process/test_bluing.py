@@ -24,6 +24,7 @@ from sim.seat.compliant import Body, Compliance, compliant_seat, standing_um, we
 from tests import twins
 
 BODY, GIVE, BLUE = Body(mass_kg=1.0), Compliance(), Blue()
+SHOP = {"body": BODY, "compliance": GIVE, "blue": BLUE}
 PLATE_MM = (90.0, 60.0)
 
 
@@ -50,7 +51,7 @@ def missing_share(face, plate):
 
 
 def spot(face, plate, **options):
-    return spot_face(face, plate, Rub(**{"x_mm": 15.0, "y_mm": 10.0, **options}), BODY, GIVE, BLUE)
+    return spot_face(face, plate, Rub(**{"x_mm": 15.0, "y_mm": 10.0, **options}), **SHOP)
 
 
 # ---------------------------------------------------------------- rolling
@@ -155,7 +156,7 @@ def test_blue_is_conserved_in_the_second_method_and_tops_come_back_bare():
     face, plate = twins.scraped_coupon(3), twins.bare_plate(*PLATE_MM)
     face.burr_um[:] = 0.0
     blue_face(face, plate, 1.5)
-    poses = rub_blued_face(face, plate, Rub(15.0, 10.0, 30.0), BODY, GIVE, BLUE)
+    poses = rub_blued_face(face, plate, Rub(15.0, 10.0, 30.0), **SHOP)
     assert missing_share(face, plate) < 1e-9
     assert plate.film_um.sum() > 1.0
     x, y = (np.arange(face.shape[1]) + 0.5) * 0.25, (np.arange(face.shape[0])[:, None] + 0.5) * 0.25
@@ -172,7 +173,7 @@ def test_blue_is_conserved_in_the_second_method_and_tops_come_back_bare():
 def test_the_second_method_puts_blue_only_where_the_plate_lies_under_the_face(x_mm):
     face, plate = face_from_heights(np.zeros((80, 120))), twins.bare_plate(60.0, 40.0)
     blue_face(face, plate, 1.5)
-    rub_blued_face(face, plate, Rub(x_mm, 10.0, 14.0), BODY, GIVE, BLUE)
+    rub_blued_face(face, plate, Rub(x_mm, 10.0, 14.0), **SHOP)
     assert missing_share(face, plate) < 1e-9
     columns = np.nonzero(plate.film_um.any(axis=0))[0]
     reach = (0, (x_mm + 30.0 + 7.0) / 0.25) if x_mm < 0.0 else ((x_mm - 7.0) / 0.25, 240)
@@ -308,8 +309,8 @@ def test_a_print_of_a_moved_face_is_the_moved_print(rub, move):
     plate.lint = np.array([[50.1, 20.1, 4.0]])
     face.chips = np.array([[9.1, 12.6, 3.0]])
     other, other_plate = twins.move_face(face, move), moved_plate(plate, move)
-    spot_face(face, plate, rub, BODY, GIVE, BLUE)
-    spot_face(other, other_plate, moved_rub(rub, move, (60.0, 40.0), PLATE_MM), BODY, GIVE, BLUE)
+    spot_face(face, plate, rub, **SHOP)
+    spot_face(other, other_plate, moved_rub(rub, move, (60.0, 40.0), PLATE_MM), **SHOP)
     assert face.blue_um.max() > 1.0
     # 1e-12 um: heights of some um and a plane known to its last bits
     assert twins.largest_difference(twins.move_face(face, move), other) < 1e-12
@@ -322,8 +323,8 @@ def test_a_print_does_not_know_how_large_the_grid_around_the_iron_is():
         twins.embed_face(face, 3, 3, 3, 3),
         plate.copy(),
     )  # margins all round: the weight's centre stays
-    spot_face(face, plate, Rub(12.0, 9.0, 12.0, (0.6, 0.8)), BODY, GIVE, BLUE)
-    spot_face(other, other_plate, Rub(11.25, 8.25, 12.0, (0.6, 0.8)), BODY, GIVE, BLUE)
+    spot_face(face, plate, Rub(12.0, 9.0, 12.0, (0.6, 0.8)), **SHOP)
+    spot_face(other, other_plate, Rub(11.25, 8.25, 12.0, (0.6, 0.8)), **SHOP)
     assert twins.largest_difference(twins.embed_face(face, 3, 3, 3, 3), other) < 1e-12
     np.testing.assert_allclose(other_plate.film_um, plate.film_um, rtol=0.0, atol=1e-12)
 
@@ -349,8 +350,8 @@ def test_the_seat_of_a_moved_face_is_the_moved_seat(move):
 def test_the_standard_print_of_a_moved_face_is_the_moved_print(move):
     face = twins.scraped_coupon(8)
     before = face.copy()
-    printed = standard_print(face, 1.5, BLUE, GIVE, BODY)
-    other = standard_print(twins.move_face(face, move), 1.5, BLUE, GIVE, BODY)
+    printed = standard_print(face, 1.5, **SHOP)
+    other = standard_print(twins.move_face(face, move), 1.5, **SHOP)
     np.testing.assert_allclose(other, twins.move_array(printed, move), rtol=0.0, atol=1e-12)
     assert printed.max() > 0.4
     assert twins.largest_difference(face, before) == 0.0  # it is computed and never made
