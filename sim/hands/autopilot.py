@@ -73,6 +73,7 @@ class Pilot:
     film_factor: float = param(1.0, "", (0.1, 10.0), "film used / film meant", "computed: 1 by definition")
 
 
+RUB_MM = 12.0
 DIRECTIONS = ((0.7071067811865476, 0.7071067811865476), (0.7071067811865476, -0.7071067811865476))
 
 
@@ -125,11 +126,12 @@ def lighter(stage: Stage, rounds: int, pilot: Pilot) -> Stage:
 
 
 def _spot(sight: Sight, hand: Hand) -> SpotFace:
-    """Put the face near the middle of the plate, a little elsewhere each time, and rub it along or across."""
-    jitter = luck(sight.seed, "plan", sight.round).uniform(-10.0, 10.0, 2)
-    x, y = (0.5 * (p - s) + float(d) for p, s, d in zip(sight.plate_mm, sight.size_mm, jitter, strict=True))
+    """Put the face down on another place of the plate each time, lest it copies one, and rub it along or across."""
+    at = luck(sight.seed, "plan", sight.round).random(2)
+    room = (max(p - s - RUB_MM, 0.0) for p, s in zip(sight.plate_mm, sight.size_mm, strict=True))
+    x, y = (0.5 * (p - s) + (float(d) - 0.5) * r for p, s, d, r in zip(sight.plate_mm, sight.size_mm, at, room, strict=True))
     along = (1.0, 0.0) if sight.round % 2 == 0 else (0.0, 1.0)
-    return SpotFace(round(max(x, 0.0), 2), round(max(y, 0.0), 2), 12.0, along, read_s=hand.read_s)
+    return SpotFace(round(max(x, 0.0), 2), round(max(y, 0.0), 2), RUB_MM, along, read_s=hand.read_s)
 
 
 def read_print(sight: Sight, pilot: Pilot) -> tuple[Marks, NDArray[np.bool_]]:
