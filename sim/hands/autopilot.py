@@ -38,10 +38,10 @@ class Stage:
 STAGES = (
     Stage("rough", "rough", 190.0, 8.0, 3.6, 14.0, 2),
     Stage("semi", "semi", 150.0, 4.0, 2.8, 9.0, 3),
-    Stage("fine", "fine", 95.0, 2.0, 1.9, 7.0, 4),
-    Stage("even", "fine", 90.0, 1.5, 1.7, 6.0, 1_000_000),
+    Stage("fine", "fine", 80.0, 2.0, 1.9, 7.0, 4),
+    Stage("even", "fine", 50.0, 1.5, 1.7, 6.0, 1_000_000),
 )
-SPLIT = Stage("split", "split", 49.0, 1.5, 3.0, 5.0, 1_000_000)
+SPLIT = Stage("split", "split", 42.0, 1.5, 3.0, 5.0, 1_000_000)
 """The last stage takes every mark until blue stands in every field, then splits the large ones."""
 
 
@@ -53,7 +53,7 @@ class Pilot:
     field_blue_pct: float = param(2.0, "%", (0.0, 100.0), "blue that counts a field as reached", "computed: prototype")
     fields_pct: float = param(97.0, "%", (0.0, 100.0), "share of fields reached before going finer", "computed: prototype")
     square_mm: float = param(25.4, "mm", (5.0, 100.0), "side of the square that is moved over the print", "common practice, no source: the counting square")
-    even_share: float = param(0.55, "", (0.0, 1.0), "blue in the poorest square / in the middle one from which large marks are split", "computed: trials on seeds 1 to 5")
+    even_share: float = param(0.45, "", (0.0, 1.0), "blue in the poorest square / in the middle one from which large marks are split", "computed: trials on seeds 1 to 5")
     split_from_pct: float = param(8.0, "%", (0.0, 100.0), "blue on the whole face from which large marks are split", "computed: trials on seeds 1 to 5")
     ease_share: float = param(0.88, "", (0.5, 1.0), "push of each evening round / that of the one before", "computed: trials on seeds 1 to 5")
     lightest_share: float = param(0.7, "", (0.1, 1.0), "lightest push of the last stage / its first", "computed: trials on seeds 1 to 5")
@@ -62,6 +62,7 @@ class Pilot:
     leave_from: int = param(1, "", (0, 10), "stage from which evenness is asked for before going finer", "computed: trials on seeds 1 to 5")
     leave_share: float = param(0.25, "", (0.0, 1.0), "evenness asked for", "computed: trials on seeds 1 to 5")
     dense_share: float = param(0.9, "", (0.0, 2.0), "where the blue around is thinner than this share of the middle one, marks are left while evening", "computed: trials on seeds 1 to 5")
+    crowded_share: float = param(1.2, "", (0.0, 10.0), "where the blue around is thicker than this share of the middle one, all marks are taken while splitting", "computed: trials on seeds 1 to 5 and 41 to 47")
     hard_mm2: float = param(0.12, "mm2", (0.0, 10.0), "bare middle from which a mark is hard and taken anywhere", "common practice, no source")
     most_rounds: int = param(12, "", (1, 1000), "rounds of a stage at most, from semi on", "computed: prototype")
     least_mark_mm2: float = param(0.3, "mm2", (0.0, 10.0), "smaller marks are left, but at edges", "common practice, no source")
@@ -69,7 +70,7 @@ class Pilot:
     split_mm2: float = param(4.0, "mm2", (0.1, 100.0), "larger marks are split in the last stage", "computed: prototype")
     hole_mm2: float = param(15.0, "mm2", (0.0, 1000.0), "a bare middle up to this size belongs to its ring", "common practice, no source")
     beyond_mm: float = param(1.0, "mm", (0.0, 5.0), "a stroke begins before and ends beyond its mark by", "common practice, no source")
-    hone_m: float = param(20.0, "m", (0.1, 1000.0), "metres after which a blade is honed", "common practice, no source")
+    hone_m: float = param(8.0, "m", (0.1, 1000.0), "metres after which a blade is honed", "common practice, no source")
     film_factor: float = param(1.0, "", (0.1, 10.0), "film used / film meant", "computed: 1 by definition")
 
 
@@ -183,16 +184,18 @@ def choose(marks: Marks, bare: NDArray[np.bool_], how: str, pilot: Pilot) -> NDA
     found = islands(marks)
     cells = np.bincount(found.labels[bare], minlength=len(found.area_mm2) + 1)[1:]
     hard = cells * marks.pitch_mm**2 >= pilot.hard_mm2
-    if how == "split":
-        take = (found.area_mm2 >= pilot.split_mm2) | hard
-    else:
-        take = found.area_mm2 >= pilot.least_mark_mm2
+    take = found.area_mm2 >= pilot.least_mark_mm2
+    if how != "split":
         near = np.unique(found.labels[_near_edge(marks.iron, pilot.edge_mm, marks.pitch_mm)])
         take[near[near > 0] - 1] = True
-    if how == "even":
+    if how != "all":
         density = _blue_around(marks, pilot)
         i, j = (np.minimum((v / marks.pitch_mm).astype(np.int64), n - 1) for v, n in zip((found.y_mm, found.x_mm), marks.iron.shape, strict=True))
-        take &= (density[i, j] > pilot.dense_share * np.median(density[marks.iron])) | hard
+        share = pilot.dense_share if how == "even" else pilot.crowded_share
+        take &= density[i, j] > share * np.median(density[marks.iron])
+        take |= hard
+    if how == "split":
+        take |= found.area_mm2 >= pilot.split_mm2
     return np.where(np.concatenate([[False], take])[found.labels], found.labels, 0)
 
 
@@ -213,11 +216,17 @@ def _near_edge(iron: NDArray[np.bool_], edge_mm: float, pitch_mm: float) -> NDAr
 
 def scrape_marks(labels: NDArray[np.int64], sight: Sight, stage: Stage, hand: Hand, *, along: tuple[float, float],
                  pilot: Pilot) -> Generator[Command, Sight, Sight]:
-    """Strokes over the chosen marks with the stage's blade, honed when it has cut enough."""
-    if sight.metres[stage.blade] > pilot.hone_m:
-        sight = yield HoneBlade(stage.blade)
+    """Strokes over the chosen marks with the stage's blade, honed whenever it has cut enough."""
     meant = strokes_over(labels, sight.pitch_mm, Lanes(along, stage.spacing_mm, stage.longest_mm, pilot.beyond_mm, stage.push_n))
     made = lay(meant, hand, sight.seed, sight.round)
-    for k in range(0, len(made), 2000):
-        sight = yield Scrape(stage.blade, strokes_as_data(made[k : k + 2000]), hand.care, hand.ramp_mm, hand.pace_per_min)
+    metres = np.cumsum(np.hypot(made[:, 2] - made[:, 0], made[:, 3] - made[:, 1])) * 1e-3
+    k = 0
+    while k < len(made):
+        if sight.metres[stage.blade] >= pilot.hone_m:
+            sight = yield HoneBlade(stage.blade)
+        done = metres[k - 1] if k else 0.0
+        end = int(np.searchsorted(metres, done + pilot.hone_m - sight.metres[stage.blade])) + 1
+        end = min(end, k + 2000, len(made))
+        sight = yield Scrape(stage.blade, strokes_as_data(made[k:end]), hand.care, hand.ramp_mm, hand.pace_per_min)
+        k = end
     return sight
