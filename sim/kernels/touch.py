@@ -4,11 +4,12 @@ import math
 
 import numpy as np
 
-from sim.kernels import R1, R2, W1, W2, f8, i8, kernel, nt
+from sim.kernels import R1, R2, RI1, RI2, W1, W2, WI2, f8, i8, kernel, nt
 from sim.kernels.tiles import tile_maxima
 
 VOID = -1e29  # anything lower is not iron
-MARGIN_UM = 0.125  # cells this near below the first plane are looked at; doubled until it is enough
+BESIDE = 0.28364816427662776  # 1 / (4 ln(1 + sqrt 2)): sinking one cell aside, where a lone cell sinks by 1
+MARGIN_UM = 0.04  # cells this near below the first plane are looked at; doubled until it is enough
 
 
 @kernel(i8(f8, f8, W1, W2, W1))
@@ -203,6 +204,100 @@ def coarse_plane(maxima, size, law, frame, box, plane):
     settle(points, count, np.array([law[0], law[1], 1e-3, 1.0]), box, plane)
 
 
+@kernel(i8(R2, i8, R1, R1, i8, WI2, W1))
+def pressed_points(points, count, plane, frame, size, cells, over):
+    """Row and column (2, n) and overlap um (n,) of the pressed ones of the first `count` points; returns how many."""
+    side = frame[2] / size
+    first_u = frame[0] - 0.5 * frame[2] + 0.5 * side
+    first_v = frame[1] - 0.5 * frame[2] + 0.5 * side
+    many = 0
+    for n in range(count):
+        here = points[2, n] - (plane[0] + plane[1] * points[0, n] + plane[2] * points[1, n])
+        if here > 0.0:
+            cells[0, many] = int((points[1, n] - first_v) / side + 0.5)
+            cells[1, many] = int((points[0, n] - first_u) / side + 0.5)
+            over[many] = here
+            many += 1
+    return many
+
+
+@kernel(nt.void(RI2, RI1, i8, f8, R1, W1, W1))
+def sinkings(cells, first, size, reach, forces, sinks, gives):
+    """How far each pressed cell sinks in an elastic half-space under the forces near it, and under 1 N on each of them.
+
+    cells (2, n): row and column, tile by tile of `size` cells; first (tiles down, tiles across) in one row: where each
+    tile's cells begin, its last two the tiles across and n; reach: how many cells away is near; forces (n,) N.
+    sinks, gives (n,) are overwritten: both in units of what a lone cell sinks under 1 N.
+    """
+    n = cells.shape[1]
+    across = first[first.size - 1]
+    down = (first.size - 2) // across
+    tiles = int(reach) // size + 1
+    for a in range(n):
+        sinks[a] = forces[a]
+        gives[a] = 1.0
+    for a in range(n):
+        row = cells[0, a]
+        col = cells[1, a]
+        left = max(col // size - tiles, 0)
+        right = min(col // size + tiles + 1, across)
+        for ti in range(row // size, min(row // size + tiles + 1, down)):
+            for b in range(max(first[ti * across + left], a + 1), first[ti * across + right]):
+                di = cells[0, b] - row
+                dj = cells[1, b] - col
+                away = di * di + dj * dj
+                if away <= reach * reach:
+                    share = BESIDE / math.sqrt(away)
+                    sinks[a] += share * forces[b]
+                    sinks[b] += share * forces[a]
+                    gives[a] += share
+                    gives[b] += share
+
+
+@kernel(f8(R1, R1, f8))
+def carrying(tops, gives, force_n):
+    """Height of the plane that presses with force_n on springs that end at `tops` um and give `gives` um/N."""
+    height = -1e30
+    while True:
+        force = give = 0.0
+        for n in range(tops.size):
+            if tops[n] > height:
+                force += tops[n] / gives[n]
+                give += 1.0 / gives[n]
+        higher = (force - force_n) / give
+        if not higher > height:  # the same springs as before
+            return height
+        height = higher
+
+
+@kernel(f8(R2, i8, R1, R1, R1, RI1))
+def solid_lift(points, count, law, frame, plane, grid):
+    """How far above a settled plane it stands when the iron gives as an elastic half-space under the same forces, um.
+
+    law: stiffness N/um^2, force_n, what a lone cell sinks um/N, cells near; grid: cells a tile, tiles down and across.
+    One step towards balance of the half-space: a pressed cell sinks under the forces near it, and what that leaves
+    of its overlap or takes from it presses it by the stiffness that it and the pressed cells near it have together.
+    """
+    cells = np.empty((2, count), np.int64)
+    over = np.empty(count)
+    many = pressed_points(points, count, plane, frame, grid[0], cells, over)
+    forces = np.empty(many)
+    first = np.zeros(grid[1] * grid[2] + 2, np.int64)
+    for n in range(many):
+        forces[n] = law[0] * over[n] * over[n]
+        first[cells[0, n] // grid[0] * grid[2] + cells[1, n] // grid[0] + 1] += 1
+    for tile in range(grid[1] * grid[2]):
+        first[tile + 1] += first[tile]
+    first[first.size - 1] = grid[2]
+    sinks = np.empty(many)
+    gives = np.empty(many)
+    sinkings(cells[:, :many].copy(), first, grid[0], law[3], forces, sinks, gives)
+    for n in range(many):  # sinks becomes the height at which the plane would leave the cell
+        gives[n] *= law[2]
+        sinks[n] = over[n] - law[2] * sinks[n] + gives[n] * forces[n]
+    return carrying(sinks, gives, law[1])
+
+
 @kernel(i8(R2, R2, i8, R1, R1, W1))
 def seat(surface, maxima, size, law, load, plane):
     """Plane that balances weight and hands on a springy surface: height and two tilts.
@@ -212,9 +307,9 @@ def seat(surface, maxima, size, law, load, plane):
     surface : (ny, nx) um, VOID where nothing can touch
     maxima : tile maxima of it (upper bounds do)
     size : cells a tile
-    law : pitch_mm, compliance_um (um per MPa^1/2)
+    law : pitch_mm, compliance_um (um per MPa^1/2), lone um/N: what a lone cell sinks, reach in cells
     load : force_n, x_mm, y_mm of its centre
-    plane : (3,) out: height at the load um, slope in x um/mm, slope in y um/mm
+    plane : (4,) out: height at the load um, slope in x um/mm, slope in y um/mm, lift um as in `solid_lift`
 
     Returns the Newton iterations on cells, -1 when there is nothing to sit on, -2 when nothing holds the load.
     Notes: minimises sum A/(3 c^2) overlap^3 + F h, convex; started on tiles of tiles, then tiles, then the cells near
@@ -226,7 +321,7 @@ def seat(surface, maxima, size, law, load, plane):
     box = np.array([-load[1], nx * law[0] - load[1], -load[2], ny * law[0] - load[2]]) / span
     frame = np.array([box[0] + 0.5 * side, box[2] + 0.5 * side, side])
     tiles = np.empty((3, maxima.size))
-    plane[0] = plane[1] = plane[2] = 0.0
+    plane[0] = plane[1] = plane[2] = plane[3] = 0.0
     if near_tiles(maxima, frame, plane, 1e30, tiles) == 0:
         return -1
     stiffness = (law[0] / law[1]) * (law[0] / law[1])
@@ -240,6 +335,8 @@ def seat(surface, maxima, size, law, load, plane):
         done = settle(points, count, np.array([stiffness, load[0], 1e-8, margin]), box, plane)
         total += abs(done)
         if done > 0:
+            grid = np.array([size, maxima.shape[0], maxima.shape[1]])
+            plane[3] = solid_lift(points, count, np.array([stiffness, load[0], law[2], law[3]]), frame, plane, grid)
             plane[1] /= span
             plane[2] /= span
             return total
@@ -273,7 +370,8 @@ def lay_on(top, error, row, col, surface):
 def press(surface, plane, law, row, col, gap, error):
     """Least gap so far between plane and surface, 0 where pressed; the plate wears where it is pressed.
 
-    plane: height um at the origin, slopes um/mm; law: origin x_mm, y_mm, pitch_mm, wear um per um^2 of overlap.
+    plane: height um at the origin, slopes um/mm, lift um that the gap is wider; law: origin x_mm, y_mm, pitch_mm, wear
+    um per um^2 of overlap with the plane not lifted.
     gap (ny, nx) um is lowered in place; error (py, px) is lowered by wear x overlap^2, where it has such cells.
     """
     ny, nx = surface.shape
@@ -285,6 +383,7 @@ def press(surface, plane, law, row, col, gap, error):
         for j in range(nx):
             g = level + plane[1] * ((j + 0.5) * law[2] - law[0]) - surface[i, j]
             pressed += 1 if g < 0.0 else 0
+            g += plane[3]
             g = g if g > 0.0 else 0.0
             gap[i, j] = g if g < gap[i, j] else gap[i, j]
         if pressed > 0 and law[3] > 0.0 and 0 <= i + row < error.shape[0]:

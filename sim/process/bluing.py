@@ -121,8 +121,8 @@ def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Com
     for row, col in (corners - first).tolist():
         lay_on(top, error, row, col, surface)
         raise_cells(surface, plate.lint - np.array([(col + first[1]) * plate.pitch_mm, (row + first[0]) * plate.pitch_mm, 0.0]), plate.pitch_mm)
-        pose = compliant_seat(surface, face.pitch_mm, load, compliance.c_um)
-        plane = np.array([pose.height_um, pose.slope_x, pose.slope_y])
+        pose = compliant_seat(surface, face.pitch_mm, load, compliance.c_um, compliance.effective_mpa)
+        plane = np.array([pose.height_um, pose.slope_x, pose.slope_y, pose.lift_um])
         press(surface, plane, np.array([pose.x_mm, pose.y_mm, face.pitch_mm, wear]), row, col, gap, error)
         poses.append(pose)
     plate.error_um[under] = error
@@ -233,10 +233,10 @@ def standard_print(face: Face, film_um: float, *, blue: Blue, compliance: Compli
     """
     top = face.height_um + face.burr_um
     load: Load = weight_and_hands(face, body)
-    pose = compliant_seat(top, face.pitch_mm, load, compliance.c_um)
+    pose = compliant_seat(top, face.pitch_mm, load, compliance.c_um, compliance.effective_mpa)
     gap = np.full_like(top, 1e30)
     nothing = np.zeros((2, 2))
-    press(top, np.array([pose.height_um, pose.slope_x, pose.slope_y]), np.array([pose.x_mm, pose.y_mm, face.pitch_mm, 0.0]), 0, 0, gap, nothing)
+    press(top, np.array([pose.height_um, pose.slope_x, pose.slope_y, pose.lift_um]), np.array([pose.x_mm, pose.y_mm, face.pitch_mm, 0.0]), 0, 0, gap, nothing)
     film = np.where(face.height_um > 0.1 * VOID_UM, film_um, 0.0)
     return print_of(film, gap, moved_share(way_mm, blue.rub_mm), face.pitch_mm, blue)[0]
 

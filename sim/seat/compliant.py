@@ -13,16 +13,24 @@ from sim.model.plate import Plate
 from sim.params import param, tool
 
 TILE_CELLS = 8
+LOVE = 1.1221997046783603
+"""The middle of a square pressed evenly on a half-space sinks LOVE x pressure x side / E*; (4 / pi) ln(1 + sqrt 2)."""
+NEAR_MM = 2.0
+"""Pressed cells this near sink together; what lies further off sinks a cell by less than 3 nm for each N."""
 
 
 @tool
 class Compliance:
-    """How iron gives: each resolved cell presses with p = (overlap / c)^2."""
+    """How iron gives: a cell presses with p = (overlap / c)^2; what prints is told from how a half-space then stands."""
 
     c_um: float = param(
         0.05, "um/MPa^0.5", (0.005, 1.0), "overlap that presses with 1 MPa at cells of 0.25 mm",
         "computed: fitted so that printed areas agree with an elastic half-space; "
         "form from Back, Burdekin and Cowley 1973",
+    )  # fmt: skip
+    effective_mpa: float = param(
+        53000.0, "MPa", (1e3, 1e6), "effective modulus E* of face and plate, for how high the plane stands that prints",
+        "computed: 1 / E* = (1 - nu^2) / E of iron (110 GPa, 0.26) + of granite (90 GPa, 0.25)",
     )  # fmt: skip
     youngs_mpa: float = param(
         110000.0, "MPa", (1e4, 5e5), "Young's modulus of grey iron, for bending",
@@ -31,6 +39,9 @@ class Compliance:
     expansion_um_per_m_k: float = param(
         10.75, "um/(m K)", (1.0, 30.0), "expansion of grey iron", "source: material tables, 10.5 to 11"
     )
+
+
+IRON = Compliance()
 
 
 @tool
@@ -56,7 +67,11 @@ class Load:
 
 @dataclass(frozen=True)
 class Pose:
-    """Plane on which the face sits: height_um at (x_mm, y_mm), slopes in um/mm, and the Newton iterations it took."""
+    """Plane on which the face sits: height_um at (x_mm, y_mm), slopes in um/mm, and the Newton iterations it took.
+
+    lift_um: how far above it the plane stands when the iron gives as an elastic half-space under the same forces, which
+    is where gaps are taken for the print; less than 0 when it sinks deeper.
+    """
 
     height_um: float
     slope_x: float
@@ -64,6 +79,7 @@ class Pose:
     x_mm: float
     y_mm: float
     iterations: int = 0
+    lift_um: float = 0.0
 
     def at(self, x_mm: NDArray[np.float64] | float, y_mm: NDArray[np.float64] | float) -> NDArray[np.float64]:
         """Height of the plane, um."""
@@ -146,7 +162,13 @@ def raise_cells(top: NDArray[np.float64], bits: NDArray[np.float64], pitch_mm: f
             top[i, j] += height
 
 
-def compliant_seat(surface_um: NDArray[np.float64], pitch_mm: float, load: Load, c_um: float = 0.05) -> Pose:
+def compliant_seat(
+    surface_um: NDArray[np.float64],
+    pitch_mm: float,
+    load: Load,
+    c_um: float = IRON.c_um,
+    effective_mpa: float = IRON.effective_mpa,
+) -> Pose:
     """Where a surface comes to rest on a plane under a load.
 
     Parameters
@@ -156,6 +178,8 @@ def compliant_seat(surface_um: NDArray[np.float64], pitch_mm: float, load: Load,
     load : Load
     c_um : float
         Compliance, um/MPa^0.5.
+    effective_mpa : float
+        Effective modulus E* of face and plate, MPa.
 
     Raises
     ------
@@ -166,19 +190,30 @@ def compliant_seat(surface_um: NDArray[np.float64], pitch_mm: float, load: Load,
     -----
     Minimises sum A overlap^3 / (3 c^2) + F h: forces and both moments balance. A function of surface and load
     only. On a smooth crown of radius R the approach d obeys F = 2 pi R d^3 / (3000 c^2) (R mm; d, c as here).
+
+    The height by springs is up to 0.3 um off that of an elastic half-space of the same tilt. So one step is made from
+    the springs' forces towards the half-space's balance, on the pressed cells and for the height alone: `lift_um`. A
+    cell sinks under its own force as Love's square, under one r away by force / (pi E* r).
+
+    References
+    ----------
+    Back, Burdekin and Cowley 1973 (machined joints) for the square; A. E. H. Love, Phil. Trans. R. Soc. A 228 (1929)
+    377, and Boussinesq in K. L. Johnson, Contact Mechanics, 1985, for the half-space.
     """
     ny, nx = surface_um.shape
     maxima = np.empty((-(-ny // TILE_CELLS), -(-nx // TILE_CELLS)))
     tile_maxima(surface_um, TILE_CELLS, maxima)
-    plane = np.empty(3)
-    law, force = np.array([pitch_mm, c_um]), np.array([load.force_n, load.x_mm, load.y_mm])
+    plane = np.empty(4)
+    law = np.array([pitch_mm, c_um, 1e3 * LOVE / (effective_mpa * pitch_mm), NEAR_MM / pitch_mm])
+    force = np.array([load.force_n, load.x_mm, load.y_mm])
     done = seat(surface_um, maxima, TILE_CELLS, law, force, plane)
     if done == -1:
         raise Refused("the face must lie at least partly on the plate, got none of it there")
     if done < 0:
         at = f"{load.x_mm:.1f}, {load.y_mm:.1f} mm"
         raise Refused(f"the load must lie over what carries it, got {at}: the face would tip off the plate")
-    return Pose(float(plane[0]), float(plane[1]), float(plane[2]), load.x_mm, load.y_mm, int(done))
+    height, slope_x, slope_y, lift = plane.tolist()
+    return Pose(height, slope_x, slope_y, load.x_mm, load.y_mm, int(done), lift)
 
 
 def pressed_cells(

@@ -45,13 +45,13 @@ def test_a_face_laid_on_meets_the_plates_error_and_nothing_beyond_its_edge(place
 
 @pytest.mark.parametrize("wear", [0.0, 1e-3])
 @pytest.mark.parametrize("place", PLACES)
-def test_pressing_keeps_the_least_gap_and_wears_the_plate_under_the_pressed_cells(place, wear):
+def test_pressing_keeps_the_least_gap_above_the_lifted_plane_and_wears_the_plate_under_the_pressed_cells(place, wear):
     top, error = face_and_plate(3)
     surface = np.empty_like(top)
     lay_on(top, error, *place, surface)
     before, gap = np.random.default_rng(4).uniform(0.0, 3.0, top.shape), np.empty_like(top)
     gap[:], worn = before, error.copy()
-    plane, law = np.array([1.0, 0.2, -0.1]), np.array([4.0, 3.0, 0.25, wear])
+    plane, law = np.array([1.0, 0.2, -0.1, -0.3]), np.array([4.0, 3.0, 0.25, wear])
     press(surface, plane, law, *place, gap, worn)
     pressed = 0
     for i in range(top.shape[0]):
@@ -60,7 +60,7 @@ def test_pressing_keeps_the_least_gap_and_wears_the_plate_under_the_pressed_cell
                 assert gap[i, j] == before[i, j]
                 continue
             here = plane[0] + plane[2] * ((i + 0.5) * 0.25 - 3.0) + plane[1] * ((j + 0.5) * 0.25 - 4.0) - surface[i, j]
-            assert gap[i, j] == min(before[i, j], max(here, 0.0))
+            assert gap[i, j] == min(before[i, j], max(here - 0.3, 0.0))
             if here < 0.0:
                 pressed += 1
                 error[i + place[0], j + place[1]] -= wear * here * here
@@ -72,7 +72,7 @@ def test_pressing_a_face_larger_than_the_plates_array_stays_within_it():
     memory = np.full(1000, 7.0)
     plate = memory[400:404].reshape(2, 2)  # what lies before and behind it in memory must not change
     gap = np.full((23, 37), 1e30)
-    press(np.ones((23, 37)), np.zeros(3), np.array([0.0, 0.0, 0.25, 0.5]), 0, 0, gap, plate)
+    press(np.ones((23, 37)), np.zeros(4), np.array([0.0, 0.0, 0.25, 0.5]), 0, 0, gap, plate)
     assert np.array_equal(plate, np.full((2, 2), 6.5))
     assert np.count_nonzero(memory != 7.0) == 4
     assert not gap.any()

