@@ -26,7 +26,7 @@ def checkpoint(job: Job, crc: int) -> bytes:
         "crc": crc, **{name: getattr(job, name) for name in (*COUNTS, "clock_s", "removed_mm3")},
         "edges": {name: [edge.radius_um, edge.metres] for name, edge in job.edges.items()},
         "warm_k": f.warm_k, "blue_um_mm2": [p.drawn_um_mm2, p.cloth_um_mm2],
-        "poses": [[q.height_um, q.slope_x, q.slope_y, q.x_mm, q.y_mm, q.iterations] for q in job.last_poses],
+        "poses": [[q.height_um, q.slope_x, q.slope_y, q.x_mm, q.y_mm, q.iterations, q.lift_um] for q in job.last_poses],
     }
     box = io.BytesIO()
     np.savez(box, told=np.frombuffer(json.dumps(told, allow_nan=False).encode(), dtype=np.uint8), **job.arrays())  # type: ignore[arg-type]
@@ -67,7 +67,7 @@ def _job(told: dict[str, Any], arrays: dict[str, np.ndarray], start: JobStart) -
     plate = Plate(pitch, drawn_um_mm2=drawn, cloth_um_mm2=cloth, wear_mm3_per_nm=start.plate.wear_mm3_per_nm,
                   **{name: arrays[name] for name in ON_PLATE})
     edges = {name: Edge(*map(float, told["edges"][name])) for name in RACK}
-    poses = [Pose(float(h), float(a), float(b), float(x), float(y), int(n)) for h, a, b, x, y, n in told["poses"]]
+    poses = [Pose(float(h), float(a), float(b), float(x), float(y), int(n), float(up)) for h, a, b, x, y, n, up in told["poses"]]
     counts = {name: int(told[name]) for name in COUNTS}
     return Job(start, face, plate, edges, clock_s=float(told["clock_s"]), removed_mm3=float(told["removed_mm3"]),
                last_poses=poses, **counts)
