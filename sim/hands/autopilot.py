@@ -55,6 +55,7 @@ class Pilot:
     square_mm: float = param(25.4, "mm", (5.0, 100.0), "side of the square that is moved over the print", "common practice, no source: the counting square")
     even_share: float = param(0.45, "", (0.0, 1.0), "blue in the poorest square / in the middle one from which large marks are split", "computed: trials on seeds 1 to 5")
     split_from_pct: float = param(8.0, "%", (0.0, 100.0), "blue on the whole face from which large marks are split", "computed: trials on seeds 1 to 5")
+    split_film: float = param(1.0, "", (0.0, 10.0), "film / the stage's above which marks look larger than they are and are not split", "common practice, no source")
     ease_share: float = param(0.88, "", (0.5, 1.0), "push of each evening round / that of the one before", "computed: trials on seeds 1 to 5")
     lightest_share: float = param(0.7, "", (0.1, 1.0), "lightest push of the last stage / its first", "computed: trials on seeds 1 to 5")
     sparse_pct: float = param(10.0, "%", (0.0, 100.0), "blue on the face under which the next film is laid thicker", "computed: trials on seeds 1 to 5")
@@ -101,7 +102,7 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Sta
             stage, in_stage, thicker = stage + 1, 0, 1.0
         else:
             thicker = next_film(marks, thicker, pilot)
-        splitting = split is not None and stage == len(stages) - 1 and ready_to_split(marks, pilot)
+        splitting = split is not None and stage == len(stages) - 1 and thicker <= pilot.split_film and ready_to_split(marks, pilot)
         how = "split" if splitting else ("even" if split is not None and stage == len(stages) - 1 else "all")
         chosen = choose(marks, bare, how, pilot)
         direction = DIRECTIONS[sight.round % 2 if crossing else 0]
