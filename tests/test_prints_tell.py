@@ -73,7 +73,8 @@ def test_rubbing_leaves_most_marks_paler_in_the_centre_and_the_highest_palest(se
     share = {}
     for way_mm in (30.0, 2.0):
         centre, rim, height_um, ink_um = marks_of_1_mm2(half_finished(seed), way_mm)
-        share[way_mm] = float((rim - centre >= 0.05).mean())  # a step of grey that an eye sees; from memory
+        # paler by a step of grey that an eye sees (from memory): paler at all are 99 % after either rub
+        share[way_mm] = float((rim - centre >= 0.05).mean())
         rank = float(spearmanr(height_um, ink_um).statistic)
         print(f"seed {seed}, rubbed {way_mm} mm: {len(rim)} marks, {100.0 * share[way_mm]:.0f} % paler in the centre, "
               f"rank correlation of height and centre ink {rank:.2f}")
