@@ -17,11 +17,16 @@ PER_STEP = 1.0 / STEP_MM
 LEFT, RIGHT, DEPTH, NEXT = np.uint64(1), np.uint64(2), np.uint64(3), np.uint64(4)  # columns of a station
 PAIR = nt.UniTuple(f8, 2)
 TRIPLE = nt.UniTuple(f8, 3)
+SWATH = nt.UniTuple(f8, 10)
+SUMS = nt.UniTuple(f8, 6)
 
 # columns of a station: settled height um, contact left mm, contact right mm, depth um
 # columns of a stroke: x0, y0, x1, y1 mm, push N
 # blade: crown radius mm (end radius / sin of shank angle), half width mm, edge radius um, its growth um per mm,
 #        run-off care, ramp mm, burr share sharp, burr share dull
+# swath: x0, y0 mm, unit vector of the way, length mm, how far from the middle it cuts and how far it burrs mm,
+#        crown um per mm2, least chip um, burr share
+# sums: removed um, deepest um, cells cut, of these inked, blue carried off um, burr raised um
 # law: pitch mm, Kienzle N/mm2 per (um^(1-m)), edge force sharp N/mm, dull N/mm, honed um, dull um,
 #      least chip share, flank um, chatter matrix a11 a12 a21 a22, support um
 # force: Kienzle factor, edge force N/mm at this edge radius, entries of the table per um
@@ -364,80 +369,96 @@ def burr_ahead(runs, n, beyond, v, least):
     return max(runs[at + DEPTH] - least, 0.0) * (1.0 - beyond / SIDE_MM)
 
 
-@kernel(nt.void(W2, W2, W2, R1, R1, R1, R2, i8, W1))
-def cut_swath(height, burr, blue, stroke, blade, law, stations, count, out):
-    """Cut every cell of the swath once, from its own centre; burrs at its sides and exit. out (8,) overwritten."""
-    ny, nx = height.shape
-    pitch = law[0]
-    x0 = stroke[0]
-    y0 = stroke[1]
-    length = math.sqrt((stroke[2] - x0) * (stroke[2] - x0) + (stroke[3] - y0) * (stroke[3] - y0))
-    ux = (stroke[2] - x0) / length
-    uy = (stroke[3] - y0) / length
+@kernel(SWATH(R1, R1, R1, R2, i8))
+def lay_swath(stroke, blade, law, stations, count):
+    """The numbers that hold for a whole swath, see above."""
+    dx = stroke[2] - stroke[0]
+    dy = stroke[3] - stroke[1]
+    length = math.sqrt(dx * dx + dy * dy)
     contact = 0.0
     for n in range(count):
         contact = max(contact, -stations[n, 1], stations[n, 2])
     contact = min(contact + STEP_MM, blade[1])
-    reach = contact + SIDE_MM
-    runs = stations.ravel()
     dull = min(max((blade[2] - law[4]) / (law[5] - law[4]), 0.0), 1.0)
     share = blade[6] + dull * (blade[7] - blade[6])
-    least = law[6] * blade[2]
-    crown = 1e3 / (2.0 * blade[0])
-    removed = deepest = carried = raised = cells = inked = 0.0
-    # the rows and columns that the swath covers: 0 <= s <= far and -reach <= v <= reach
+    return (
+        stroke[0], stroke[1], dx / length, dy / length, length, contact, contact + SIDE_MM, 1e3 / (2.0 * blade[0]),
+        law[6] * blade[2], share,
+    )  # fmt: skip
+
+
+@kernel(SUMS(W2, W2, W2, i8, i8, i8, SWATH, R1, i8, R1, SUMS))
+def cut_row(height, burr, blue, i, low, high, swath, runs, count, law, sums):
+    """Cut the cells `low` to `high` of row `i`; returns the sums with this row's added."""
+    removed, deepest, cells, inked, carried, raised = sums
+    x0, y0, ux, uy, length, contact, reach, crown, least, share = swath
+    ry = (i + 0.5) * law[0] - y0
+    for j in range(low, high + 1):
+        rx = (j + 0.5) * law[0] - x0
+        s = rx * ux + ry * uy
+        v = ry * ux - rx * uy
+        at = np.uint64(i), np.uint64(j)
+        z = height[at]
+        was = burr[at]  # asked for early: these wait for memory
+        film = blue[at]
+        if (s < 0.0) | (abs(v) > reach) | (z < VOID):
+            continue
+        if s > length:
+            up = share * burr_ahead(runs, count - 2, s - length, v, least)
+        else:
+            n = int(s * PER_STEP)
+            part = s * PER_STEP - n
+            here = np.uint64(4 * n)
+            line = runs[here] + part * (runs[here + NEXT] - runs[here]) + v * v * crown
+            depth = z - line - least
+            if (depth > 0.0) & (abs(v) <= contact):
+                height[at] = z - depth
+                removed += depth
+                deepest = max(deepest, depth)
+                cells += 1.0
+                raised -= was
+                burr[at] = 0.0
+                if film > 0.0:
+                    inked += 1.0 if film > law[13] else 0.0
+                    carried += film
+                    blue[at] = 0.0
+                continue
+            if z < line - NEAR_UM:
+                continue
+            if was > max(line - z, 0.0):  # what stands in the blade's way is shaved
+                raised += max(line - z, 0.0) - was
+                was = max(line - z, 0.0)
+                burr[at] = was
+            up = share * burr_beside(runs, n, part, v, least)
+        if up > was:
+            raised += up - was
+            burr[at] = up
+    return removed, deepest, cells, inked, carried, raised
+
+
+@kernel(nt.void(W2, W2, W2, R1, R1, R1, R2, i8, W1))
+def cut_swath(height, burr, blue, stroke, blade, law, stations, count, out):
+    """Cut every cell of the swath once, from its own centre; burrs at its sides and exit. out (8,) overwritten."""
+    ny, nx = height.shape
+    swath = lay_swath(stroke, blade, law, stations, count)
+    runs = stations.ravel()
+    x0, y0, ux, uy, length, _, reach, _, _, _ = swath
+    # the rows and columns that the swath covers: 0 <= s <= 2 far and -reach <= v <= reach
+    per_cell = 1.0 / law[0]
     far = 0.5 * (length + SIDE_MM)
     along = 1.0 / ux if abs(ux) > 1e-9 else 0.0
     across = 1.0 / uy if abs(uy) > 1e-9 else 0.0
     half_s = abs(far * along) if along != 0.0 else 1e9
     half_v = abs(reach * across) if across != 0.0 else 1e9
-    first, last = cells_between(y0 + far * uy, far * abs(uy) + reach * abs(ux), 0.0, 1e9, 1.0 / pitch, ny)
+    first, last = cells_between(y0 + far * uy, far * abs(uy) + reach * abs(ux), 0.0, 1e9, per_cell, ny)
+    sums = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     for i in range(first, last + 1):
-        ry = (i + 0.5) * pitch - y0
-        low, high = cells_between(x0 + (far - ry * uy) * along, half_s, x0 + ry * ux * across, half_v, 1.0 / pitch, nx)
-        for j in range(low, high + 1):
-            rx = (j + 0.5) * pitch - x0
-            s = rx * ux + ry * uy
-            v = ry * ux - rx * uy
-            at = np.uint64(i), np.uint64(j)
-            z = height[at]
-            was = burr[at]  # asked for early: these wait for memory
-            film = blue[at]
-            if (s < 0.0) | (abs(v) > reach) | (z < VOID):
-                continue
-            if s > length:
-                up = share * burr_ahead(runs, count - 2, s - length, v, least)
-            else:
-                n = int(s * PER_STEP)
-                part = s * PER_STEP - n
-                here = np.uint64(4 * n)
-                line = runs[here] + part * (runs[here + NEXT] - runs[here]) + v * v * crown
-                depth = z - line - least
-                if (depth > 0.0) & (abs(v) <= contact):
-                    height[at] = z - depth
-                    removed += depth
-                    deepest = max(deepest, depth)
-                    cells += 1.0
-                    raised -= was
-                    burr[at] = 0.0
-                    if film > 0.0:
-                        inked += 1.0 if film > law[13] else 0.0
-                        carried += film
-                        blue[at] = 0.0
-                    continue
-                if z < line - NEAR_UM:
-                    continue
-                if was > max(line - z, 0.0):  # what stands in the blade's way is shaved
-                    raised += max(line - z, 0.0) - was
-                    was = max(line - z, 0.0)
-                    burr[at] = was
-                up = share * burr_beside(runs, n, part, v, least)
-            if up > was:
-                raised += up - was
-                burr[at] = up
-    area = pitch * pitch
-    out[0], out[1], out[2], out[3] = removed * area, deepest, length, cells
-    out[4], out[5], out[6] = inked, carried * area, raised * area
+        ry = (i + 0.5) * law[0] - y0
+        low, high = cells_between(x0 + (far - ry * uy) * along, half_s, x0 + ry * ux * across, half_v, per_cell, nx)
+        sums = cut_row(height, burr, blue, i, low, high, swath, runs, count, law, sums)
+    area = law[0] * law[0]
+    out[0], out[1], out[2], out[3] = sums[0] * area, sums[1], length, sums[2]
+    out[4], out[5], out[6] = sums[3], sums[4] * area, sums[5] * area
 
 
 @kernel(nt.void(W2, W2, W2, R2, W1, R1, R1, W2))
