@@ -28,24 +28,8 @@ NOTHING = -math.inf
 def _coupon(seed, length_mm, width_mm, pitch_mm):
     rng = np.random.default_rng([seed, 77])
     face = machine_face(Start(length_mm=length_mm, width_mm=width_mm, pitch_mm=pitch_mm, kind="rough-milled"), rng)
-    scrape(
-        face,
-        bare_plate(),
-        RACK["semi"],
-        Edge(4.0),
-        random_strokes(rng, 60, (length_mm, width_mm), (90.0, 160.0)),
-        1.0,
-        1.0,
-    )
-    scrape(
-        face,
-        bare_plate(),
-        RACK["fine"],
-        Edge(4.0),
-        random_strokes(rng, 60, (length_mm, width_mm), (60.0, 95.0)),
-        1.0,
-        1.0,
-    )
+    for blade, push_n in (("semi", (90.0, 160.0)), ("fine", (60.0, 95.0))):
+        scrape(face, bare_plate(), RACK[blade], Edge(4.0), random_strokes(rng, 60, (length_mm, width_mm), push_n))
     return face
 
 

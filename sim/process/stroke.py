@@ -132,8 +132,8 @@ def sine(degrees: float) -> float:
     return result
 
 
-def scrape(face: Face, plate: Plate, blade: Blade, edge: Edge, strokes: NDArray[np.float64], care: float, ramp_mm: float,
-           iron: Iron | None = None, chatter: Chatter | None = None, seen_um: float = 0.2426) -> Cut:
+def scrape(face: Face, plate: Plate, blade: Blade, edge: Edge, strokes: NDArray[np.float64], *, care: float = 1.0,
+           ramp_mm: float = 1.0, iron: Iron | None = None, chatter: Chatter | None = None, seen_um: float = 0.2426) -> Cut:
     """Make strokes in order; changes `face` and `edge`, and books the blue carried off on `plate`.
 
     Parameters
@@ -144,6 +144,8 @@ def scrape(face: Face, plate: Plate, blade: Blade, edge: Edge, strokes: NDArray[
         How far the hand eases off where the blade runs over an edge: 1 in step with the support, 0.5 its root.
     ramp_mm : float
         Way over which the push rises and falls.
+    seen_um : float
+        Blue thicker than this is a mark that the eye sees; cells that bore one are counted as inked.
 
     Raises
     ------

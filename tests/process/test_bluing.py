@@ -135,15 +135,8 @@ def test_blue_is_conserved_through_a_round(place, applicator):
         assert face.blue_um.sum() > before
         assert missing_share(face, plate) < 1e-9
         assert plate.film_um.min() >= 0.0
-        scrape(
-            face,
-            plate,
-            RACK["fine"],
-            Edge(4.0),
-            twins.random_strokes(np.random.default_rng(4), 40, face.size_mm, (60.0, 95.0)),
-            1.0,
-            1.0,
-        )
+        strokes = twins.random_strokes(np.random.default_rng(4), 40, face.size_mm, (60.0, 95.0))
+        scrape(face, plate, RACK["fine"], Edge(4.0), strokes)
         assert missing_share(face, plate) < 1e-9
         wipe_face(face, plate, BLUE)
         assert missing_share(face, plate) < 1e-9

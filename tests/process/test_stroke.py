@@ -36,8 +36,8 @@ def flat_face(shape=(120, 200), height_um=0.0, pitch_mm=0.25):
     return face_from_heights(np.full(shape, height_um), pitch_mm=pitch_mm)
 
 
-def cut(face, strokes, blade=FINE, edge_um=4.0, care=1.0, ramp_mm=1.0, **options):
-    return scrape(face, twins.bare_plate(), blade, Edge(edge_um), np.atleast_2d(strokes), care, ramp_mm, **options)
+def cut(face, strokes, blade=FINE, edge_um=4.0, **options):
+    return scrape(face, twins.bare_plate(), blade, Edge(edge_um), np.atleast_2d(strokes), **options)
 
 
 def dropped(before, after):
@@ -153,7 +153,8 @@ def test_iron_burrs_and_blue_are_what_is_reported(seed):
     face, plate, rng = twins.scraped_coupon(seed), twins.bare_plate(), np.random.default_rng(seed)
     face.blue_um[:] = rng.uniform(0.0, 0.6, face.shape)
     before = face.copy()
-    told = scrape(face, plate, FINE, Edge(6.0), twins.random_strokes(rng, 120, face.size_mm, (50.0, 120.0)), 0.7, 1.0)
+    strokes = twins.random_strokes(rng, 120, face.size_mm, (50.0, 120.0))
+    told = scrape(face, plate, FINE, Edge(6.0), strokes, care=0.7)
     assert told.removed_mm3.sum() == pytest.approx(dropped(before, face).sum() * 0.0625e-3, rel=1e-9)
     assert told.burr_mm3.sum() == pytest.approx((face.burr_um - before.burr_um).sum() * 0.0625e-3, rel=1e-9)
     assert told.blue_um_mm2.sum() == pytest.approx((before.blue_um - face.blue_um).sum() * 0.0625, rel=1e-9)
@@ -173,7 +174,7 @@ def test_a_zero_push_and_a_stroke_off_the_iron_do_nothing():
         [-9.0, 5.0, -3.0, 9.0, 95.0],
         [200.0, 90.0, 210.0, 95.0, 95.0],
     ]
-    told = scrape(face, plate, FINE, Edge(4.0), np.array(strokes), 1.0, 1.0)
+    told = scrape(face, plate, FINE, Edge(4.0), np.array(strokes))
     assert twins.largest_difference(face, before) == 0.0
     assert plate.cloth_um_mm2 == 0.0
     for figure in (told.removed_mm3, told.deepest_um, told.cells, told.burr_mm3, told.blue_um_mm2):
@@ -261,7 +262,7 @@ def test_impossible_strokes_are_refused_and_nothing_changes(strokes, words):
     face, edge = twins.scraped_coupon(6), Edge(4.0)
     before = face.copy()
     with pytest.raises(BadParam, match=words):
-        scrape(face, twins.bare_plate(), FINE, edge, strokes, 1.0, 1.0)
+        scrape(face, twins.bare_plate(), FINE, edge, strokes)
     assert twins.largest_difference(face, before) == 0.0
     assert (edge.radius_um, edge.metres) == (4.0, 0.0)
 
@@ -436,7 +437,7 @@ def test_below_the_least_chip_the_edge_burnishes(edge_um):
 def test_edges_wear_by_the_metre_and_by_what_they_are_made_of(material, growth):
     edge, face = Edge(4.0), flat_face((160, 160))
     strokes = np.array([[5.0, 5.0 + 0.3 * k, 30.0, 5.0 + 0.3 * k, 60.0] for k in range(80)])
-    told = scrape(face, twins.bare_plate(), Blade(material=material), edge, strokes, 1.0, 1.0)
+    told = scrape(face, twins.bare_plate(), Blade(material=material), edge, strokes)
     assert edge.metres == pytest.approx(2.0, rel=1e-12)
     # physics.md section 4, from memory: carbon : high-speed steel : carbide = 2 : 1 : 0.1 um per m
     assert edge.radius_um == pytest.approx(4.0 + 2.0 * growth, rel=1e-12)

@@ -21,7 +21,7 @@ def work():
     rng = np.random.default_rng(1)
     face = machine_face(Start(kind="surface-ground"), rng)
     first = twins.random_strokes(rng, 6000, face.size_mm, (60.0, 95.0))
-    scrape(face, twins.bare_plate(), RACK["fine"], Edge(4.0), first, 1.0, 1.0)
+    scrape(face, twins.bare_plate(), RACK["fine"], Edge(4.0), first)
     ny, nx = face.shape
     i, j = np.mgrid[:ny, :nx]
     labels = np.where((i % 20 < 8) & (j % 20 < 8), (i // 20) * (nx // 20 + 1) + j // 20 + 1, 0)
