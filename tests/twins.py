@@ -145,14 +145,18 @@ def swing_matrix(wave_mm, damping, step_mm):
     return expm(np.array([[0.0, 1.0], [-(omega**2), -2.0 * damping * omega]]) * step_mm)
 
 
-def height_at(height, x_mm, y_mm, pitch_mm):
-    """Bilinear height at a point; minus infinity where one of the four cells around is off the grid or not iron."""
+def height_at(height, x_mm, y_mm, pitch_mm, support_um):
+    """Bilinear height at a point; minus infinity where nothing carries a blade.
+
+    That is off the grid, beside a hole, and on the side of an edge: where the four cells around lie farther apart than
+    `support_um` over STEP_MM, so that a chamfer is none of the face.
+    """
     fx, fy = x_mm / pitch_mm - 0.5, y_mm / pitch_mm - 0.5
     j, i = math.floor(fx), math.floor(fy)
     if j < 0 or i < 0 or j + 1 >= height.shape[1] or i + 1 >= height.shape[0]:
         return NOTHING
     four = height[i : i + 2, j : j + 2]
-    if four.min() < 0.1 * VOID_UM:
+    if np.ptp(four) > support_um / STEP_MM * pitch_mm:
         return NOTHING
     wx, wy = np.array([1.0 - (fx - j), fx - j]), np.array([1.0 - (fy - i), fy - i])
     return float(wy @ four @ wx)
@@ -243,7 +247,7 @@ def settled(height, stroke, tool, law, table, whole=False):
     step = np.array(law[8:12]).reshape(2, 2)
     swing, before, rows = np.zeros(2), None, []
     for s in ways:
-        met = np.array([height_at(height, x0 + s * ux - w * uy, y0 + s * uy + w * ux, pitch) for w in v])
+        met = np.array([height_at(height, x0 + s * ux - w * uy, y0 + s * uy + w * ux, pitch, law[12]) for w in v])
         if met[near].max() < deepest_carrying or met[near].max() == NOTHING:  # off the edge: it holds its level
             rows.append([s, rows[-1][1] if rows else math.inf, 0.0, 0.0, 0.0])
             continue
@@ -259,16 +263,19 @@ def settled(height, stroke, tool, law, table, whole=False):
             if looked == widest or max(bed[seen][[0, -1]]) < tip - 0.005:
                 break
             looked = min(looked + 4, widest)
-        if before is not None:
+        if before is None:  # it comes to the iron at its height and has yet to sink in
+            run, swing = max(bed), np.array([max(bed) - tip, 0.0])
+        else:
             swing = step @ (swing + np.array([before - tip, 0.0]))
-            if swing[0] < -law[7]:
+            if swing[0] < -law[7]:  # the flank holds it
                 swing = np.array([-law[7], max(swing[1], 0.0)])
+            run = tip + swing[0]
         before = tip
-        touching = v[bed > tip + swing[0]]
+        touching = v[bed > run]
         ends = (touching[0], touching[-1]) if len(touching) else (0.0, 0.0)
         for row in rows:  # what came before the first iron, at the level found there
-            row[1] = tip + swing[0] if row[1] == math.inf else row[1]
-        rows.append([s, tip + swing[0], *ends, max(bed.max() - tip - swing[0], 0.0)])
+            row[1] = run if row[1] == math.inf else row[1]
+        rows.append([s, run, *ends, max(bed.max() - run, 0.0)])
     return np.array(rows)
 
 

@@ -34,12 +34,13 @@ SUMS = nt.UniTuple(f8, 6)
 #              burr raised um mm2, edge radius after um
 
 
-@kernel(f8(R2, f8, f8, f8, f8, i8, i8, W1))
-def lay_bed(height, fx, fy, gx, gy, wide, middle, bed):
-    """Heights under the blade, bilinear between cell centres; DEEP where a cell around is not iron or off the grid.
+@kernel(f8(R2, f8, f8, f8, f8, i8, i8, f8, W1))
+def lay_bed(height, fx, fy, gx, gy, wide, middle, steep, bed):
+    """Heights under the blade, bilinear between cell centres; DEEP off the grid, at a hole and on the side of an edge.
 
-    fx, fy: middle of the blade in cells from the first centre; gx, gy: one sample across, in cells. bed[0 .. 2 wide]
-    is overwritten; returns the highest of the samples within `middle` of the middle.
+    fx, fy: middle of the blade in cells from the first centre; gx, gy: one sample across, in cells; steep: by how
+    many um the four cells around a sample may differ. bed[0 .. 2 wide] is overwritten; returns the highest of the
+    samples within `middle` of the middle.
     """
     ny, nx = height.shape
     one = np.uint64(1)
@@ -66,7 +67,7 @@ def lay_bed(height, fx, fy, gx, gy, wide, middle, bed):
         d = height[p + one, q + one]
         low = a + x * (b - a)
         z = low + y * (c + x * (d - c) - low)
-        bed[k] = DEEP if a + b + c + d < VOID else z
+        bed[k] = DEEP if max(max(a, b), max(c, d)) - min(min(a, b), min(c, d)) > steep else z
     top = DEEP
     for k in range(max(wide - middle, 0), wide + min(middle, wide) + 1):
         if bed[k] > top:
@@ -168,10 +169,9 @@ def balance(bed, count, top, push, guess, force, table):
         else:
             high = tip
         new = tip - miss / slope if slope < 0.0 else DEEP
-        if low <= new <= high:
-            if abs(new - tip) < CLOSE_UM:
-                return new, slope
-        else:  # the force leaps where a sample at an edge lifts off: there the bracket alone closes
+        if low <= new <= high and abs(new - tip) < CLOSE_UM:
+            return new, slope
+        if not low < new < high:  # astray, or to and fro where a sample at an edge lifts off and the force leaps
             new = 0.5 * (low + high) if high - low < 20.0 else high - 10.03
             if high - low < CLOSE_UM:
                 return new, slope
@@ -296,6 +296,7 @@ def settle_blade(height, stroke, blade, law, force, table, stations, bed):
     x = stroke[0] * per_cell
     y = stroke[1] * per_cell
     floor = highest_on_line(height, x, y, along_x, along_y, count) - law[12]
+    steep = law[12] * law[0] * PER_STEP
     lag = speed = before = level = 0.0
     tip_over = last = slope = 0.0
     met = 0
@@ -306,25 +307,26 @@ def settle_blade(height, stroke, blade, law, force, table, stations, bed):
         while True:
             fx = x + n * along_x - 0.5
             fy = y + n * along_y - 0.5
-            top = lay_bed(height, fx, fy, -along_y, along_x, wide, middle, bed)
+            top = lay_bed(height, fx, fy, -along_y, along_x, wide, middle, steep, bed)
             if top < floor or top < VOID:
                 break
             share, top, mean = bed_under(bed, wide, middle, max(top - law[12], VOID), crown)
             carried = here * (share * (2.0 * care - 1.0) + math.sqrt(share) * (2.0 - 2.0 * care))
             first = tip_over + mean + (carried - last) / slope if slope < 0.0 else top - 1.9
-            tip, steep = balance(bed, 2 * wide + 1, top, carried, first, force, table)
+            tip, stiff = balance(bed, 2 * wide + 1, top, carried, first, force, table)
             if wide == widest or max(bed[0], bed[2 * wide]) < tip - CLOSE_UM:
                 break
             wide = min(wide + 4, widest)  # the contact reaches to the end of the window: look wider
         if tip > VOID:
             if met > 0:
                 lag, speed = swing_on(lag + before - tip, speed, law)
+                level = tip + lag
+            else:  # it comes to the iron at its height and has yet to sink in
+                level = top
+                lag = top - tip
             before = tip
-            tip_over, last, slope = tip - mean, carried, steep  # for the next guess
-            level = tip + lag
-            left, right = contact_ends(bed, wide, level)
-            stations[n, 1] = left
-            stations[n, 2] = right
+            tip_over, last, slope = tip - mean, carried, stiff  # for the next guess
+            stations[n, 1], stations[n, 2] = contact_ends(bed, wide, level)
             stations[n, 3] = max(top - level, 0.0)
             if met == 0:
                 for m in range(n):  # what came before the first iron, at the level found there

@@ -32,7 +32,7 @@ class Iron:
     least_chip_share: float = param(0.3, "", (0.0, 1.0), "least chip / edge radius: less is burnished", "source: size-effect literature for the idea; from memory for the number")
     burr_sharp: float = param(0.2, "", (0.0, 2.0), "burr height / depth, sharp", "from memory")
     burr_dull: float = param(0.6, "", (0.0, 2.0), "burr height / depth, dull", "from memory")
-    support_um: float = param(60.0, "um", (5.0, 500.0), "iron lower than this under the blade does not carry it", "common practice, no source")
+    support_um: float = param(60.0, "um", (5.0, 500.0), "iron lower than this under the blade, or falling so much in 0.25 mm, does not carry it", "common practice, no source")
 
 
 @tool
