@@ -254,7 +254,8 @@ def settled(height, stroke, tool, law, table, whole=False):
         share = np.mean(met[near] > met[near].max() - law[12])
         ramp = min(min(s, length - s) / tool[5], 1.0)
         push_here = push * ramp**2 * (3.0 - 2.0 * ramp)
-        push_here *= share * (2.0 * tool[4] - 1.0) + math.sqrt(share) * (2.0 - 2.0 * tool[4])
+        load_per_width = 1.0 + (1.0 - tool[4]) * (1.0 - share)  # the more is off the edge, the harder on the rest
+        push_here *= share * load_per_width
         while True:
             seen = np.abs(v) <= looked * STEP_MM + 1e-9
             seen_iron = seen & (met >= met[near].max() - law[12])

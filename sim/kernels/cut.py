@@ -311,7 +311,7 @@ def settle_blade(height, stroke, blade, law, force, table, stations, bed):
             if top < floor or top < VOID:
                 break
             share, top, mean = bed_under(bed, wide, middle, max(top - law[12], VOID), crown)
-            carried = here * (share * (2.0 * care - 1.0) + math.sqrt(share) * (2.0 - 2.0 * care))
+            carried = here * share * (1.0 + (1.0 - care) * (1.0 - share))  # share^care to first order, and finite load
             first = tip_over + mean + (carried - last) / slope if slope < 0.0 else top - 1.9
             tip, stiff = balance(bed, 2 * wide + 1, top, carried, first, force, table)
             if wide == widest or max(bed[0], bed[2 * wide]) < tip - CLOSE_UM:

@@ -141,11 +141,17 @@ def scrape(face: Face, plate: Plate, blade: Blade, edge: Edge, strokes: NDArray[
     strokes : float64 (n, 5)
         x0, y0, x1, y1 in mm and push in N.
     care : float in [0.5, 1]
-        How far the hand eases off where the blade runs over an edge: 1 in step with the support, 0.5 its root.
+        How far the hand eases off where the blade runs over an edge: 1 in step with the support, 0.5 half as much.
     ramp_mm : float
         Way over which the push rises and falls.
     seen_um : float
         Blue thicker than this is a mark that the eye sees; cells that bore one are counted as inked.
+
+    Notes
+    -----
+    Of the push, share (1 + (1 - care) (1 - share)) is left where a share of the cut's width on flat iron is supported.
+    That is share^care to first order in what is off the edge; but share^care itself would load the last sliver at a
+    corner without limit (share^(care - 1) a mm), where this loads it at most 2 - care times as much as inside.
 
     Raises
     ------

@@ -341,31 +341,20 @@ def over_edges(break_mm):
 
 
 def test_care_decides_how_a_run_off_rolls_the_edge():
-    depth = {(name, care): deep for name, care, deep in over_edges(0.0) if name != "corner"}
+    depth = {(name, care): deep for name, care, deep in over_edges(0.0)}
     flat = flat_cut(FINE, 95.0, Iron())[0] - 1.2
     # physics.md section 4: uncapped it gouges 60 to 180 um; a careless run-off rolls the edge a few um
-    assert max(depth.values()) < 3.0 * flat < 12.0
+    assert max(depth.values()) < 2.0 * flat < 8.0
     for name in ("oblique out", "half off"):
         assert depth[name, 0.5] > 1.3 * depth[name, 1.0]
-    assert max(deep for (_, care), deep in depth.items() if care == 1.0) < 1.6 * flat
+    assert max(deep for (_, care), deep in depth.items() if care == 1.0) < 1.3 * flat
 
 
-def test_strokes_over_a_broken_edge_roll_it_no_more_than_a_sharp_one():
-    depth = {(name, care): deep for name, care, deep in over_edges(0.6) if name != "corner"}
-    assert max(depth.values()) < 12.0
-    assert max(deep for (_, care), deep in depth.items() if care == 1.0) < 7.0
-
-
-@pytest.mark.parametrize("break_mm", [0.0, 0.6])
-def test_a_careful_stroke_from_a_corner_cuts_as_deep_as_inside(break_mm):
-    flat = flat_cut(FINE, 95.0, Iron())[0] - 1.2
-    deep = [deep for name, care, deep in over_edges(break_mm) if (name, care) == ("corner", 1.0)]
-    assert max(deep) < 1.6 * flat  # the bar of the other run-offs; measured 4.3 um with and without an edge break
-
-
-@pytest.mark.parametrize("break_mm", [0.0, 0.6])
-def test_a_careless_stroke_from_a_corner_gouges_nothing(break_mm):
-    assert max(deep for name, _, deep in over_edges(break_mm) if name == "corner") < 16.0
+def test_a_broken_edge_rolls_as_a_sharp_one():
+    sharp, broken = ({(name, care): deep for name, care, deep in over_edges(mm)} for mm in (0.0, 0.6))
+    for key, deep in broken.items():
+        if key[0] not in ("along", "half off"):  # these two lie at another distance from the broken edge
+            assert deep == pytest.approx(sharp[key], rel=0.1)
 
 
 def about_a_corner(rng, count, push_n):
@@ -385,14 +374,27 @@ def deepest_about_a_corner(blade, push_n, care, break_mm):
         face = fresh.copy()
         cut(face, stroke, RACK[blade], care=care)
         deep.append(dropped(fresh, face)[face.scored].max())
-    return max(deep) / (flat_cut(RACK[blade], push_n, Iron())[0] - 1.2)
+    return max(deep)
 
 
 @pytest.mark.parametrize("break_mm", [0.0, 0.6])
 @pytest.mark.parametrize("blade,push_n", [("fine", 95.0), ("rough", 200.0)])
 def test_a_careful_hand_cuts_no_deeper_about_a_corner_than_inside(blade, push_n, break_mm):
-    # the flank lets it dip 0.5 um under the balance, and it settles while the support changes; chamfers dug 90 um
-    assert deepest_about_a_corner(blade, push_n, 1.0, break_mm) < 1.3
+    flat = flat_cut(RACK[blade], push_n, Iron())[0] - 1.2
+    # inside too the flank lets it dip up to 0.5 um; the supported share is known to a sample (measured 1.1 and 1.2)
+    assert deepest_about_a_corner(blade, push_n, 1.0, break_mm) < 1.3 * flat
+
+
+@pytest.mark.parametrize("break_mm", [0.0, 0.6])
+@pytest.mark.parametrize("blade,push_n", [("fine", 95.0), ("rough", 200.0)])
+def test_a_careless_hand_rolls_a_corner_no_more_than_half_as_much_load_again_would(blade, push_n, break_mm):
+    iron = Iron()
+    depth, width = flat_cut(RACK[blade], push_n, iron)
+    # the last sliver bears 2 - care times the load that a mm bears inside: k d^(1-m) + edge = 1.5 push / width
+    worst = ((1.5 * push_n / width - iron.edge_sharp_n_mm) / kienzle_n_mm(iron)) ** (1.0 / (1.0 - iron.chip_power))
+    rolled = deepest_about_a_corner(blade, push_n, 0.5, break_mm)
+    # least chip off, flank on; the share is counted in steps of 0.25 mm of a width of 2 to 4 (measured 7 and 13 um)
+    assert 1.3 * (depth - 1.2) < rolled < 1.2 * (worst - 1.2 + 0.5)
 
 
 # ---------------------------------------------------------------- refinement
