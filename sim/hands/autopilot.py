@@ -56,6 +56,7 @@ class Pilot:
     even_share: float = param(0.45, "", (0.0, 1.0), "blue in the poorest square / in the middle one from which large marks are split", "computed: trials on seeds 1 to 5")
     split_from_pct: float = param(8.0, "%", (0.0, 100.0), "blue on the whole face from which large marks are split", "computed: trials on seeds 1 to 5")
     split_film: float = param(1.0, "", (0.0, 10.0), "film / the stage's above which marks look larger than they are and are not split", "common practice, no source")
+    narrow_share: float = param(1.0, "", (0.1, 1.0), "least push on a narrow mark / on one as wide as the lanes are apart", "common practice, no source")
     ease_share: float = param(0.88, "", (0.5, 1.0), "push of each evening round / that of the one before", "computed: trials on seeds 1 to 5")
     lightest_share: float = param(0.7, "", (0.1, 1.0), "lightest push of the last stage / its first", "computed: trials on seeds 1 to 5")
     sparse_pct: float = param(10.0, "%", (0.0, 100.0), "blue on the face under which the next film is laid thicker", "computed: trials on seeds 1 to 5")
@@ -218,7 +219,7 @@ def _near_edge(iron: NDArray[np.bool_], edge_mm: float, pitch_mm: float) -> NDAr
 def scrape_marks(labels: NDArray[np.int64], sight: Sight, stage: Stage, hand: Hand, *, along: tuple[float, float],
                  pilot: Pilot) -> Generator[Command, Sight, Sight]:
     """Strokes over the chosen marks with the stage's blade, honed whenever it has cut enough."""
-    meant = strokes_over(labels, sight.pitch_mm, Lanes(along, stage.spacing_mm, stage.longest_mm, pilot.beyond_mm, stage.push_n))
+    meant = strokes_over(labels, sight.pitch_mm, Lanes(along, stage.spacing_mm, stage.longest_mm, pilot.beyond_mm, stage.push_n, pilot.narrow_share))
     made = lay(meant, hand, sight.seed, sight.round)
     metres = np.cumsum(np.hypot(made[:, 2] - made[:, 0], made[:, 3] - made[:, 1])) * 1e-3
     k = 0

@@ -10,13 +10,18 @@ GAP_MM = 1.2
 
 @dataclass(frozen=True)
 class Lanes:
-    """How strokes are laid: direction (length 1), spacing, longest stroke, way before and beyond the mark (mm), push (N)."""
+    """How strokes are laid: direction (length 1), spacing, longest stroke, way before and beyond the mark (mm), push (N).
+
+    push_n is meant for a lane as wide as the spacing: a narrow mark gets less, down to least_share of it, for the same
+    push on less width would dig.
+    """
 
     along: tuple[float, float]
     spacing_mm: float
     longest_mm: float
     beyond_mm: float
     push_n: float
+    least_share: float = 1.0
 
 
 def strokes_over(labels: NDArray[np.int64], pitch_mm: float, lanes: Lanes) -> NDArray[np.float64]:
@@ -47,10 +52,13 @@ def strokes_over(labels: NDArray[np.int64], pitch_mm: float, lanes: Lanes) -> ND
     first = np.concatenate([[0], np.nonzero(cut)[0] + 1])
     last = np.concatenate([np.nonzero(cut)[0], [len(s) - 1]])
     middle = low[mark[first]] - 0.5 * pitch_mm + (lane[first] + 0.5) * wide[mark[first]] / number[mark[first]]
-    return _as_strokes(s[first] - 0.5 * pitch_mm, s[last] + 0.5 * pitch_mm, middle, lanes)
+    share = np.clip(wide[mark[first]] / number[mark[first]] / lanes.spacing_mm, lanes.least_share, 1.0)
+    ends = s[first] - 0.5 * pitch_mm, s[last] + 0.5 * pitch_mm
+    return _as_strokes(*ends, middle, lanes.push_n * share, lanes)
 
 
-def _as_strokes(begin: NDArray[np.float64], end: NDArray[np.float64], v: NDArray[np.float64], lanes: Lanes) -> NDArray[np.float64]:
+def _as_strokes(begin: NDArray[np.float64], end: NDArray[np.float64], v: NDArray[np.float64],
+                push_n: NDArray[np.float64], lanes: Lanes) -> NDArray[np.float64]:
     """Runs along lanes as strokes of at most the longest length, in rows across the face."""
     ux, uy = lanes.along
     pieces = np.maximum(1, np.ceil((end - begin) / lanes.longest_mm)).astype(np.int64)
@@ -60,5 +68,5 @@ def _as_strokes(begin: NDArray[np.float64], end: NDArray[np.float64], v: NDArray
     s0 = begin[run] + part * each - lanes.beyond_mm
     s1 = begin[run] + (part + 1) * each + lanes.beyond_mm
     w = v[run]
-    strokes = np.column_stack([s0 * ux - w * uy, s0 * uy + w * ux, s1 * ux - w * uy, s1 * uy + w * ux, np.full(len(run), lanes.push_n)])
+    strokes = np.column_stack([s0 * ux - w * uy, s0 * uy + w * ux, s1 * ux - w * uy, s1 * uy + w * ux, push_n[run]])
     return strokes[np.lexsort((s0, np.floor(w / lanes.spacing_mm)))]
