@@ -221,46 +221,44 @@ def highest_cell(height, points, pitch):
 
 def edge_law(tool, law):
     """Kienzle factor and edge force per mm: from sharp to dull in step with the edge radius."""
-    dull = min(max((tool[2] - law[4]) / (law[5] - law[4]), 0.0), 1.0)
-    return law[1], law[2] + dull * (law[3] - law[2])
+    return law[1], np.interp(tool[2], law[4:6], law[2:4])
 
 
 def settled(height, stroke, tool, law, table, whole=False):
     """Stations of a stroke: way s, tip, contact from and to, depth; (n, 5).
 
     Looks one sample wider than the cut on flat iron, and four more whenever the contact reaches the end of what is
-    looked at; `whole` looks at all of the blade from the start. Iron more than law[12] below the top met near the
+    looked at; `whole` looks at all of the blade from the start. Iron more than `support_um` below the top met near the
     middle is not under the blade.
     """
-    pitch = law[0]
+    crown_mm, half_mm, _, _, care, ramp_mm = tool[:6]
+    pitch, flank_um, support_um, per_um = law[0], law[7], law[12], law[14]
+    step = law[8:12].reshape(2, 2)
     x0, y0, x1, y1, push = stroke
     length = math.hypot(x1 - x0, y1 - y0)
     ux, uy = (x1 - x0) / length, (y1 - y0) / length
-    factor, edge = edge_law(tool, law)
-    widest = int(tool[1] / STEP_MM)
-    looked = int(flat_half_width(max(push, 0.1), tool, law, table) / STEP_MM) + 1
-    looked = widest if whole else min(looked, widest)
-    v = np.arange(-widest, widest + 1) * STEP_MM
-    near = np.abs(v) <= int(flat_half_width(max(push, 0.1), tool, law, table) / STEP_MM) * STEP_MM + 1e-9
     ways = [*(np.arange(math.ceil(length / STEP_MM - 1e-9)) * STEP_MM), length]
-    deepest_carrying = highest_cell(height, [(x0 + s * ux, y0 + s * uy) for s in ways], pitch) - law[12]
-    step = np.array(law[8:12]).reshape(2, 2)
+    lowest = highest_cell(height, [(x0 + s * ux, y0 + s * uy) for s in ways], pitch) - support_um
+    widest = int(half_mm / STEP_MM)
+    v = np.arange(-widest, widest + 1) * STEP_MM
+    nominal = int(flat_half_width(max(push, 0.1), tool, law, table) / STEP_MM)
+    near = np.abs(v) <= nominal * STEP_MM + 1e-9
+    looked = widest if whole else min(nominal + 1, widest)
     swing, before, rows = np.zeros(2), None, []
     for s in ways:
-        met = np.array([height_at(height, x0 + s * ux - w * uy, y0 + s * uy + w * ux, pitch, law[12]) for w in v])
-        if met[near].max() < deepest_carrying or met[near].max() == NOTHING:  # off the edge: it holds its level
+        met = np.array([height_at(height, x0 + s * ux - w * uy, y0 + s * uy + w * ux, pitch, support_um) for w in v])
+        top = met[near].max()
+        if top < lowest or top == NOTHING:  # off the edge: it holds its level
             rows.append([s, rows[-1][1] if rows else math.inf, 0.0, 0.0, 0.0])
             continue
-        share = np.mean(met[near] > met[near].max() - law[12])
-        ramp = min(min(s, length - s) / tool[5], 1.0)
-        push_here = push * ramp**2 * (3.0 - 2.0 * ramp)
-        load_per_width = 1.0 + (1.0 - tool[4]) * (1.0 - share)  # the more is off the edge, the harder on the rest
-        push_here *= share * load_per_width
+        ramp = min(min(s, length - s) / ramp_mm, 1.0)
+        share = np.mean(met[near] > top - support_um)
+        load_per_width = 1.0 + (1.0 - care) * (1.0 - share)  # the more is off the edge, the harder on the rest
+        push_here = push * ramp**2 * (3.0 - 2.0 * ramp) * share * load_per_width
         while True:
             seen = np.abs(v) <= looked * STEP_MM + 1e-9
-            seen_iron = seen & (met >= met[near].max() - law[12])
-            bed = np.where(seen_iron, met - v * v * 1e3 / (2.0 * tool[0]), NOTHING)
-            tip = balanced_tip(bed[seen], push_here, factor, edge, table, law[14])
+            bed = np.where(seen & (met >= top - support_um), met - v * v * 1e3 / (2.0 * crown_mm), NOTHING)
+            tip = balanced_tip(bed[seen], push_here, *edge_law(tool, law), table, per_um)
             if looked == widest or max(bed[seen][[0, -1]]) < tip - 0.005:
                 break
             looked = min(looked + 4, widest)
@@ -268,61 +266,59 @@ def settled(height, stroke, tool, law, table, whole=False):
             run, swing = max(bed), np.array([max(bed) - tip, 0.0])
         else:
             swing = step @ (swing + np.array([before - tip, 0.0]))
-            if swing[0] < -law[7]:  # the flank holds it
-                swing = np.array([-law[7], max(swing[1], 0.0)])
+            if swing[0] < -flank_um:  # the flank holds it
+                swing = np.array([-flank_um, max(swing[1], 0.0)])
             run = tip + swing[0]
         before = tip
         touching = v[bed > run]
         ends = (touching[0], touching[-1]) if len(touching) else (0.0, 0.0)
         for row in rows:  # what came before the first iron, at the level found there
             row[1] = run if row[1] == math.inf else row[1]
-        rows.append([s, run, *ends, max(bed.max() - run, 0.0)])
+        rows.append([s, run, *ends, max(max(bed) - run, 0.0)])
     return np.array(rows)
 
 
 def swath(face_height, burr, blue, stroke, tool, law, stations):
     """What a stroke with these stations leaves: height, burr, blue, and a dictionary of what is reported."""
     height, burr, blue = face_height.copy(), burr.copy(), blue.copy()
+    crown_mm, half_mm, edge_um, _, _, _, burr_sharp, burr_dull = tool
+    pitch, honed_um, dull_um, least_share, seen_um = law[[0, 4, 5, 6, 13]]
     x0, y0, x1, y1 = stroke[:4]
     length = math.hypot(x1 - x0, y1 - y0)
     ux, uy = (x1 - x0) / length, (y1 - y0) / length
-    least = law[6] * tool[2]
-    dull = min(max((tool[2] - law[4]) / (law[5] - law[4]), 0.0), 1.0)
-    share = tool[6] + dull * (tool[7] - tool[6])
+    least = least_share * edge_um
+    share = np.interp(edge_um, [honed_um, dull_um], [burr_sharp, burr_dull])
     told = {"removed": 0.0, "deepest": 0.0, "cells": 0, "inked": 0, "carried": 0.0, "burr": 0.0}
-    reach = min(max((-stations[:, 2]).max(), stations[:, 3].max()) + STEP_MM, tool[1])  # a step beyond the contact
+    reach = min(max((-stations[:, 2]).max(), stations[:, 3].max()) + STEP_MM, half_mm)  # a step beyond the contact
     for i in range(height.shape[0]):
         for j in range(height.shape[1]):
-            rx, ry = (j + 0.5) * law[0] - x0, (i + 0.5) * law[0] - y0
+            rx, ry = (j + 0.5) * pitch - x0, (i + 0.5) * pitch - y0
             s, v = rx * ux + ry * uy, ry * ux - rx * uy
             z, was = height[i, j], burr[i, j]
             if z < 0.1 * VOID_UM or s < 0.0 or s > length + 0.3 or abs(v) > reach + 0.3:
                 continue
             if s > length:  # what the last station that still pushes has ahead of it; it falls off over 0.3 mm
-                last = stations[-2]
-                if last[2] <= v <= last[3]:
-                    burr[i, j] = max(was, share * max(last[4] - least, 0.0) * (1.0 - (s - length) / 0.3))
+                _, _, left, right, depth = stations[-2]
+                if left <= v <= right:
+                    burr[i, j] = max(was, share * max(depth - least, 0.0) * (1.0 - (s - length) / 0.3))
                 told["burr"] += burr[i, j] - was
                 continue
-            n = int(np.searchsorted(stations[:, 0], s, side="right")) - 1
-            m = min(n + 1, len(stations) - 1)
-            if math.inf in (stations[n, 1], stations[m, 1]):
+            if math.inf in stations[:, 1]:  # no iron met
                 continue
-            tip, left, right, depth = (np.interp(s, stations[[n, m], 0], stations[[n, m], k]) for k in range(1, 5))
-            line = tip + v * v * 1e3 / (2.0 * tool[0])
+            tip, left, right, depth = (np.interp(s, stations[:, 0], column) for column in stations[:, 1:].T)
+            line = tip + v * v * 1e3 / (2.0 * crown_mm)
             if z - line > least and abs(v) <= reach:
                 height[i, j] = line + least
                 told["removed"] += z - line - least
                 told["deepest"] = max(told["deepest"], z - line - least)
                 told["cells"] += 1
-                told["inked"] += int(blue[i, j] > law[13])
+                told["inked"] += int(blue[i, j] > seen_um)
                 told["carried"] += blue[i, j]
                 burr[i, j] = blue[i, j] = 0.0
             elif z - line >= -4.0:  # iron far below the blade could not bring a burr to the plate
                 burr[i, j] = min(was, max(line - z, 0.0))  # what stood in the blade's way is shaved
-                beyond = max(left - v, v - right)
-                if 0.0 < beyond < 0.3:
-                    t = beyond / 0.3
+                t = max(left - v, v - right) / 0.3
+                if 0.0 < t < 1.0:
                     burr[i, j] = max(burr[i, j], share * max(depth - least, 0.0) * 4.0 * t * (1.0 - t))
             told["burr"] += burr[i, j] - was
     return height, burr, blue, told

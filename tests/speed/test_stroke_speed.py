@@ -103,7 +103,8 @@ def run_numpy(face, strokes, tool, law):
             * ramp
             * ramp
             * (3.0 - 2.0 * ramp)
-            * (share * (2.0 * tool[4] - 1.0) + np.sqrt(share) * (2.0 - 2.0 * tool[4]))
+            * share
+            * (1.0 + (1.0 - tool[4]) * (1.0 - share))
         )
         bed = met - v * v * 1e3 / (2.0 * tool[0])
         peak = bed.max(axis=1)
