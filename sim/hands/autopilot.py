@@ -33,15 +33,16 @@ class Stage:
     spacing_mm: float
     longest_mm: float
     least_rounds: int
+    narrow_share: float = 1.0
 
 
 STAGES = (
     Stage("rough", "rough", 190.0, 8.0, 3.6, 14.0, 2),
     Stage("semi", "semi", 150.0, 4.0, 2.8, 9.0, 3),
     Stage("fine", "fine", 80.0, 2.0, 1.9, 7.0, 4),
-    Stage("even", "fine", 50.0, 1.5, 1.7, 6.0, 1_000_000),
+    Stage("even", "fine", 70.0, 1.5, 1.7, 6.0, 1_000_000, 0.5),
 )
-SPLIT = Stage("split", "split", 42.0, 1.5, 3.0, 5.0, 1_000_000)
+SPLIT = Stage("split", "split", 49.0, 1.5, 3.0, 5.0, 1_000_000, 0.7)
 """The last stage takes every mark until blue stands in every field, then splits the large ones."""
 
 
@@ -54,21 +55,16 @@ class Pilot:
     fields_pct: float = param(97.0, "%", (0.0, 100.0), "share of fields reached before going finer", "computed: prototype")
     square_mm: float = param(25.4, "mm", (5.0, 100.0), "side of the square that is moved over the print", "common practice, no source: the counting square")
     even_share: float = param(0.45, "", (0.0, 1.0), "blue in the poorest square / in the middle one from which large marks are split", "computed: trials on seeds 1 to 5")
-    split_from_pct: float = param(8.0, "%", (0.0, 100.0), "blue on the whole face from which large marks are split", "computed: trials on seeds 1 to 5")
-    split_film: float = param(1.0, "", (0.0, 10.0), "film / the stage's above which marks look larger than they are and are not split", "common practice, no source")
-    narrow_share: float = param(1.0, "", (0.1, 1.0), "least push on a narrow mark / on one as wide as the lanes are apart", "common practice, no source")
     ease_share: float = param(0.88, "", (0.5, 1.0), "push of each evening round / that of the one before", "computed: trials on seeds 1 to 5")
     lightest_share: float = param(0.7, "", (0.1, 1.0), "lightest push of the last stage / its first", "computed: trials on seeds 1 to 5")
     sparse_pct: float = param(10.0, "%", (0.0, 100.0), "blue on the face under which the next film is laid thicker", "computed: trials on seeds 1 to 5")
     thickest: float = param(2.0, "", (1.0, 10.0), "thickest film / the stage's", "common practice, no source")
-    leave_from: int = param(1, "", (0, 10), "stage from which evenness is asked for before going finer", "computed: trials on seeds 1 to 5")
-    leave_share: float = param(0.25, "", (0.0, 1.0), "evenness asked for", "computed: trials on seeds 1 to 5")
     dense_share: float = param(0.9, "", (0.0, 2.0), "where the blue around is thinner than this share of the middle one, marks are left while evening", "computed: trials on seeds 1 to 5")
     crowded_share: float = param(1.2, "", (0.0, 10.0), "where the blue around is thicker than this share of the middle one, all marks are taken while splitting", "computed: trials on seeds 1 to 5 and 41 to 47")
     hard_mm2: float = param(0.12, "mm2", (0.0, 10.0), "bare middle from which a mark is hard and taken anywhere", "common practice, no source")
     most_rounds: int = param(12, "", (1, 1000), "rounds of a stage at most, from semi on", "computed: prototype")
     least_mark_mm2: float = param(0.3, "mm2", (0.0, 10.0), "smaller marks are left, but at edges", "common practice, no source")
-    edge_mm: float = param(4.0, "mm", (0.0, 50.0), "marks this near an edge are taken whatever their size, and first", "common practice, no source")
+    edge_mm: float = param(2.0, "mm", (0.0, 50.0), "marks this near an edge are taken whatever their size, and first", "common practice, no source")
     split_mm2: float = param(4.0, "mm2", (0.1, 100.0), "larger marks are split in the last stage", "computed: prototype")
     hole_mm2: float = param(15.0, "mm2", (0.0, 1000.0), "a bare middle up to this size belongs to its ring", "common practice, no source")
     beyond_mm: float = param(1.0, "mm", (0.0, 5.0), "a stroke begins before and ends beyond its mark by", "common practice, no source")
@@ -97,13 +93,12 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Sta
         marks, bare = read_print(sight, pilot)
         reached = fields_reached_pct(marks, pilot)
         covered = in_stage > now.least_rounds and reached > pilot.fields_pct
-        even = stage < pilot.leave_from or evenness(marks, pilot) >= pilot.leave_share
-        done = (covered and even) or (stage > 0 and in_stage > pilot.most_rounds)
+        done = covered or (stage > 0 and in_stage > pilot.most_rounds)
         if done and stage < len(stages) - 1:
             stage, in_stage, thicker = stage + 1, 0, 1.0
         else:
             thicker = next_film(marks, thicker, pilot)
-        splitting = split is not None and stage == len(stages) - 1 and thicker <= pilot.split_film and ready_to_split(marks, pilot)
+        splitting = split is not None and stage == len(stages) - 1 and thicker <= 1.0 and evenness(marks, pilot) >= pilot.even_share
         how = "split" if splitting else ("even" if split is not None and stage == len(stages) - 1 else "all")
         chosen = choose(marks, bare, how, pilot)
         direction = DIRECTIONS[sight.round % 2 if crossing else 0]
@@ -171,12 +166,6 @@ def evenness(marks: Marks, pilot: Pilot) -> float:
     return float(share.min() / max(float(np.median(share)), 1e-9))
 
 
-def ready_to_split(marks: Marks, pilot: Pilot) -> bool:
-    """True when the blue is even and there is enough of it: splitting before all is at one level leaves it patchy."""
-    share = 100.0 * marks.marked.sum() / max(int(marks.iron.sum()), 1)
-    return bool(share >= pilot.split_from_pct and evenness(marks, pilot) >= pilot.even_share)
-
-
 def choose(marks: Marks, bare: NDArray[np.bool_], how: str, pilot: Pilot) -> NDArray[np.int64]:
     """Labels of the marks to take, 0 elsewhere.
 
@@ -188,8 +177,7 @@ def choose(marks: Marks, bare: NDArray[np.bool_], how: str, pilot: Pilot) -> NDA
     hard = cells * marks.pitch_mm**2 >= pilot.hard_mm2
     take = found.area_mm2 >= pilot.least_mark_mm2
     if how != "split":
-        near = np.unique(found.labels[_near_edge(marks.iron, pilot.edge_mm, marks.pitch_mm)])
-        take[near[near > 0] - 1] = True
+        take |= _reaching(found.labels, _near_edge(marks.iron, pilot.edge_mm, marks.pitch_mm))[1:]
     if how != "all":
         density = _blue_around(marks, pilot)
         i, j = (np.minimum((v / marks.pitch_mm).astype(np.int64), n - 1) for v, n in zip((found.y_mm, found.x_mm), marks.iron.shape, strict=True))
@@ -216,10 +204,20 @@ def _near_edge(iron: NDArray[np.bool_], edge_mm: float, pitch_mm: float) -> NDAr
     return iron & (inner < 1.0 - 1e-9)
 
 
+def _reaching(labels: NDArray[np.int64], zone: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """For each label from 0 up to the last, whether its mark reaches into the zone; False for 0."""
+    reaches = np.zeros(int(labels.max()) + 1, dtype=bool)
+    reaches[labels[zone]] = True
+    reaches[0] = False
+    return reaches
+
+
 def scrape_marks(labels: NDArray[np.int64], sight: Sight, stage: Stage, hand: Hand, *, along: tuple[float, float],
                  pilot: Pilot) -> Generator[Command, Sight, Sight]:
-    """Strokes over the chosen marks with the stage's blade, honed whenever it has cut enough."""
-    meant = strokes_over(labels, sight.pitch_mm, Lanes(along, stage.spacing_mm, stage.longest_mm, pilot.beyond_mm, stage.push_n, pilot.narrow_share))
+    """Strokes over the chosen marks, those at edges first, with the stage's blade, honed whenever it has cut enough."""
+    lanes = Lanes(along, stage.spacing_mm, stage.longest_mm, pilot.beyond_mm, stage.push_n, stage.narrow_share)
+    first = _reaching(labels, _near_edge(sight.iron, pilot.edge_mm, sight.pitch_mm))[labels]
+    meant = np.vstack([strokes_over(np.where(part, labels, 0), sight.pitch_mm, lanes) for part in (first, ~first)])
     made = lay(meant, hand, sight.seed, sight.round)
     metres = np.cumsum(np.hypot(made[:, 2] - made[:, 0], made[:, 3] - made[:, 1])) * 1e-3
     k = 0
