@@ -19,7 +19,7 @@ from sim.shop.commands import Command, HoneBlade, RollFilm, Scrape, SpotFace, St
 from sim.shop.luck import luck
 from sim.shop.sight import Sight
 
-Round = Generator[Command, Sight, None]
+TRIALS = "computed: trials on seeds 1 to 5 and 41 to 96"
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ STAGES = (
     Stage("rough", "rough", 190.0, 8.0, 3.6, 14.0, 2),
     Stage("semi", "semi", 150.0, 4.0, 2.8, 9.0, 3),
     Stage("fine", "fine", 80.0, 2.0, 1.9, 7.0, 4),
-    Stage("even", "fine", 70.0, 1.5, 1.7, 6.0, 1_000_000, 0.5),
+    Stage("even", "fine", 60.0, 1.5, 1.7, 6.0, 1_000_000, 0.5),
 )
 SPLIT = Stage("split", "split", 49.0, 1.5, 3.0, 5.0, 1_000_000, 0.7)
 """The last stage takes every mark until blue stands in every field, then splits the large ones."""
@@ -54,13 +54,13 @@ class Pilot:
     field_blue_pct: float = param(2.0, "%", (0.0, 100.0), "blue that counts a field as reached", "computed: prototype")
     fields_pct: float = param(97.0, "%", (0.0, 100.0), "share of fields reached before going finer", "computed: prototype")
     square_mm: float = param(25.4, "mm", (5.0, 100.0), "side of the square that is moved over the print", "common practice, no source: the counting square")
-    even_share: float = param(0.45, "", (0.0, 1.0), "blue in the poorest square / in the middle one from which large marks are split", "computed: trials on seeds 1 to 5")
-    ease_share: float = param(0.88, "", (0.5, 1.0), "push of each evening round / that of the one before", "computed: trials on seeds 1 to 5")
-    lightest_share: float = param(0.7, "", (0.1, 1.0), "lightest push of the last stage / its first", "computed: trials on seeds 1 to 5")
-    sparse_pct: float = param(10.0, "%", (0.0, 100.0), "blue on the face under which the next film is laid thicker", "computed: trials on seeds 1 to 5")
+    even_share: float = param(0.45, "", (0.0, 1.0), "blue in the poorest square / in the middle one from which large marks are split", TRIALS)
+    ease_share: float = param(0.88, "", (0.5, 1.0), "push of each evening round / that of the one before", TRIALS)
+    lightest_share: float = param(0.7, "", (0.1, 1.0), "lightest push of the last stage / its first", TRIALS)
+    sparse_pct: float = param(10.0, "%", (0.0, 100.0), "blue on the face under which the next film is laid thicker", TRIALS)
     thickest: float = param(2.0, "", (1.0, 10.0), "thickest film / the stage's", "common practice, no source")
-    dense_share: float = param(0.9, "", (0.0, 2.0), "where the blue around is thinner than this share of the middle one, marks are left while evening", "computed: trials on seeds 1 to 5")
-    crowded_share: float = param(1.2, "", (0.0, 10.0), "where the blue around is thicker than this share of the middle one, all marks are taken while splitting", "computed: trials on seeds 1 to 5 and 41 to 47")
+    dense_share: float = param(0.5, "", (0.0, 2.0), "where the blue around is thinner than this share of the middle one, marks are left while evening", TRIALS)
+    crowded_share: float = param(1.0, "", (0.0, 10.0), "where the blue around is thicker than this share of the middle one, all marks are taken while splitting", TRIALS)
     hard_mm2: float = param(0.12, "mm2", (0.0, 10.0), "bare middle from which a mark is hard and taken anywhere", "common practice, no source")
     most_rounds: int = param(12, "", (1, 1000), "rounds of a stage at most, from semi on", "computed: prototype")
     least_mark_mm2: float = param(0.3, "mm2", (0.0, 10.0), "smaller marks are left, but at edges", "common practice, no source")
@@ -124,12 +124,13 @@ def lighter(stage: Stage, rounds: int, pilot: Pilot) -> Stage:
 
 
 def _spot(sight: Sight, hand: Hand) -> SpotFace:
-    """Put the face down on another place of the plate each time, lest it copies one, and rub it along or across."""
+    """Put the face down elsewhere and end for end by turns, lest it copies the plate, and rub it along or across."""
     at = luck(sight.seed, "plan", sight.round).random(2)
     room = (max(p - s - RUB_MM, 0.0) for p, s in zip(sight.plate_mm, sight.size_mm, strict=True))
     x, y = (0.5 * (p - s) + (float(d) - 0.5) * r for p, s, d, r in zip(sight.plate_mm, sight.size_mm, at, room, strict=True))
     along = (1.0, 0.0) if sight.round % 2 == 0 else (0.0, 1.0)
-    return SpotFace(round(max(x, 0.0), 2), round(max(y, 0.0), 2), RUB_MM, along, read_s=hand.read_s)
+    return SpotFace(round(max(x, 0.0), 2), round(max(y, 0.0), 2), RUB_MM, along, read_s=hand.read_s,
+                    turn_deg=180.0 * (sight.round // 2 % 2))
 
 
 def read_print(sight: Sight, pilot: Pilot) -> tuple[Marks, NDArray[np.bool_]]:

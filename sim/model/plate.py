@@ -51,6 +51,13 @@ class Plate:
         py, px = self.error_um.shape
         return px * self.pitch_mm, py * self.pitch_mm
 
+    def turned(self) -> "Plate":
+        """The same plate as a part turned end for end (by 180 degrees) finds it: an independent copy."""
+        length, width = self.size_mm
+        lint = self.lint * np.array([-1.0, -1.0, 1.0]) + np.array([length, width, 0.0])
+        return Plate(self.pitch_mm, self.error_um[::-1, ::-1].copy(), self.film_um[::-1, ::-1].copy(), lint,
+                     self.drawn_um_mm2, self.cloth_um_mm2, self.wear_mm3_per_nm)
+
     def copy(self) -> "Plate":
         """An independent plate in the same state."""
         return Plate(self.pitch_mm, self.error_um.copy(), self.film_um.copy(), self.lint.copy(), self.drawn_um_mm2,

@@ -1,7 +1,8 @@
 """Blue: rolling a film, spotting the face on the plate, wiping."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import lru_cache
 
@@ -26,13 +27,17 @@ SLOPES = np.array([(1, 1), (-1, 1), (1, -1), (-1, -1), (1, 0), (-1, 0), (1, 0), 
 
 @dataclass(frozen=True)
 class Rub:
-    """How the face is put down and rubbed: corner on the plate (mm), way (mm) and direction of the rub, hands (x, y, N)."""
+    """How the face is put down and rubbed: corner on the plate (mm), way (mm) and direction of the rub, hands (x, y, N).
+
+    All in the frame of the face; turned: it lies end for end on the plate, by 180 degrees.
+    """
 
     x_mm: float
     y_mm: float
     way_mm: float = 10.0
     along: tuple[float, float] = (1.0, 0.0)
     hands: tuple[tuple[float, float, float], ...] = ()
+    turned: bool = False
 
 
 def noise_order(rng: np.random.Generator) -> NDArray[np.int64]:
@@ -146,6 +151,8 @@ def spot_face(face: Face, plate: Plate, rub: Rub, *, body: Body, compliance: Com
     -----
     What prints is the largest film met over the poses, in the least gap met. Blue is conserved.
     """
+    if rub.turned:
+        return _turned(spot_face, face, plate, rub, body=body, compliance=compliance, blue=blue)
     poses, corners, gap = settle_poses(face, plate, rub, body, compliance)
     ny, nx = face.shape
     met, sums, spare = np.empty((ny, nx)), np.empty((ny, nx)), np.empty_like(plate.film_um)
@@ -173,6 +180,8 @@ def rub_blued_face(face: Face, plate: Plate, rub: Rub, *, body: Body, compliance
     Refused
         As `settle_poses`; nothing is changed.
     """
+    if rub.turned:
+        return _turned(rub_blued_face, face, plate, rub, body=body, compliance=compliance, blue=blue)
     poses, corners, gap = settle_poses(face, plate, rub, body, compliance)
     moved = moved_share(rub.way_mm, blue.rub_mm)
     work, sent, got = np.empty_like(gap), np.empty_like(gap), np.empty_like(gap)
@@ -183,6 +192,15 @@ def rub_blued_face(face: Face, plate: Plate, rub: Rub, *, body: Body, compliance
     given = np.where(over > 0.0, film - sent - kept, 0.0)
     _lay_on_plate(plate, corners, given)
     face.blue_um[:] = kept
+    return poses
+
+
+def _turned(print_face: Callable[..., list[Pose]], face: Face, plate: Plate, rub: Rub, **shop: object) -> list[Pose]:
+    """Print a face that lies end for end: on the plate turned under it, which is then turned back; both change."""
+    under = plate.turned()
+    poses = print_face(face, under, replace(rub, turned=False), **shop)
+    plate.film_um[:] = under.film_um[::-1, ::-1]
+    plate.error_um[:] = under.error_um[::-1, ::-1]
     return poses
 
 

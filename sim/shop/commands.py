@@ -100,7 +100,8 @@ class SpotFace(Command):
     """Put the face on the plate with its corner at x, y, rub it, lift it: a new round begins with its print.
 
     method "plate": the blue is on the plate; "part": the blue is on the face and the plate is clean.
-    read_s: time spent on reading the print.
+    read_s: time spent on reading the print. turn_deg: 0, or 180 when the face lies end for end; x and y are then
+    counted from the other corner of the plate.
     """
 
     x_mm: float = 40.0
@@ -110,6 +111,7 @@ class SpotFace(Command):
     hands: tuple[tuple[float, float, float], ...] = ()
     method: str = "plate"
     read_s: float = 30.0
+    turn_deg: float = 0.0
     seconds: ClassVar[float] = 60.0
 
     def problems(self, job: Job) -> list[str]:
@@ -120,6 +122,8 @@ class SpotFace(Command):
         found += _number("y_mm", self.y_mm, cell - width, deep - cell, unit="mm")
         found += _number("read_s", self.read_s, 0.0, 3600.0, unit="s")
         found += _number("way_mm", self.way_mm, 0.0, 300.0, unit="mm") + _word("method", self.method, ("plate", "part"))
+        if self.turn_deg not in (0, 180) or isinstance(self.turn_deg, bool):
+            found.append(f"turn_deg must be 0 or 180 deg, got {shown(self.turn_deg)}")
         inside = _is_row(self.along, 2) and all(-1.01 <= v <= 1.01 for v in self.along)
         if not inside or not 0.98 < self.along[0] ** 2 + self.along[1] ** 2 < 1.02:
             found.append(f"along must be a direction of length 1, got {shown(self.along)}")
@@ -139,7 +143,7 @@ class SpotFace(Command):
         m = job.start.material
         if job.strokes_since_wipe:
             _leave_chips(job)
-        rub = bluing.Rub(self.x_mm, self.y_mm, self.way_mm, self.along, self.hands)
+        rub = bluing.Rub(self.x_mm, self.y_mm, self.way_mm, self.along, self.hands, self.turn_deg == 180)
         print_face = bluing.spot_face if self.method == "plate" else bluing.rub_blued_face
         job.last_poses = print_face(
             job.face, job.plate, rub, body=job.start.body, compliance=m.compliance, blue=m.blue)
