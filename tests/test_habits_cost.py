@@ -9,7 +9,10 @@ from scipy.ndimage import label
 from sim.hands.autopilot import DIRECTIONS, SPLIT, STAGES, Pilot, follow_the_blue
 from sim.measure.spots import spots
 from sim.measure.verdict import standard_marks
+from sim.process.bluing import standard_print
+from sim.process.machining import Start
 from sim.seat.compliant import compliant_seat, pressed_cells, weight_and_hands
+from sim.shop.job import JobStart, begin_job
 from tests.jobs import SKILLED, go_on, ground_coupon, passing, scrape_rows
 
 both_seeds = pytest.mark.parametrize("seed", [1, 2])
@@ -113,18 +116,19 @@ def share_on_slivers(job):
     return float(force[near & sliver].sum() / force.sum())
 
 
-@pytest.mark.parametrize("seed", [1, 2, *(pytest.param(n, marks=pytest.mark.slow) for n in range(3, 9))])
-def test_without_an_edge_break_a_face_hangs_on_slivers_at_its_edge(seed):
-    """The hand eases off where it runs over the edge, so iron is left standing there; on every seed tried, 1 to 8."""
-    share = {}
-    for break_mm in (0.0, 0.6):
-        job = ground_coupon(seed, edge_break_mm=break_mm)
-        told = []
-        for n in range(20):
-            scrape_rows(job, DIRECTIONS[n % 2], n)
-            told.append(share_on_slivers(job))
-        share[break_mm] = float(np.mean(told[10:]))
-    print(f"seed {seed}: in rounds 11 to 20 slivers at the edge carry {100.0 * share[0.0]:.0f} % of the load, "
-          f"with an edge break {100.0 * share[0.6]:.0f} %")
-    assert share[0.0] > 0.5
-    assert share[0.0] > 2.0 * share[0.6]
+def printed_pct(job):
+    """Share of the iron that lies within the 8 um of a roughing film of the plate, %."""
+    face, m = job.face, job.start.material
+    film = standard_print(face, 8.0, blue=m.blue, compliance=m.compliance, body=job.start.body)
+    return 100.0 * float((film >= m.blue.seen_um).sum() / face.iron.sum())
+
+
+@pytest.mark.parametrize("seed", [1, 2, *(pytest.param(n, marks=pytest.mark.slow) for n in range(3, 21))])
+def test_without_an_edge_break_a_start_face_hangs_on_slivers_at_its_edge(seed):
+    """The burr that the machine left there holds the foot off the plate: on every seed tried, 1 to 20."""
+    raw, broken = (begin_job(JobStart(Start(edge_break_mm=width), seed=seed)) for width in (0.0, 0.6))
+    hangs, prints = share_on_slivers(raw), [printed_pct(job) for job in (raw, broken)]
+    print(f"seed {seed}: slivers at the edge carry {100.0 * hangs:.0f} % of the load of a start face ({100.0 * share_on_slivers(broken):.0f} % "
+          f"with an edge break); 8 um of blue print {prints[0]:.1f} % of it ({prints[1]:.1f} %)")
+    assert hangs > 0.9
+    assert prints[0] < 2.0 / 3.0 * prints[1]  # least on seed 4: 27 of 51 %; seeds 1 and 2: 24 of 62 and 1 of 50 %

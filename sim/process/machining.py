@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_edt
+from scipy.ndimage import binary_erosion, distance_transform_edt
 
 from sim.errors import BadParam
 from sim.kernels.grain import add_noise
@@ -17,24 +17,28 @@ from sim.process.bluing import SLOPES, noise_order
 
 @dataclass(frozen=True)
 class Lay:
-    """What a way of machining leaves: form error (um), cusps (um, mm apart, on arcs of a radius or straight), skin noise (um)."""
+    """What a way of machining leaves: form error (um), cusps (um, mm apart, on arcs of a radius or straight), skin noise (um).
+
+    burr_um: highest burr on an edge as it comes off the machine; from memory.
+    """
 
     form_um: float
     cusp_um: float
     feed_mm: float
     sweep_mm: float
     skin_um: float
+    burr_um: float
     ref: str
 
 
 KINDS = {
-    "true": Lay(0.0, 0.0, 1.0, 0.0, 0.0, "computed: an ideal face, for what is added by amount"),
-    "casting": Lay(150.0, 0.0, 1.0, 0.0, 40.0, "from memory"),
-    "rough-milled": Lay(25.0, 3.0, 1.25, 40.0, 0.6, "from memory: 20 to 50 um over 100 to 200 mm"),
-    "fly-cut": Lay(9.0, 1.0, 1.0, 60.0, 0.4, "from memory: 5 to 15 um"),
-    "cup-ground": Lay(12.0, 0.6, 0.75, 50.0, 0.4, "common practice, no source: about 20 um over 200 mm"),
-    "surface-ground": Lay(3.5, 0.2, 1.0, 0.0, 0.2, "from memory: 2 to 5 um"),
-    "planed": Lay(18.0, 3.0, 1.0, 0.0, 0.6, "from memory: 10 to 30 um"),
+    "true": Lay(0.0, 0.0, 1.0, 0.0, 0.0, 0.0, "computed: an ideal face, for what is added by amount"),
+    "casting": Lay(150.0, 0.0, 1.0, 0.0, 40.0, 0.0, "from memory"),
+    "rough-milled": Lay(25.0, 3.0, 1.25, 40.0, 0.6, 20.0, "from memory: 20 to 50 um over 100 to 200 mm"),
+    "fly-cut": Lay(9.0, 1.0, 1.0, 60.0, 0.4, 15.0, "from memory: 5 to 15 um"),
+    "cup-ground": Lay(12.0, 0.6, 0.75, 50.0, 0.4, 10.0, "common practice, no source: about 20 um over 200 mm"),
+    "surface-ground": Lay(3.5, 0.2, 1.0, 0.0, 0.2, 8.0, "from memory: 2 to 5 um"),
+    "planed": Lay(18.0, 3.0, 1.0, 0.0, 0.6, 20.0, "from memory: 10 to 30 um"),
 }
 
 
@@ -79,6 +83,8 @@ def machine_face(start: Start, rng: np.random.Generator) -> Face:
         _cut_out(iron, cutout, start.pitch_mm)
     scored = _break_edges(height, iron, start.edge_break_mm, start.pitch_mm)
     face = face_from_heights(height, iron, scored, start.pitch_mm)
+    if start.edge_break_mm == 0.0 and lay.burr_um > 0.0:
+        _leave_edge_burr(face, lay.burr_um, rng)
     face.warm_k = start.warm_k
     return face
 
@@ -134,6 +140,14 @@ def _cut_out(iron: NDArray[np.bool_], cutout: tuple[float, float, float, float],
     r = 0.5 * min(length, width)
     ex, ey = np.maximum(x - (0.5 * length - r), 0.0), np.maximum(y - (0.5 * width - r), 0.0)
     iron[ex * ex + ey * ey <= r * r] = False
+
+
+def _leave_edge_burr(face: Face, burr_um: float, rng: np.random.Generator) -> None:
+    """A ragged burr along every edge, some mm long and some mm apart, as it comes off the machine; changes `face`."""
+    ragged = np.zeros(face.shape)
+    add_noise(ragged, face.pitch_mm, 3.0, 3.0, 1.0, rng.uniform() * 200.0, noise_order(rng), SLOPES)
+    edge = face.iron & ~binary_erosion(face.iron)
+    face.burr_um[:] = np.where(edge, burr_um * np.maximum(ragged, 0.0), 0.0)
 
 
 def _break_edges(height: NDArray[np.float64], iron: NDArray[np.bool_], break_mm: float, pitch_mm: float) -> NDArray[np.bool_]:
