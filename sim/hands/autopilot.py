@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_fill_holes, uniform_filter1d
+from scipy.ndimage import label, minimum_filter, uniform_filter
 
 from sim.hands.lanes import Lanes, strokes_over
 from sim.hands.skill import Hand, lay
-from sim.measure.spots import islands
+from sim.measure.spots import Islands, islands
 from sim.model.marks import Marks
 from sim.params import param, tool
 from sim.shop.commands import Command, HoneBlade, RollFilm, Scrape, SpotFace, StoneFace, WipeFace, strokes_as_data
@@ -43,7 +43,7 @@ STAGES = (
     Stage("even", "fine", 60.0, 1.5, 1.7, 6.0, 1_000_000, 0.5),
 )
 SPLIT = Stage("split", "split", 49.0, 1.5, 3.0, 5.0, 1_000_000, 0.7)
-"""The last stage takes every mark until blue stands in every field, then splits the large ones."""
+"""With the last stage: while the blue is uneven its marks are taken where they are dense, then large marks are split."""
 
 
 @tool
@@ -73,6 +73,7 @@ class Pilot:
 
 
 RUB_MM = 12.0
+BLOCK_MM = 1.0  # blue is counted in blocks of this side, not cell by cell
 DIRECTIONS = ((0.7071067811865476, 0.7071067811865476), (0.7071067811865476, -0.7071067811865476))
 
 
@@ -85,6 +86,7 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Sta
     pilot = pilot or Pilot()
     stage, in_stage, thicker = 0, 0, 1.0
     sight = yield WipeFace()
+    edge = near_edge(sight.iron, pilot.edge_mm, sight.pitch_mm)
     while True:
         now = stages[stage]
         yield RollFilm(weight_um=now.film_um * thicker * pilot.film_factor)
@@ -100,10 +102,10 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Sta
             thicker = next_film(marks, thicker, pilot)
         splitting = split is not None and stage == len(stages) - 1 and thicker <= 1.0 and evenness(marks, pilot) >= pilot.even_share
         how = "split" if splitting else ("even" if split is not None and stage == len(stages) - 1 else "all")
-        chosen = choose(marks, bare, how, pilot)
+        chosen = choose(marks, bare, edge, how, pilot)
         direction = DIRECTIONS[sight.round % 2 if crossing else 0]
         tool = split if splitting and split else lighter(now, in_stage, pilot)
-        sight = yield from scrape_marks(chosen, sight, tool, hand, along=direction, pilot=pilot)
+        sight = yield from scrape_marks(chosen, sight, tool, hand, along=direction, edge=edge, pilot=pilot)
         if stone:
             sight = yield StoneFace()
         sight = yield WipeFace()
@@ -135,74 +137,77 @@ def _spot(sight: Sight, hand: Hand) -> SpotFace:
 
 def read_print(sight: Sight, pilot: Pilot) -> tuple[Marks, NDArray[np.bool_]]:
     """Marks as they are taken, the bare middle of a ring belonging to it, and these bare middles alone."""
-    filled = binary_fill_holes(sight.marked)
-    holes = islands(Marks(filled & ~sight.marked & sight.iron, sight.iron, sight.pitch_mm), 0.0)
-    bare = np.concatenate([[False], holes.area_mm2 <= pilot.hole_mm2])[holes.labels]
+    places, count = label(~sight.marked)
+    area_mm2 = np.bincount(places.ravel(), minlength=count + 1) * sight.pitch_mm**2
+    small = area_mm2 <= pilot.hole_mm2
+    small[np.concatenate([places[0], places[-1], places[:, 0], places[:, -1], places[~sight.iron]])] = False
+    small[0] = False
+    bare = small[places]
     return Marks(sight.marked | bare, sight.iron, sight.pitch_mm), bare
 
 
-def field_blue_pct(marks: Marks, pilot: Pilot) -> NDArray[np.float64]:
-    """Blue in each field that is more than half iron, %."""
-    size = max(1, round(pilot.field_mm / marks.pitch_mm))
+def blocks(marks: Marks, side_mm: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Cells of blue and of iron in each square block of a side, int64 (rows, columns) both."""
+    size = max(1, round(side_mm / marks.pitch_mm))
     ny, nx = marks.marked.shape
     rows, cols = np.arange(0, ny, size), np.arange(0, nx, size)
-    blue, iron = (np.add.reduceat(np.add.reduceat(a.astype(np.int64), rows, axis=0), cols, axis=1) for a in (marks.marked, marks.iron))
-    whole = iron > 0.5 * size * size
-    return 100.0 * blue[whole] / iron[whole]
+    blue, iron = (np.add.reduceat(np.add.reduceat(a, rows, axis=0, dtype=np.int64), cols, axis=1) for a in (marks.marked, marks.iron))
+    return blue, iron
 
 
 def fields_reached_pct(marks: Marks, pilot: Pilot) -> float:
-    """Share of fields that carry more than the stated blue."""
-    blue = field_blue_pct(marks, pilot)
-    return 100.0 * float((blue > pilot.field_blue_pct).mean()) if blue.size else 0.0
+    """Share of fields that carry more than the stated blue; a field is a block that is more than half iron."""
+    blue, iron = blocks(marks, pilot.field_mm)
+    whole = iron > 0.5 * iron.max()
+    return 100.0 * float((100.0 * blue[whole] > pilot.field_blue_pct * iron[whole]).mean())
 
 
 def evenness(marks: Marks, pilot: Pilot) -> float:
     """Blue in the poorest placement of the square / in the middle one: a bare corner shows here first."""
-    size = max(1, min(round(pilot.square_mm / marks.pitch_mm), *marks.iron.shape))
-    sums = [np.cumsum(np.cumsum(np.pad(a.astype(np.int64), ((1, 0), (1, 0))), axis=0), axis=1) for a in (marks.marked, marks.iron)]
+    blue, iron = blocks(marks, BLOCK_MM)
+    size = max(1, min(round(pilot.square_mm / BLOCK_MM), *iron.shape))
+    sums = (np.pad(a, ((1, 0), (1, 0))).cumsum(axis=0).cumsum(axis=1) for a in (blue, iron))
     blue, iron = (c[size:, size:] - c[:-size, size:] - c[size:, :-size] + c[:-size, :-size] for c in sums)
     whole = iron >= 0.9 * iron.max()
     share = blue[whole] / iron[whole]
     return float(share.min() / max(float(np.median(share)), 1e-9))
 
 
-def choose(marks: Marks, bare: NDArray[np.bool_], how: str, pilot: Pilot) -> NDArray[np.int64]:
+def choose(marks: Marks, bare: NDArray[np.bool_], edge: NDArray[np.bool_], how: str, pilot: Pilot) -> NDArray[np.int64]:
     """Labels of the marks to take, 0 elsewhere.
 
-    "all": marks large enough to matter, and every mark near an edge. "even": of these, what lies where the blue is
-    dense, and hard marks (with a bare middle) anywhere. "split": large marks and hard ones.
+    "all": marks large enough to matter, and every mark that reaches into `edge`. "even": of these, what lies where the
+    blue is not thin, and hard marks (with a bare middle) anywhere. "split": large marks, hard ones, and what lies where
+    the blue is thicker than in most places.
     """
     found = islands(marks)
     cells = np.bincount(found.labels[bare], minlength=len(found.area_mm2) + 1)[1:]
     hard = cells * marks.pitch_mm**2 >= pilot.hard_mm2
     take = found.area_mm2 >= pilot.least_mark_mm2
     if how != "split":
-        take |= _reaching(found.labels, _near_edge(marks.iron, pilot.edge_mm, marks.pitch_mm))[1:]
+        take |= _reaching(found.labels, edge)[1:]
     if how != "all":
-        density = _blue_around(marks, pilot)
-        i, j = (np.minimum((v / marks.pitch_mm).astype(np.int64), n - 1) for v, n in zip((found.y_mm, found.x_mm), marks.iron.shape, strict=True))
-        share = pilot.dense_share if how == "even" else pilot.crowded_share
-        take &= density[i, j] > share * np.median(density[marks.iron])
+        around, middle = _blue_around(marks, found, pilot)
+        take &= around > middle * (pilot.dense_share if how == "even" else pilot.crowded_share)
         take |= hard
     if how == "split":
         take |= found.area_mm2 >= pilot.split_mm2
     return np.where(np.concatenate([[False], take])[found.labels], found.labels, 0)
 
 
-def _blue_around(marks: Marks, pilot: Pilot) -> NDArray[np.float64]:
-    """Share of blue on the iron of the square around each cell."""
-    size = 2 * round(0.5 * pilot.square_mm / marks.pitch_mm) + 1
-    blue, iron = (uniform_filter1d(uniform_filter1d(a.astype(np.float64), size, axis=0, mode="constant"), size, axis=1, mode="constant")
-                  for a in (marks.marked, marks.iron))
-    return blue / np.maximum(iron, 1e-9)
+def _blue_around(marks: Marks, found: Islands, pilot: Pilot) -> tuple[NDArray[np.float64], float]:
+    """Share of blue on the iron of the square around each island, and the middle one of all places of the square."""
+    size = 2 * round(0.5 * pilot.square_mm / BLOCK_MM) + 1
+    blue, iron = (uniform_filter(a.astype(np.float64), size, mode="constant") for a in blocks(marks, BLOCK_MM))
+    share = blue / np.maximum(iron, 1e-9)
+    i, j = (np.minimum((v / BLOCK_MM).astype(np.int64), n - 1) for v, n in zip((found.y_mm, found.x_mm), share.shape, strict=True))
+    return share[i, j], float(np.median(share))
 
 
-def _near_edge(iron: NDArray[np.bool_], edge_mm: float, pitch_mm: float) -> NDArray[np.bool_]:
+def near_edge(iron: NDArray[np.bool_], edge_mm: float, pitch_mm: float) -> NDArray[np.bool_]:
     """Iron within a distance (along x or y) of an edge."""
     size = 2 * round(edge_mm / pitch_mm) + 1
-    inner = uniform_filter1d(uniform_filter1d(iron.astype(np.float64), size, axis=0, mode="constant"), size, axis=1, mode="constant")
-    return iron & (inner < 1.0 - 1e-9)
+    return iron & ~minimum_filter(iron, size, mode="constant")
 
 
 def _reaching(labels: NDArray[np.int64], zone: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -214,11 +219,10 @@ def _reaching(labels: NDArray[np.int64], zone: NDArray[np.bool_]) -> NDArray[np.
 
 
 def scrape_marks(labels: NDArray[np.int64], sight: Sight, stage: Stage, hand: Hand, *, along: tuple[float, float],
-                 pilot: Pilot) -> Generator[Command, Sight, Sight]:
+                 edge: NDArray[np.bool_], pilot: Pilot) -> Generator[Command, Sight, Sight]:
     """Strokes over the chosen marks, those at edges first, with the stage's blade, honed whenever it has cut enough."""
     lanes = Lanes(along, stage.spacing_mm, stage.longest_mm, pilot.beyond_mm, stage.push_n, stage.narrow_share)
-    first = _reaching(labels, _near_edge(sight.iron, pilot.edge_mm, sight.pitch_mm))[labels]
-    meant = np.vstack([strokes_over(np.where(part, labels, 0), sight.pitch_mm, lanes) for part in (first, ~first)])
+    meant = strokes_over(labels, sight.pitch_mm, lanes, _reaching(labels, edge))
     made = lay(meant, hand, sight.seed, sight.round)
     metres = np.cumsum(np.hypot(made[:, 2] - made[:, 0], made[:, 3] - made[:, 1])) * 1e-3
     k = 0

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-GAP_MM = 1.2
+GAP_MM = 1.2  # a lane over a mark is lifted where the mark leaves it for longer
+LONGER_MM = 4096.0  # longer than any face
 
 
 @dataclass(frozen=True)
@@ -24,13 +25,16 @@ class Lanes:
     least_share: float = 1.0
 
 
-def strokes_over(labels: NDArray[np.int64], pitch_mm: float, lanes: Lanes) -> NDArray[np.float64]:
+def strokes_over(labels: NDArray[np.int64], pitch_mm: float, lanes: Lanes,
+                 first: NDArray[np.bool_] | None = None) -> NDArray[np.float64]:
     """Strokes that take every labelled mark once, in rows: float64 (n, 5).
 
     Parameters
     ----------
     labels : int64 (ny, nx)
         0 = not taken; each mark gets at least one lane through its middle, and as many as its width asks for.
+    first : bool (labels + 1,), optional
+        Marks that are taken before the others.
     """
     rows, cols = np.nonzero(labels)
     if len(rows) == 0:
@@ -46,21 +50,24 @@ def strokes_over(labels: NDArray[np.int64], pitch_mm: float, lanes: Lanes) -> ND
     wide = high - low + pitch_mm
     number = np.maximum(1, np.rint(wide / lanes.spacing_mm)).astype(np.int64)
     lane = np.minimum(((v - low[mark] + 0.5 * pitch_mm) / wide[mark] * number[mark]).astype(np.int64), number[mark] - 1)
-    order = np.lexsort((s, lane, mark))
-    mark, lane, s = mark[order], lane[order], s[order]
-    cut = (np.diff(mark) != 0) | (np.diff(lane) != 0) | (np.diff(s) > GAP_MM)
-    first = np.concatenate([[0], np.nonzero(cut)[0] + 1])
-    last = np.concatenate([np.nonzero(cut)[0], [len(s) - 1]])
-    middle = low[mark[first]] - 0.5 * pitch_mm + (lane[first] + 0.5) * wide[mark[first]] / number[mark[first]]
-    share = np.clip(wide[mark[first]] / number[mark[first]] / lanes.spacing_mm, lanes.least_share, 1.0)
-    ends = s[first] - 0.5 * pitch_mm, s[last] + 0.5 * pitch_mm
-    return _as_strokes(*ends, middle, lanes.push_n * share, lanes)
+    row = mark * (int(number.max()) + 1) + lane
+    order = np.argsort(row * LONGER_MM + s)
+    s, row = s[order], row[order]
+    start = np.concatenate([[0], np.nonzero((np.diff(row) != 0) | (np.diff(s) > GAP_MM))[0] + 1])
+    begin, end = np.minimum.reduceat(s, start), np.maximum.reduceat(s, start)
+    mark, lane = mark[order][start], lane[order][start]
+    width = wide[mark] / number[mark]
+    middle = low[mark] - 0.5 * pitch_mm + (lane + 0.5) * wide[mark] / number[mark]
+    push_n = lanes.push_n * np.clip(width / lanes.spacing_mm, lanes.least_share, 1.0)
+    later = np.zeros(len(mark), bool) if first is None else ~first[mark]
+    runs = np.column_stack([begin - 0.5 * pitch_mm, end + 0.5 * pitch_mm, middle, push_n, later])
+    return _as_strokes(runs, lanes)
 
 
-def _as_strokes(begin: NDArray[np.float64], end: NDArray[np.float64], v: NDArray[np.float64],
-                push_n: NDArray[np.float64], lanes: Lanes) -> NDArray[np.float64]:
-    """Runs along lanes as strokes of at most the longest length, in rows across the face."""
+def _as_strokes(runs: NDArray[np.float64], lanes: Lanes) -> NDArray[np.float64]:
+    """Runs (begin, end, place across, push, 1 for later) as strokes of at most the longest length, in rows."""
     ux, uy = lanes.along
+    begin, end, v, push_n, later = runs.T
     pieces = np.maximum(1, np.ceil((end - begin) / lanes.longest_mm)).astype(np.int64)
     run = np.repeat(np.arange(len(begin)), pieces)
     part = np.arange(len(run)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
@@ -69,4 +76,4 @@ def _as_strokes(begin: NDArray[np.float64], end: NDArray[np.float64], v: NDArray
     s1 = begin[run] + (part + 1) * each + lanes.beyond_mm
     w = v[run]
     strokes = np.column_stack([s0 * ux - w * uy, s0 * uy + w * ux, s1 * ux - w * uy, s1 * uy + w * ux, push_n[run]])
-    return strokes[np.lexsort((s0, np.floor(w / lanes.spacing_mm)))]
+    return strokes[np.lexsort((s0, np.floor(w / lanes.spacing_mm), later[run]))]
