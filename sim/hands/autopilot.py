@@ -84,7 +84,7 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Sta
     Yields a command; expects the sight after it. One direction only when `crossing` is False; no stone when asked.
     """
     pilot = pilot or Pilot()
-    stage, in_stage, thicker = 0, 0, 1.0
+    stage, in_stage, thicker, last = 0, 0, 1.0, len(stages) - 1
     sight = yield WipeFace()
     edge = near_edge(sight.iron, pilot.edge_mm, sight.pitch_mm)
     while True:
@@ -93,22 +93,26 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Sta
         sight = yield _spot(sight, hand)
         in_stage += 1
         marks, bare = read_print(sight, pilot)
-        reached = fields_reached_pct(marks, pilot)
-        covered = in_stage > now.least_rounds and reached > pilot.fields_pct
-        done = covered or (stage > 0 and in_stage > pilot.most_rounds)
-        if done and stage < len(stages) - 1:
+        if stage < last and goes_finer(marks, stages[stage], in_stage, pilot):
             stage, in_stage, thicker = stage + 1, 0, 1.0
         else:
             thicker = next_film(marks, thicker, pilot)
-        splitting = split is not None and stage == len(stages) - 1 and thicker <= 1.0 and evenness(marks, pilot) >= pilot.even_share
-        how = "split" if splitting else ("even" if split is not None and stage == len(stages) - 1 else "all")
+        evening = split is not None and stage == last
+        splitting = evening and thicker <= 1.0 and evenness(marks, pilot) >= pilot.even_share
+        how = "split" if splitting else "even" if evening else "all"
         chosen = choose(marks, bare, edge, how, pilot)
         direction = DIRECTIONS[sight.round % 2 if crossing else 0]
-        tool = split if splitting and split else lighter(now, in_stage, pilot)
+        tool = split if split and splitting else lighter(now, in_stage, pilot)
         sight = yield from scrape_marks(chosen, sight, tool, hand, along=direction, edge=edge, pilot=pilot)
         if stone:
             sight = yield StoneFace()
         sight = yield WipeFace()
+
+
+def goes_finer(marks: Marks, stage: Stage, rounds: int, pilot: Pilot) -> bool:
+    """True when blue stands nearly everywhere after the stage's least rounds, or when the stage has had its most."""
+    covered = rounds > stage.least_rounds and fields_reached_pct(marks, pilot) > pilot.fields_pct
+    return covered or (stage.blade != "rough" and rounds > pilot.most_rounds)
 
 
 def next_film(marks: Marks, thicker: float, pilot: Pilot) -> float:
