@@ -128,7 +128,8 @@ def test_without_an_edge_break_a_start_face_hangs_on_slivers_at_its_edge(seed):
     """The burr that the machine left there holds the foot off the plate: on every seed tried, 1 to 20."""
     raw, broken = (begin_job(JobStart(Start(edge_break_mm=width), seed=seed)) for width in (0.0, 0.6))
     hangs, prints = share_on_slivers(raw), [printed_pct(job) for job in (raw, broken)]
-    print(f"seed {seed}: slivers at the edge carry {100.0 * hangs:.0f} % of the load of a start face ({100.0 * share_on_slivers(broken):.0f} % "
-          f"with an edge break); 8 um of blue print {prints[0]:.1f} % of it ({prints[1]:.1f} %)")
+    print(f"seed {seed}: slivers at the edge carry {100.0 * hangs:.0f} % of the load of a start face "
+          f"({100.0 * share_on_slivers(broken):.0f} % with an edge break); "
+          f"8 um of blue print {prints[0]:.1f} % of it ({prints[1]:.1f} %)")
     assert hangs > 0.9
     assert prints[0] < 2.0 / 3.0 * prints[1]  # least on seed 4: 27 of 51 %; seeds 1 and 2: 24 of 62 and 1 of 50 %

@@ -103,7 +103,8 @@ def scraped(args: argparse.Namespace) -> "tuple[Session, Driven, DemoReport]":
     session = Session.begin(JobStart(seed=args.seed), copies_mb=0.0)
     start_face = session.job.face.copy()
     console = Console(stderr=True)
-    columns = (TextColumn("scraping"), BarColumn(), MofNCompleteColumn(), TextColumn("{task.fields[told]}"), TimeElapsedColumn())
+    columns = (TextColumn("scraping"), BarColumn(), MofNCompleteColumn(), TextColumn("{task.fields[told]}"),
+               TimeElapsedColumn())
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task("", total=args.rounds, told="")
 

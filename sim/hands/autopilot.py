@@ -1,4 +1,4 @@
-"""A pilot that follows the blue: it takes what is marked, crosses each round, goes finer as the marks spread, splits large marks.
+"""A pilot that follows the blue: it takes what is marked, crosses each round, goes finer as the marks spread, splits.
 
 It sees `shop.sight` only. Each round it yields commands; whoever drives it performs them and sends back what is seen.
 """
@@ -24,7 +24,10 @@ TRIALS = "computed: trials on seeds 1 to 5 and 41 to 96"
 
 @dataclass(frozen=True)
 class Stage:
-    """One stage of the work: blade, push (N), film (um), spacing and longest stroke (mm), least rounds before going finer."""
+    """One stage of the work: blade, push (N), film (um), spacing and longest stroke (mm), least rounds to stay in it.
+
+    narrow_share: least push on a narrow mark / on one as wide as the lanes are apart.
+    """
 
     name: str
     blade: str
@@ -43,31 +46,45 @@ STAGES = (
     Stage("even", "fine", 60.0, 1.5, 1.7, 6.0, 1_000_000, 0.5),
 )
 SPLIT = Stage("split", "split", 49.0, 1.5, 3.0, 5.0, 1_000_000, 0.7)
-"""With the last stage: while the blue is uneven its marks are taken where they are dense, then large marks are split."""
+"""With the last stage: while the blue is uneven marks are taken where they are dense, then large marks are split."""
 
 
 @tool
 class Pilot:
     """Habits of the pilot."""
 
-    field_mm: float = param(10.0, "mm", (2.0, 50.0), "side of the fields whose blue is looked at", "common practice, no source")
+    field_mm: float = param(10.0, "mm", (2.0, 50.0), "side of the fields whose blue is looked at",
+                            "common practice, no source")
     field_blue_pct: float = param(2.0, "%", (0.0, 100.0), "blue that counts a field as reached", "computed: prototype")
-    fields_pct: float = param(97.0, "%", (0.0, 100.0), "share of fields reached before going finer", "computed: prototype")
-    square_mm: float = param(25.4, "mm", (5.0, 100.0), "side of the square that is moved over the print", "common practice, no source: the counting square")
-    even_share: float = param(0.45, "", (0.0, 1.0), "blue in the poorest square / in the middle one from which large marks are split", TRIALS)
+    fields_pct: float = param(97.0, "%", (0.0, 100.0), "share of fields reached before going finer",
+                              "computed: prototype")
+    square_mm: float = param(25.4, "mm", (5.0, 100.0), "side of the square that is moved over the print",
+                             "common practice, no source: the counting square")
+    even_share: float = param(0.45, "", (0.0, 1.0),
+                              "blue in the poorest square / in the middle one from which large marks are split", TRIALS)
     ease_share: float = param(0.88, "", (0.5, 1.0), "push of each evening round / that of the one before", TRIALS)
     lightest_share: float = param(0.7, "", (0.1, 1.0), "lightest push of the last stage / its first", TRIALS)
-    sparse_pct: float = param(10.0, "%", (0.0, 100.0), "blue on the face under which the next film is laid thicker", TRIALS)
+    sparse_pct: float = param(10.0, "%", (0.0, 100.0), "blue on the face under which the next film is laid thicker",
+                              TRIALS)
     thickest: float = param(2.0, "", (1.0, 10.0), "thickest film / the stage's", "common practice, no source")
-    dense_share: float = param(0.5, "", (0.0, 2.0), "where the blue around is thinner than this share of the middle one, marks are left while evening", TRIALS)
-    crowded_share: float = param(1.0, "", (0.0, 10.0), "where the blue around is thicker than this share of the middle one, all marks are taken while splitting", TRIALS)
-    hard_mm2: float = param(0.12, "mm2", (0.0, 10.0), "bare middle from which a mark is hard and taken anywhere", "common practice, no source")
+    dense_share: float = param(0.5, "", (0.0, 2.0),
+            "where the blue around is thinner than this share of the middle one, marks are left while evening", TRIALS)
+    crowded_share: float = param(1.0, "", (0.0, 10.0),
+            "where the blue around is thicker than this share of the middle one, "
+            "all marks are taken while splitting", TRIALS)
+    hard_mm2: float = param(0.12, "mm2", (0.0, 10.0), "bare middle from which a mark is hard and taken anywhere",
+                            "common practice, no source")
     most_rounds: int = param(12, "", (1, 1000), "rounds of a stage at most, from semi on", "computed: prototype")
-    least_mark_mm2: float = param(0.3, "mm2", (0.0, 10.0), "smaller marks are left, but at edges", "common practice, no source")
-    edge_mm: float = param(2.0, "mm", (0.0, 50.0), "marks this near an edge are taken whatever their size, and first", "common practice, no source")
-    split_mm2: float = param(4.0, "mm2", (0.1, 100.0), "larger marks are split in the last stage", "computed: prototype")
-    hole_mm2: float = param(15.0, "mm2", (0.0, 1000.0), "a bare middle up to this size belongs to its ring", "common practice, no source")
-    beyond_mm: float = param(1.0, "mm", (0.0, 5.0), "a stroke begins before and ends beyond its mark by", "common practice, no source")
+    least_mark_mm2: float = param(0.3, "mm2", (0.0, 10.0), "smaller marks are left, but at edges",
+                                  "common practice, no source")
+    edge_mm: float = param(2.0, "mm", (0.0, 50.0), "marks this near an edge are taken whatever their size, and first",
+                           "common practice, no source")
+    split_mm2: float = param(4.0, "mm2", (0.1, 100.0), "larger marks are split in the last stage",
+                             "computed: prototype")
+    hole_mm2: float = param(15.0, "mm2", (0.0, 1000.0), "a bare middle up to this size belongs to its ring",
+                            "common practice, no source")
+    beyond_mm: float = param(1.0, "mm", (0.0, 5.0), "a stroke begins before and ends beyond its mark by",
+                             "common practice, no source")
     hone_m: float = param(8.0, "m", (0.1, 1000.0), "metres after which a blade is honed", "common practice, no source")
     film_factor: float = param(1.0, "", (0.1, 10.0), "film used / film meant", "computed: 1 by definition")
 
@@ -78,7 +95,8 @@ DIRECTIONS = ((0.7071067811865476, 0.7071067811865476), (0.7071067811865476, -0.
 
 
 def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Stage, ...] = STAGES,
-                    split: Stage | None = SPLIT, stone: bool = True, crossing: bool = True) -> Generator[Command, Sight, None]:
+                    split: Stage | None = SPLIT, stone: bool = True, crossing: bool = True) -> Generator[Command,
+                                                                                                         Sight, None]:
     """Scrape a face, round after round, for ever; whoever drives it decides when it is done.
 
     Yields a command; expects the sight after it. One direction only when `crossing` is False; no stone when asked.
@@ -125,7 +143,8 @@ def next_film(marks: Marks, thicker: float, pilot: Pilot) -> float:
 
 def lighter(stage: Stage, rounds: int, pilot: Pilot) -> Stage:
     """The last stage with the push eased from round to round: what is left to take gets thinner."""
-    eased = max(pilot.lightest_share, pilot.ease_share ** (rounds - 1)) if stage.least_rounds > pilot.most_rounds else 1.0
+    eased = max(pilot.lightest_share,
+                pilot.ease_share ** (rounds - 1)) if stage.least_rounds > pilot.most_rounds else 1.0
     return replace(stage, push_n=stage.push_n * eased)
 
 
@@ -133,7 +152,8 @@ def _spot(sight: Sight, hand: Hand) -> SpotFace:
     """Put the face down elsewhere and end for end by turns, lest it copies the plate, and rub it along or across."""
     at = luck(sight.seed, "plan", sight.round).random(2)
     room = (max(p - s - RUB_MM, 0.0) for p, s in zip(sight.plate_mm, sight.size_mm, strict=True))
-    x, y = (0.5 * (p - s) + (float(d) - 0.5) * r for p, s, d, r in zip(sight.plate_mm, sight.size_mm, at, room, strict=True))
+    x, y = (0.5 * (p - s) + (float(d) - 0.5) * r for p, s, d,
+            r in zip(sight.plate_mm, sight.size_mm, at, room, strict=True))
     along = (1.0, 0.0) if sight.round % 2 == 0 else (0.0, 1.0)
     return SpotFace(round(max(x, 0.0), 2), round(max(y, 0.0), 2), RUB_MM, along, read_s=hand.read_s,
                     turn_deg=180.0 * (sight.round // 2 % 2))
@@ -155,7 +175,8 @@ def blocks(marks: Marks, side_mm: float) -> tuple[NDArray[np.int64], NDArray[np.
     size = max(1, round(side_mm / marks.pitch_mm))
     ny, nx = marks.marked.shape
     rows, cols = np.arange(0, ny, size), np.arange(0, nx, size)
-    blue, iron = (np.add.reduceat(np.add.reduceat(a, rows, axis=0, dtype=np.int64), cols, axis=1) for a in (marks.marked, marks.iron))
+    blue, iron = (np.add.reduceat(np.add.reduceat(a, rows, axis=0, dtype=np.int64), cols,
+                                  axis=1) for a in (marks.marked, marks.iron))
     return blue, iron
 
 
@@ -204,7 +225,8 @@ def _blue_around(marks: Marks, found: Islands, pilot: Pilot) -> tuple[NDArray[np
     size = 2 * round(0.5 * pilot.square_mm / BLOCK_MM) + 1
     blue, iron = (uniform_filter(a.astype(np.float64), size, mode="constant") for a in blocks(marks, BLOCK_MM))
     share = blue / np.maximum(iron, 1e-9)
-    i, j = (np.minimum((v / BLOCK_MM).astype(np.int64), n - 1) for v, n in zip((found.y_mm, found.x_mm), share.shape, strict=True))
+    i, j = (np.minimum((v / BLOCK_MM).astype(np.int64), n - 1) for v,
+            n in zip((found.y_mm, found.x_mm), share.shape, strict=True))
     return share[i, j], float(np.median(share))
 
 

@@ -11,7 +11,7 @@ LONGER_MM = 4096.0  # longer than any face
 
 @dataclass(frozen=True)
 class Lanes:
-    """How strokes are laid: direction (length 1), spacing, longest stroke, way before and beyond the mark (mm), push (N).
+    """How strokes are laid: direction (length 1), spacing, longest stroke, way before and beyond marks (mm), push (N).
 
     push_n is meant for a lane as wide as the spacing: a narrow mark gets less, down to least_share of it, for the same
     push on less width would dig.

@@ -11,13 +11,17 @@ from sim.shop.luck import luck
 class Hand:
     """Scatter, drift and pace of a hand; the defaults are a skilled one."""
 
-    depth_scatter: float = param(0.15, "", (0.0, 1.0), "scatter of depth from stroke to stroke", "from memory: 0.15 skilled, 0.22 trained, 0.35 beginner")
-    drift_mm: float = param(0.3, "mm", (0.0, 10.0), "miss of the mark, standard deviation each way", "from memory: 0.3, 0.7, 1.5")
+    depth_scatter: float = param(0.15, "", (0.0, 1.0), "scatter of depth from stroke to stroke",
+                                 "from memory: 0.15 skilled, 0.22 trained, 0.35 beginner")
+    drift_mm: float = param(0.3, "mm", (0.0, 10.0), "miss of the mark, standard deviation each way",
+                            "from memory: 0.3, 0.7, 1.5")
     direction_deg: float = param(3.0, "deg", (0.0, 45.0), "spread of direction", "from memory: 3, 6, 12")
     pace_per_min: float = param(60.0, "1/min", (1.0, 300.0), "strokes a minute, all in", "from memory: 60, 50, 40")
     read_s: float = param(30.0, "s", (0.0, 3600.0), "time to read a print", "from memory: 30, 60, 120")
-    care: float = param(1.0, "", (0.5, 1.0), "how it eases off over an edge: share of support to this power", "common practice, no source")
-    ramp_mm: float = param(1.0, "mm", (0.05, 20.0), "way over which the push rises and falls", "common practice, no source")
+    care: float = param(1.0, "", (0.5, 1.0), "how it eases off over an edge: share of support to this power",
+                        "common practice, no source")
+    ramp_mm: float = param(1.0, "mm", (0.05, 20.0), "way over which the push rises and falls",
+                           "common practice, no source")
     style: float = param(0.15, "", (0.0, 0.5), "spread of the push between persons, one draw a job",
                          "source: dynamometer studies find workers differ more than passes; the number from memory")
 

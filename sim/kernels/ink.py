@@ -92,7 +92,8 @@ def squeeze(film, gap, moved_share, wide, work, sent, got):
 def under_poses(plate, corners, sums, most):
     """Sum and largest over the poses of what lies under each face cell; 0 where the plate never is.
 
-    plate (py, px); corners (poses, 2): row and column of the plate cell under face cell (0, 0); sums, most (ny, nx) out.
+    plate (py, px); corners (poses, 2): row and column of the plate cell under face cell (0, 0); sums, most (ny,
+                                                                                                             nx) out.
     """
     ny, nx = sums.shape
     py, px = plate.shape

@@ -79,7 +79,8 @@ def face_from_heights(height_um: NDArray[np.float64], iron: NDArray[np.bool_] | 
     iron = np.ones(height.shape, bool) if iron is None else np.ascontiguousarray(iron, dtype=bool).copy()
     scored = iron.copy() if scored is None else np.ascontiguousarray(scored, dtype=bool) & iron
     if iron.shape != height.shape or scored.shape != height.shape:
-        raise BadParam(f"iron and scored must have the shape of height_um {height.shape}, got {iron.shape}, {scored.shape}")
+        got = f"{iron.shape}, {scored.shape}"
+        raise BadParam(f"iron and scored must have the shape of height_um {height.shape}, got {got}")
     if not np.isfinite(height[iron]).all():
         raise BadParam("height_um must be finite on iron")
     height[~iron] = VOID_UM

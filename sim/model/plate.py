@@ -14,7 +14,8 @@ class PlateMake:
 
     length_mm: float = param(240.0, "mm", (20.0, 1000.0), "length of the plate (x)", "common practice, no source")
     width_mm: float = param(180.0, "mm", (20.0, 1000.0), "width of the plate (y)", "common practice, no source")
-    flatness_um: float = param(0.5, "um", (0.0, 50.0), "range of the plate's own error; the limit of grade AA at 240 x 180 mm is 1.16",
+    flatness_um: float = param(0.5, "um", (0.0, 50.0),
+                               "range of the plate's own error; the limit of grade AA at 240 x 180 mm is 1.16",
                                "common practice, no source: a good plate, half of what GGG-P-463c allows grade AA")
     wear_mm3_per_nm: float = param(1e-7, "mm3/(N m)", (0.0, 1e-3), "volume worn off the plate per load and way rubbed",
                                    "from memory: lubricated hard stone, Archard")

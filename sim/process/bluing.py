@@ -16,7 +16,17 @@ from sim.kernels.touch import lay_on, press
 from sim.model.face import VOID_UM, Face
 from sim.model.film import Blue
 from sim.model.plate import Plate
-from sim.seat.compliant import Body, Compliance, Load, Pose, compliant_seat, lies_over, raise_cells, standing_um, weight_and_hands
+from sim.seat.compliant import (
+    Body,
+    Compliance,
+    Load,
+    Pose,
+    compliant_seat,
+    lies_over,
+    raise_cells,
+    standing_um,
+    weight_and_hands,
+)
 
 POSES = 8
 NOISE_SD = 0.241  # standard deviation of gradient noise with SLOPES: closed form in tests/kernels/test_grain.py
@@ -27,7 +37,7 @@ SLOPES = np.array([(1, 1), (-1, 1), (1, -1), (-1, -1), (1, 0), (-1, 0), (1, 0), 
 
 @dataclass(frozen=True)
 class Rub:
-    """How the face is put down and rubbed: corner on the plate (mm), way (mm) and direction of the rub, hands (x, y, N).
+    """How the face is put down and rubbed: corner on the plate, way (mm) and direction of the rub, hands (x, y, N).
 
     All in the frame of the face; turned: it lies end for end on the plate, by 180 degrees.
     """
@@ -84,7 +94,8 @@ def roll_film(plate: Plate, rng: np.random.Generator, weight_um: float | None, a
     film = plate.film_um
     film[:] = 1.0
     for wave_x, wave_y, share in ways:
-        add_noise(film, plate.pitch_mm, wave_x, wave_y, share * cv / NOISE_SD, float(rng.random() * 200.0), noise_order(rng), SLOPES)
+        add_noise(film, plate.pitch_mm, wave_x, wave_y, share * cv / NOISE_SD, float(rng.random() * 200.0),
+                  noise_order(rng), SLOPES)
     np.maximum(film, 0.1, out=film)
     film *= before / total(film) if weight_um is None else weight_um
     plate.drawn_um_mm2 += (total(plate.film_um) - before) * plate.pitch_mm**2
@@ -102,7 +113,8 @@ def wipe_plate(plate: Plate) -> None:
     plate.lint = np.zeros((0, 3))
 
 
-def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Compliance) -> tuple[list[Pose], NDArray, NDArray]:
+def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Compliance) -> tuple[list[Pose], NDArray,
+                                                                                                  NDArray]:
     """Seat the face at each pose of the rub; the plate wears where it is pressed, so `plate` changes.
 
     Returns the poses, the plate cells under face cell (0, 0) as int64 (poses, 2), and the least gap met, um (ny, nx).
@@ -125,7 +137,8 @@ def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Com
     poses = []
     for row, col in (corners - first).tolist():
         lay_on(top, error, row, col, surface)
-        raise_cells(surface, plate.lint - np.array([(col + first[1]) * plate.pitch_mm, (row + first[0]) * plate.pitch_mm, 0.0]), plate.pitch_mm)
+        here = np.array([(col + first[1]) * plate.pitch_mm, (row + first[0]) * plate.pitch_mm, 0.0])
+        raise_cells(surface, plate.lint - here, plate.pitch_mm)
         pose = compliant_seat(surface, face.pitch_mm, load, compliance.c_um, compliance.effective_mpa)
         plane = np.array([pose.height_um, pose.slope_x, pose.slope_y, pose.lift_um])
         press(surface, plane, np.array([pose.x_mm, pose.y_mm, face.pitch_mm, wear]), row, col, gap, error)
@@ -163,7 +176,8 @@ def spot_face(face: Face, plate: Plate, rub: Rub, *, body: Body, compliance: Com
     return poses
 
 
-def print_of(film_um: NDArray[np.float64], gap_um: NDArray[np.float64], moved: float, pitch_mm: float, blue: Blue) -> tuple[NDArray, NDArray]:
+def print_of(film_um: NDArray[np.float64], gap_um: NDArray[np.float64], moved: float, pitch_mm: float,
+             blue: Blue) -> tuple[NDArray, NDArray]:
     """Print left on a face by a film in a gap, and what the plate loses at each cell, um (ny, nx); pure."""
     work, sent, got = np.empty_like(gap_um), np.empty_like(gap_um), np.empty_like(gap_um)
     printed, loss = np.empty_like(gap_um), np.empty_like(gap_um)
@@ -242,7 +256,8 @@ def wipe_face(face: Face, plate: Plate, blue: Blue) -> None:
     face.chips = np.zeros((0, 3))
 
 
-def standard_print(face: Face, film_um: float, *, blue: Blue, compliance: Compliance, body: Body, way_mm: float = 2.0) -> NDArray[np.float64]:
+def standard_print(face: Face, film_um: float, *, blue: Blue, compliance: Compliance, body: Body,
+                   way_mm: float = 2.0) -> NDArray[np.float64]:
     """The print that scores a face, computed and never made: even film, true plate, gentle rub; um (ny, nx); pure.
 
     Notes
@@ -254,7 +269,8 @@ def standard_print(face: Face, film_um: float, *, blue: Blue, compliance: Compli
     pose = compliant_seat(top, face.pitch_mm, load, compliance.c_um, compliance.effective_mpa)
     gap = np.full_like(top, 1e30)
     nothing = np.zeros((2, 2))
-    press(top, np.array([pose.height_um, pose.slope_x, pose.slope_y, pose.lift_um]), np.array([pose.x_mm, pose.y_mm, face.pitch_mm, 0.0]), 0, 0, gap, nothing)
+    press(top, np.array([pose.height_um, pose.slope_x, pose.slope_y, pose.lift_um]),
+          np.array([pose.x_mm, pose.y_mm, face.pitch_mm, 0.0]), 0, 0, gap, nothing)
     film = np.where(face.height_um > 0.1 * VOID_UM, film_um, 0.0)
     return print_of(film, gap, moved_share(way_mm, blue.rub_mm), face.pitch_mm, blue)[0]
 

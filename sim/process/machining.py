@@ -17,7 +17,7 @@ from sim.process.bluing import SLOPES, noise_order
 
 @dataclass(frozen=True)
 class Lay:
-    """What a way of machining leaves: form error (um), cusps (um, mm apart, on arcs of a radius or straight), skin noise (um).
+    """What a way of machining leaves: form error, cusps (um, mm apart, on arcs of a radius or straight), skin (um).
 
     burr_um: highest burr on an edge as it comes off the machine; from memory.
     """
@@ -46,17 +46,23 @@ KINDS = {
 class Start:
     """A start face: size, machining, seed, and what is added by amount. Two starts that are equal give equal faces."""
 
-    length_mm: float = param(160.0, "mm", (5.0, 600.0), "length (x)", "common practice, no source: foot of the optics-bench stand")
-    width_mm: float = param(110.0, "mm", (5.0, 600.0), "width (y)", "common practice, no source: foot of the optics-bench stand")
-    pitch_mm: float = param(PITCH_MM, "mm", (0.05, 2.0), "side of a cell", "computed: counts hold within 20 % from 0.25 to 0.125 mm")
+    length_mm: float = param(160.0, "mm", (5.0, 600.0), "length (x)",
+                             "common practice, no source: foot of the optics-bench stand")
+    width_mm: float = param(110.0, "mm", (5.0, 600.0), "width (y)",
+                            "common practice, no source: foot of the optics-bench stand")
+    pitch_mm: float = param(PITCH_MM, "mm", (0.05, 2.0), "side of a cell",
+                            "computed: counts hold within 20 % from 0.25 to 0.125 mm")
     kind: str = param("rough-milled", "", tuple(KINDS), "how it was machined", "common practice, no source")
-    edge_break_mm: float = param(0.6, "mm", (0.0, 10.0), "chamfer filed on outline, slots and holes", "common practice, no source")
+    edge_break_mm: float = param(0.6, "mm", (0.0, 10.0), "chamfer filed on outline, slots and holes",
+                                 "common practice, no source")
     bow_x_um: float = param(0.0, "um", (-1000.0, 1000.0), "middle above the ends along x", "common practice, no source")
     bow_y_um: float = param(0.0, "um", (-1000.0, 1000.0), "middle above the ends along y", "common practice, no source")
-    twist_um: float = param(0.0, "um", (-1000.0, 1000.0), "two opposite corners above the other two", "common practice, no source")
+    twist_um: float = param(0.0, "um", (-1000.0, 1000.0), "two opposite corners above the other two",
+                            "common practice, no source")
     wedge_x_um: float = param(0.0, "um", (-1000.0, 1000.0), "rise over the length", "common practice, no source")
     wedge_y_um: float = param(0.0, "um", (-1000.0, 1000.0), "rise over the width", "common practice, no source")
-    rail_um: float = param(0.0, "um", (0.0, 1000.0), "wear of the middle third along x, as of a slide", "common practice, no source")
+    rail_um: float = param(0.0, "um", (0.0, 1000.0), "wear of the middle third along x, as of a slide",
+                           "common practice, no source")
     warm_k: float = param(0.0, "K", (-20.0, 20.0), "face warmer than the back", "common practice, no source")
     cutouts: tuple[tuple[float, float, float, float], ...] = field(default=())
     """Holes and slots: x, y of the middle, length, width in mm; a slot has round ends, a hole is as long as wide."""
@@ -97,7 +103,8 @@ def form_um(x: NDArray[np.float64], y: NDArray[np.float64], start: Start) -> NDA
     return bows + wedge + 0.5 * start.twist_um * x * y + rail
 
 
-def _own_form(x: NDArray[np.float64], y: NDArray[np.float64], range_um: float, rng: np.random.Generator) -> NDArray[np.float64]:
+def _own_form(x: NDArray[np.float64], y: NDArray[np.float64], range_um: float,
+              rng: np.random.Generator) -> NDArray[np.float64]:
     """What clamping, heat and the machine left: twist, crown and a dip in a seeded mixture with this range."""
     twist, crown, dip = rng.uniform(0.35, 0.6), rng.uniform(0.25, 0.5), rng.uniform(0.25, 0.5)
     side, px, py = rng.choice([-1.0, 1.0]), rng.uniform(-0.6, 0.6), rng.uniform(-0.6, 0.6)
@@ -150,7 +157,8 @@ def _leave_edge_burr(face: Face, burr_um: float, rng: np.random.Generator) -> No
     face.burr_um[:] = np.where(edge, burr_um * np.maximum(ragged, 0.0), 0.0)
 
 
-def _break_edges(height: NDArray[np.float64], iron: NDArray[np.bool_], break_mm: float, pitch_mm: float) -> NDArray[np.bool_]:
+def _break_edges(height: NDArray[np.float64], iron: NDArray[np.bool_], break_mm: float,
+                 pitch_mm: float) -> NDArray[np.bool_]:
     """File a 45 degree chamfer on every edge; changes `height`; returns the iron inside it."""
     inward = distance_transform_edt(np.pad(iron, 1))[1:-1, 1:-1] * pitch_mm - 0.5 * pitch_mm
     missing = np.maximum(break_mm - inward, 0.0) * 1e3
@@ -199,8 +207,10 @@ def fly_cut_dish_um(sweep_mm: float, width_mm: float, tram_mm: float, over_mm: f
         If the cutter does not span the face.
     """
     if not 0.0 < width_mm <= 2.0 * sweep_mm:
-        raise BadParam(f"a fly cutter of sweep radius {sweep_mm:g} mm spans at most {2 * sweep_mm:g} mm, got a width of {width_mm:g} mm")
+        most = f"a fly cutter of sweep radius {sweep_mm:g} mm spans at most {2 * sweep_mm:g} mm"
+        raise BadParam(f"{most}, got a width of {width_mm:g} mm")
     return (sweep_mm - math.sqrt(sweep_mm**2 - 0.25 * width_mm**2)) * tram_mm / over_mm * 1e3
 
 
-__all__ = ["KINDS", "Lay", "Start", "break_edges", "cusp_um", "fly_cut_dish_um", "form_um", "machine_face", "make_plate"]
+__all__ = ["KINDS", "Lay", "Start", "break_edges", "cusp_um", "fly_cut_dish_um", "form_um", "machine_face",
+           "make_plate"]

@@ -22,26 +22,35 @@ TABLE_UM = 128
 class Iron:
     """Grey iron under the blade."""
 
-    kc11_n_mm2: float = param(1150.0, "N/mm2", (300.0, 4000.0), "Kienzle specific force at 1 mm chip", "source: VDI 3323 group tables, grey iron 180 HB; 1350 the harder group")
-    chip_power: float = param(0.20, "", (0.05, 0.5), "Kienzle exponent m: force per width = k h^(1-m)", "source: VDI 3323 group tables; 0.28 the harder group")
-    rake_factor: float = param(1.56, "", (0.5, 3.0), "force at the true rake of about -35 deg", "computed: 1 % per degree, compounded")
-    edge_sharp_n_mm: float = param(25.0, "N/mm", (0.0, 300.0), "force per engaged width that does not cut, sharp", "computed: fitted to 454 and 178 N measured on a worker (a calibration)")
+    kc11_n_mm2: float = param(1150.0, "N/mm2", (300.0, 4000.0), "Kienzle specific force at 1 mm chip",
+                              "source: VDI 3323 group tables, grey iron 180 HB; 1350 the harder group")
+    chip_power: float = param(0.20, "", (0.05, 0.5), "Kienzle exponent m: force per width = k h^(1-m)",
+                              "source: VDI 3323 group tables; 0.28 the harder group")
+    rake_factor: float = param(1.56, "", (0.5, 3.0), "force at the true rake of about -35 deg",
+                               "computed: 1 % per degree, compounded")
+    edge_sharp_n_mm: float = param(25.0, "N/mm", (0.0, 300.0), "force per engaged width that does not cut, sharp",
+                                   "computed: fitted to 454 and 178 N measured on a worker (a calibration)")
     edge_dull_n_mm: float = param(100.0, "N/mm", (0.0, 500.0), "the same, dull", "computed: fitted, the same study")
     honed_um: float = param(4.0, "um", (0.5, 20.0), "edge radius as honed", "from memory")
     dull_um: float = param(12.0, "um", (1.0, 100.0), "edge radius that no longer finishes", "from memory")
-    least_chip_share: float = param(0.3, "", (0.0, 1.0), "least chip / edge radius: less is burnished", "source: size-effect literature for the idea; from memory for the number")
+    least_chip_share: float = param(0.3, "", (0.0, 1.0), "least chip / edge radius: less is burnished",
+                                    "source: size-effect literature for the idea; from memory for the number")
     burr_sharp: float = param(0.2, "", (0.0, 2.0), "burr height / depth, sharp", "from memory")
     burr_dull: float = param(0.6, "", (0.0, 2.0), "burr height / depth, dull", "from memory")
-    support_um: float = param(60.0, "um", (5.0, 500.0), "iron lower than this under the blade, or falling so much in 0.25 mm, does not carry it", "common practice, no source")
+    support_um: float = param(60.0, "um", (5.0, 500.0),
+            "iron lower than this under the blade, or falling so much in 0.25 mm, does not carry it",
+            "common practice, no source")
 
 
 @tool
 class Chatter:
     """A blade with mass on a springy shank."""
 
-    wave_mm: float = param(1.5, "mm", (0.8, 10.0), "wave left by free swing at working speed", "from memory: 40 to 50 Hz at 60 to 75 mm/s")
+    wave_mm: float = param(1.5, "mm", (0.8, 10.0), "wave left by free swing at working speed",
+                           "from memory: 40 to 50 Hz at 60 to 75 mm/s")
     damping: float = param(0.2, "", (0.0, 0.95), "damping ratio", "from memory")
-    flank_um: float = param(0.5, "um", (0.0, 10.0), "how far the flank lets the edge dip under its balance", "from memory")
+    flank_um: float = param(0.5, "um", (0.0, 10.0), "how far the flank lets the edge dip under its balance",
+                            "from memory")
 
 
 WEAR_UM_PER_M = {"carbon steel": 2.0, "high-speed steel": 1.0, "carbide": 0.1}  # from memory
@@ -68,7 +77,8 @@ class Cut:
 def chip_table(chip_power: float) -> NDArray[np.float64]:
     """depth^(1-m) for 0 to TABLE_UM um, TABLE_PER_UM entries a um; in decimal arithmetic, the same on every machine."""
     power = 1 - Decimal(repr(chip_power))
-    table = np.array([0.0] + [float((Decimal(n) / TABLE_PER_UM) ** power) for n in range(1, TABLE_UM * TABLE_PER_UM + 1)])
+    table = np.array([0.0] + [float((Decimal(n) / TABLE_PER_UM) ** power) for n in range(1,
+                                                                                         TABLE_UM * TABLE_PER_UM + 1)])
     table.flags.writeable = False
     return table
 
@@ -133,7 +143,8 @@ def sine(degrees: float) -> float:
 
 
 def scrape(face: Face, plate: Plate, blade: Blade, edge: Edge, strokes: NDArray[np.float64], *, care: float = 1.0,
-           ramp_mm: float = 1.0, iron: Iron | None = None, chatter: Chatter | None = None, seen_um: float = 0.2426) -> Cut:
+           ramp_mm: float = 1.0, iron: Iron | None = None, chatter: Chatter | None = None,
+           seen_um: float = 0.2426) -> Cut:
     """Make strokes in order; changes `face` and `edge`, and books the blue carried off on `plate`.
 
     Parameters
@@ -170,8 +181,10 @@ def scrape(face: Face, plate: Plate, blade: Blade, edge: Edge, strokes: NDArray[
         raise BadParam(f"push_n must be in [0, 900] N, got {strokes[:, 4].min():g} to {strokes[:, 4].max():g}")
     tool_ = np.array([crown_mm(blade), 0.5 * blade.width_mm, edge.radius_um, WEAR_UM_PER_M[blade.material] * 1e-3, care,
                       ramp_mm, iron.burr_sharp, iron.burr_dull])
-    law = np.array([face.pitch_mm, kienzle_n_mm(iron), iron.edge_sharp_n_mm, iron.edge_dull_n_mm, iron.honed_um, iron.dull_um,
-                    iron.least_chip_share, chatter.flank_um, *swing(chatter.wave_mm, chatter.damping), iron.support_um, seen_um,
+    law = np.array([face.pitch_mm, kienzle_n_mm(iron), iron.edge_sharp_n_mm, iron.edge_dull_n_mm, iron.honed_um,
+                    iron.dull_um,
+                    iron.least_chip_share, chatter.flank_um, *swing(chatter.wave_mm,
+                                                                    chatter.damping), iron.support_um, seen_um,
                     TABLE_PER_UM])
     out = np.zeros((len(strokes), 8))
     cut_strokes(face.height_um, face.burr_um, face.blue_um, strokes, tool_, law, chip_table(iron.chip_power), out)

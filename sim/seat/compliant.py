@@ -21,7 +21,7 @@ NEAR_MM = 2.0
 
 @tool
 class Compliance:
-    """How iron gives: a cell presses with p = (overlap / c)^2; what prints is told from how a half-space then stands."""
+    """How iron gives: a cell presses with p = (overlap / c)^2; what prints is told from a half-space's stand."""
 
     c_um: float = param(
         0.05, "um/MPa^0.5", (0.005, 1.0), "overlap that presses with 1 MPa at cells of 0.25 mm",

@@ -6,7 +6,8 @@ import pytest
 
 from sim.cli import main
 
-KEYS = {"rounds", "strokes", "shop_hours", "target_met", "target_met_round", "bearing_flatness_um", "surface_flatness_um", "spots_per_sq_in",
+KEYS = {"rounds", "strokes", "shop_hours", "target_met", "target_met_round", "bearing_flatness_um",
+        "surface_flatness_um", "spots_per_sq_in",
         "bearing_pct", "pocket_depth_um", "removed_mm3", "strokes_off_marks_pct", "rounds_log"}
 
 

@@ -17,7 +17,7 @@ from sim.shop.sight import look
 from sim.target import Target
 
 FACES = ("milled", "rough", "semi", "fine", "even", "finished")
-"""Milled; at the end of each of the pilot's four stages, the last of which ends where the target is first met or else at
+"""Milled; at the end of each of the pilot's four stages, the last of which ends where the target is first met or at
 round STAGES_TO; and worked on to round WORKED_TO."""
 STAGES_TO = 30
 WORKED_TO = 40

@@ -130,7 +130,8 @@ def slow_lift(surface, pose, pitch_mm, c_um):
     sinking = np.where(near, 1e3 / (np.pi * MODULUS_MPA * np.where(near, away, 1.0)), 0.0)
     sinking += lone_um_per_n(pitch_mm) * np.eye(x.size)
     give, left = sinking.sum(axis=1), over - sinking @ force
-    return brentq(lambda h: np.maximum(force + (left - h) / give, 0.0).sum() - force.sum(), -1e3, over.max() + 1e3, xtol=1e-12)
+    return brentq(lambda h: np.maximum(force + (left - h) / give, 0.0).sum() - force.sum(), -1e3, over.max() + 1e3,
+                  xtol=1e-12)
 
 
 @pytest.mark.parametrize("seed, force, shape, c_um", CASES)
