@@ -18,7 +18,8 @@ class Hand:
     direction_deg: float = param(3.0, "deg", (0.0, 45.0), "spread of direction", "from memory: 3, 6, 12")
     pace_per_min: float = param(60.0, "1/min", (1.0, 300.0), "strokes a minute, all in", "from memory: 60, 50, 40")
     read_s: float = param(30.0, "s", (0.0, 3600.0), "time to read a print", "from memory: 30, 60, 120")
-    care: float = param(1.0, "", (0.5, 1.0), "how it eases off over an edge: share of support to this power",
+    care: float = param(1.0, "", (0.5, 1.0),
+                        "how it eases off over an edge: share of support to this power, to first order",
                         "common practice, no source")
     ramp_mm: float = param(1.0, "mm", (0.05, 20.0), "way over which the push rises and falls",
                            "common practice, no source")
