@@ -1,6 +1,8 @@
 """The command `flatwright`: one module a command, loaded only when it is asked for, heavy imports inside `run`."""
 
 import argparse
+import codecs
+import errno
 import importlib
 import os
 import sys
@@ -12,6 +14,9 @@ from sim.errors import BadParam, ShopError
 
 COMMANDS = ("demo", "measure", "seat", "model", "replay", "pack")
 DEFAULT = "demo"
+PLAIN = {"µ": "u", "²": "2", "³": "3", "×": "x", "÷": "/", "≤": "<=", "≥": ">=", "σ": "sigma", "–": "-", "−": "-",
+         "°": " deg", "·": "-", "…": "...", "±": "+-"}
+"""What stands for a sign where the output cannot hold it."""
 
 
 class _Parser(argparse.ArgumentParser):
@@ -34,9 +39,10 @@ def main(argv: Sequence[str] | None = None) -> int:
 
     Notes
     -----
-    130 when interrupted; a reader that closes our pipe ends the run quietly with 141. Any other exception is a
-    fault of ours and keeps its traceback.
+    130 when interrupted; a reader that closes our pipe ends the run quietly with 141; an output that takes no more
+    is told in one line, 2. Any other exception is a fault of ours and keeps its traceback.
     """
+    _make_outputs_safe()
     words = list(sys.argv[1:] if argv is None else argv) or [DEFAULT]
     try:
         args = _parser(words).parse_args(words)
@@ -48,13 +54,49 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return _one_line("stopped", 130)
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or the last flush would complain
-        return 141
+        return _let_go_of_stdout(141)
+    except SystemExit as stop:  # rich leaves with 1 when the pipe breaks; argparse with 0
+        if stop.code != 1:
+            raise
+        return _let_go_of_stdout(141)
+    except OSError as error:
+        if error.filename is not None or error.errno not in (errno.ENOSPC, errno.EIO, errno.EBADF, errno.EDQUOT):
+            raise
+        _let_go_of_stdout(2)
+        return _one_line(f"the output must be written, got: {error.strerror}", 2)
+
+
+def _make_outputs_safe() -> None:
+    """Let no letter that an old terminal lacks, and no closed output, end a run."""
+    codecs.register_error("plain", _plain)
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
+        elif hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="plain")
+
+
+def _plain(error: UnicodeError) -> tuple[str, int]:
+    """Signs in letters that the output can hold; "?" for any other."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    return "".join(PLAIN.get(sign, "?") for sign in error.object[error.start : error.end]), error.end
+
+
+def _let_go_of_stdout(code: int) -> int:
+    """Send what is still buffered nowhere, or the last flush would complain."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return code
 
 
 def _parser(words: Sequence[str]) -> _Parser:
     """Parser of the command that is asked for; of all when none is, for then the help lists them."""
-    top = _Parser(prog="flatwright", description="Learn to scrape cast iron flat: print, cut, measure.")
+    if words[0].startswith("-") and words[0] not in ("-h", "--help", "--version"):
+        where = f"got {words[0]} first: flatwright {DEFAULT} {words[0]} ..."
+        raise BadParam(f"an option must come after its command, {where}")
+    top = _Parser(prog="flatwright", description="Learn to scrape cast iron flat: print, cut, measure.",
+                  epilog=f"Without a command: {DEFAULT}. Options of a command: flatwright COMMAND --help.")
     top.add_argument("--version", action="version", version=f"flatwright {__version__} (physics {PHYSICS})")
     table = top.add_subparsers(metavar="COMMAND", required=True, title="commands", parser_class=_Parser)
     for name in [words[0]] if words[0] in COMMANDS else COMMANDS:

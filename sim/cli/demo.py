@@ -30,7 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def whole(text: str) -> int:
     """A whole number of at most 18 digits; for argparse."""
     if not (text.isascii() and text.removeprefix("-").isdigit() and len(text) <= 18):
-        raise argparse.ArgumentTypeError(f"must be a whole number, got {text[:40]!r}")
+        raise argparse.ArgumentTypeError(f"must be a whole number of at most 18 digits, got {text[:40]!r}")
     return int(text)
 
 
@@ -39,10 +39,12 @@ def run(args: argparse.Namespace) -> int:
     from sim.errors import BadParam
 
     if args.seed < 0:
-        raise BadParam(f"--seed must be 0 or more, got {args.seed}")
+        raise BadParam(f"--seed must be 0 to {10**18 - 1}, got {args.seed}")
     if not 1 <= args.rounds <= MOST_ROUNDS:
         raise BadParam(f"--rounds must be 1 to {MOST_ROUNDS}, got {args.rounds}")
-    folder = Path(args.out if args.out else f"flatwright-demo-{args.seed}")
+    folder = Path(f"flatwright-demo-{args.seed}" if args.out is None else args.out)
+    if args.out == "":
+        raise BadParam("--out must be a folder, got ''")
     made = open_folder(folder, args.force)
     try:
         session, driven, demo = scraped(args)
@@ -78,7 +80,7 @@ def open_folder(folder: Path, force: bool) -> bool:
         with tempfile.TemporaryFile(dir=folder):
             pass
     except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or error
+        why = "it is a file" if folder.is_file() else getattr(error, "strerror", None) or error
         raise CannotWrite(f"--out must be a folder that can be written, got {str(folder)!r}: {why}") from None
     there = [name for name in FILES if (folder / name).exists()]
     if there and not force:
@@ -140,10 +142,16 @@ def write_files(folder: Path, session: "Session", demo: "DemoReport", force: boo
     from sim.report.page import write_demo_report
     from sim.shop.session import Session
 
-    write_demo_report(folder / "report.html", demo, force)
-    session.save(folder / "foot.job", force)
-    session.close()
-    Session.begin(session.job.start, folder / "foot-milled.job", force).close()
+    new = [folder / name for name in FILES if not (folder / name).exists()]
+    try:
+        write_demo_report(folder / "report.html", demo, force)
+        session.save(folder / "foot.job", force)
+        session.close()
+        Session.begin(session.job.start, folder / "foot-milled.job", force).close()
+    except BaseException:  # a full disk, or stopped: no half of a set is left
+        for path in new:
+            path.unlink(missing_ok=True)
+        raise
 
 
 def answer(demo: "DemoReport", driven: "Driven") -> dict[str, Any]:

@@ -54,7 +54,7 @@ def answer(found: "Replayed") -> dict[str, Any]:
         "strokes": found.job.strokes,
         "shop_hours": found.job.clock_s / S_PER_H,
         "fingerprints_checked": found.fingerprints_checked,
-        "same_face": found.ok,
+        "same_face": found.ok if found.fingerprints_checked else None,
         "whole": found.whole,
         "sha256": fingerprint(found.job),
         "notes": found.notes,

@@ -294,7 +294,7 @@ class Replayed:
     ok : bool
         Every fingerprint agrees: the same face, bit for bit.
     whole : bool
-        Nothing of the log had to be left out.
+        Nothing of the log had to be left out, and it ends with a fingerprint, as a session that was closed leaves it.
     notes : list of str
         What differs and what was left out, one line each.
     job : Job
@@ -338,7 +338,12 @@ def replay(path: Path, progress: Progress | None = None) -> Replayed:
             _again(book, n, job, path)
             if progress:
                 progress(n + 1, total)
-    return Replayed(total, job.round, checked, True, book.whole, notes, job)
+    ended = not total or (bool(book.prints) and book.prints[-1].after == total)
+    if book.whole and not ended:
+        got = f"{total} commands and none after the last"
+        notes.append(f"{path}: must end with a fingerprint of the last face, got {got}: "
+                     "the file was cut short, or its session was never closed")
+    return Replayed(total, job.round, checked, True, book.whole and ended, notes, job)
 
 
 def _begun(book: Logbook, path: Path) -> Job:

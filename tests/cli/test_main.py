@@ -82,7 +82,7 @@ def test_nothing_at_all_runs_the_default_command(command, monkeypatch):
     "words, said",
     [
         (["modle"], "invalid choice: 'modle'"),
-        (["--model"], "the following arguments are required"),
+        (["--model"], "an option must come after its command, got --model first: flatwright model --model"),
         (["model", "--depth-um", "deep"], "argument --depth-um: invalid float value: 'deep'"),
         (["model", "--depth", "3"], "unrecognized arguments: --depth 3"),
         (["model", "--depth-um"], "argument --depth-um: expected one argument"),
@@ -126,3 +126,29 @@ def test_a_reader_that_goes_away_ends_the_run_quietly():
     done = subprocess.run(command, stdout=write, stderr=subprocess.PIPE, check=False)
     os.close(write)
     assert (done.returncode, done.stderr) == (141, b"")
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs an output that is always full")
+@pytest.mark.parametrize("words", [("model",), ("model", "--json")])
+def test_an_output_that_is_full_is_one_line_and_2(words):
+    with open("/dev/full", "w", encoding="utf-8") as full:
+        done = subprocess.run([sys.executable, "-c", HARD, *words], stdout=full, stderr=subprocess.PIPE, check=False)
+    assert done.returncode == 2
+    assert done.stderr.startswith(b"flatwright: the output must be written, got: ")
+    assert done.stderr.count(b"\n") == 1
+
+
+def test_a_terminal_that_knows_ascii_only_gets_plain_letters():
+    env = {**os.environ, "PYTHONIOENCODING": "ascii"}
+    done = subprocess.run([sys.executable, "-c", HARD, "model"], capture_output=True, env=env, check=False)
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert done.stdout.isascii()
+    assert b"depth" in done.stdout
+    assert b"um" in done.stdout
+
+
+def test_a_run_without_any_output_does_its_work():
+    inner = f"subprocess.call([sys.executable, '-c', {HARD!r}, 'model'])"
+    words = [sys.executable, "-c", f"import os, subprocess, sys; os.close(1); sys.exit({inner})"]
+    done = subprocess.run(words, stderr=subprocess.PIPE, check=False)
+    assert (done.returncode, done.stderr) == (0, b"")

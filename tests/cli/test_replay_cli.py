@@ -66,6 +66,15 @@ def test_a_log_cut_short_is_run_as_far_as_it_goes_and_is_2(capsys, job_file):
     assert err.count("\n") == 1
 
 
+def test_a_log_cut_at_the_end_of_a_line_is_2(capsys, job_file):
+    lines = job_file.read_bytes().splitlines(keepends=True)
+    job_file.write_bytes(b"".join(lines[:4]))
+    out, err = told(capsys, 2, "replay", job_file, "--json")
+    assert (json.loads(out)["same_face"], json.loads(out)["whole"]) == (None, False)
+    assert err.count("\n") == 1
+    assert "must end with a fingerprint of the last face, got 3 commands and none after the last" in err
+
+
 def test_an_edited_log_is_2(capsys, job_file):
     job_file.write_bytes(job_file.read_bytes().replace(b'"light"', b'"firm"', 1))
     _, err = told(capsys, 2, "replay", job_file)

@@ -357,6 +357,7 @@ def test_a_job_that_two_programs_hold_is_not_written_twice(job_file):
     one.do(StoneFace())
     with pytest.raises(CannotWrite, match="was changed by another program"):
         two.do(StoneFace())
+    one.close()
     assert replay(job_file).whole
 
 
