@@ -1,5 +1,7 @@
 """Blue: conserved through every act, squeezed as the page says, the same on mirrored and shifted faces."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -308,6 +310,51 @@ def test_a_print_of_a_moved_face_is_the_moved_print(rub, move):
     # 1e-12 um: heights of some um and a plane known to its last bits
     assert twins.largest_difference(twins.move_face(face, move), other) < 1e-12
     np.testing.assert_allclose(other_plate.film_um, twins.move_array(plate.film_um, move), rtol=0.0, atol=1e-12)
+
+
+def half_turned(thing, *, move, **sizes):
+    """Something mirrored in x and in y: turned by 180 degrees."""
+    for each in ("mirrored in x", "mirrored in y"):
+        thing = move(thing, each, **sizes)
+    return thing
+
+
+@pytest.mark.parametrize("method", [spot_face, rub_blued_face], ids=["blue on the plate", "blue on the part"])
+@pytest.mark.parametrize("rub", RUBS)
+def test_a_print_end_for_end_is_the_print_of_the_turned_face_at_the_place_across(rub, method):
+    face, plate, rub = twins.scraped_coupon(6), uneven_plate(), RUBS[rub]
+    plate.lint = np.array([[50.1, 20.1, 4.0]])
+    face.chips = np.array([[9.1, 12.6, 3.0]])
+    if method is rub_blued_face:
+        wipe_plate(plate)
+        plate.lint = np.array([[50.1, 20.1, 4.0]])
+        blue_face(face, plate, 1.5)
+    clean = plate.copy()
+    other, other_plate = half_turned(face, move=twins.move_face), plate.copy()
+    across = half_turned(rub, move=moved_rub, face_mm=(60.0, 40.0), plate_mm=PLATE_MM)
+    blue_um = face.blue_um.copy()
+    method(face, plate, replace(rub, turned=True), **SHOP)
+    method(other, other_plate, across, **SHOP)
+    # 1e-12 um: heights of some um and a plane known to its last bits
+    assert twins.largest_difference(half_turned(face, move=twins.move_face), other) < 1e-12
+    for name in ("film_um", "error_um", "lint"):
+        np.testing.assert_allclose(getattr(plate, name), getattr(other_plate, name), rtol=0.0, atol=1e-12)
+    assert missing_share(face, plate) < 1e-9
+    assert np.abs(face.blue_um - blue_um).max() > 0.5
+    assert np.abs(plate.film_um - clean.film_um).max() > 0.05
+    assert (plate.error_um < clean.error_um).any()  # the plate wore, and where the face lay
+
+
+@pytest.mark.parametrize("method", [spot_face, rub_blued_face])
+def test_a_turned_print_that_is_refused_changes_nothing(method):
+    face, plate = twins.scraped_coupon(5), uneven_plate()
+    plate.lint = np.array([[50.1, 20.1, 4.0]])
+    before, clean = face.copy(), plate.copy()
+    with pytest.raises(Refused, match="at least partly on the plate"):
+        method(face, plate, Rub(-80.0, 10.0, turned=True), **SHOP)
+    assert twins.largest_difference(face, before) == 0.0
+    for name in ("film_um", "error_um", "lint", "drawn_um_mm2", "cloth_um_mm2"):
+        np.testing.assert_array_equal(getattr(plate, name), getattr(clean, name))
 
 
 def test_a_print_does_not_know_how_large_the_grid_around_the_iron_is():

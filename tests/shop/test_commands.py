@@ -8,8 +8,9 @@ import pytest
 
 from sim.errors import BadParam
 from sim.model.plate import PlateMake
+from sim.process import bluing
 from sim.process.machining import Start
-from sim.shop.commands import COMMANDS, RollFilm, Scrape, SpotFace, as_data, from_data, perform
+from sim.shop.commands import COMMANDS, BlueFace, RollFilm, Scrape, SpotFace, as_data, from_data, perform
 from sim.shop.job import JobStart, begin_job
 
 STROKES = ((100, 100, 900, 400, 900), (900, 100, 100, 400, 500))
@@ -140,6 +141,27 @@ def test_a_face_must_lie_over_the_plate_with_one_row_of_cells_at_least(job):
     for x, y, name in ((-10.0, 0.0, "x_mm"), (30.0, 0.0, "x_mm"), (0.0, -8.0, "y_mm"), (0.0, 25.0, "y_mm")):
         (line,) = SpotFace(x, y).problems(job)
         assert line.startswith(f"{name} must be in [")
+
+
+@pytest.mark.parametrize("turn_deg", [90, -180, 360.0, 179.9])
+def test_a_face_lies_straight_or_end_for_end_and_no_other_way(turn_deg, job):
+    assert SpotFace(3.0, 4.0, turn_deg=0).problems(job) == SpotFace(3.0, 4.0, turn_deg=180).problems(job) == []
+    (line,) = SpotFace(3.0, 4.0, turn_deg=turn_deg).problems(job)
+    assert line == f"turn_deg must be 0 or 180 deg, got {turn_deg}"
+
+
+@pytest.mark.parametrize("method", ["plate", "part"])
+def test_spotting_at_180_degrees_is_a_turned_rub(method, job):
+    own = job.copy()
+    perform(RollFilm() if method == "plate" else BlueFace(), own)
+    face, plate, material = own.face.copy(), own.plate.copy(), own.start.material
+    perform(SpotFace(3.0, 4.0, 6.0, method=method, turn_deg=180), own)
+    print_face = bluing.spot_face if method == "plate" else bluing.rub_blued_face
+    shop = {"body": own.start.body, "compliance": material.compliance, "blue": material.blue}
+    print_face(face, plate, bluing.Rub(3.0, 4.0, 6.0, turned=True), **shop)
+    assert (own.face.blue_um == face.blue_um).all()
+    assert (own.plate.film_um == plate.film_um).all()
+    assert (own.plate.error_um == plate.error_um).all()
 
 
 def test_a_plate_larger_than_the_memory_is_refused():
