@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-GAP_MM = 1.2  # a lane over a mark is lifted where the mark leaves it for longer
+GAP_MM = 1.2  # from cell to cell: the blade is lifted where a mark leaves its lane for longer
 LONGER_MM = 4096.0  # longer than any face
 
 
@@ -13,8 +13,8 @@ LONGER_MM = 4096.0  # longer than any face
 class Lanes:
     """How strokes are laid: direction (length 1), spacing, longest stroke, way before and beyond marks (mm), push (N).
 
-    push_n is meant for a lane as wide as the spacing: a narrow mark gets less, down to least_share of it, for the same
-    push on less width would dig.
+    push_n is meant for a lane as wide as the spacing: a narrower one gets less, down to least_share of it, for the same
+    push on less width would dig. Lanes share the width of a mark evenly, so they may be 0.67 to 1.5 spacings wide.
     """
 
     along: tuple[float, float]
