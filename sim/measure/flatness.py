@@ -133,12 +133,13 @@ def bearing_flatness_um(face: Face) -> float:
     lifted = np.where(face.scored, face.height_um, -np.inf)
     found = []
     for top, bottom in _tiles(lifted.shape[0], face.pitch_mm):
+        tops = lifted[top:bottom].max(axis=0)
         for left, right in _tiles(lifted.shape[1], face.pitch_mm):
-            tile = lifted[top:bottom, left:right]
-            highest = tile.max()
+            highest = tops[left:right].max()
             if highest > -np.inf:
-                row, column = np.nonzero(tile == highest)
-                found.append((row + top, column + left))
+                columns = left + np.flatnonzero(tops[left:right] == highest)
+                row, which = np.nonzero(lifted[top:bottom, columns] == highest)
+                found.append((row + top, columns[which]))
     row, column = (np.concatenate(index) for index in zip(*found, strict=True)) if found else np.zeros((2, 0), int)
     return _cells_zone_um(face, row, column)
 
