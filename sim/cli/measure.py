@@ -168,7 +168,7 @@ def _print(told: dict[str, Any], name: str, size: tuple[float, float], note: str
     from rich.table import Table
 
     from sim.measure.grades import STANDARDS
-    from sim.units import UM_PER_TENTH
+    from sim.units import MM_PER_INCH, UM_PER_TENTH
 
     console = Console(highlight=False, markup=False, soft_wrap=True)
     console.print(f"{name}: {told['points']:,} points")
@@ -179,19 +179,22 @@ def _print(told: dict[str, Any], name: str, size: tuple[float, float], note: str
         value = told["flatness_um"][key]
         table.add_row(title, f"{value:.3f}", f"{value / UM_PER_TENTH:.3f}")
     console.print(table)
-    table = Table("standard", "grade met", "flatness allowed, µm", box=box.SIMPLE)
+    table = Table("standard", "grade met", "flatness allowed, µm", "tenths", box=box.SIMPLE)
     for standard in STANDARDS:
         limits = standard.allowed_um(size)
         allowed = ", ".join(f"{grade}: {limit:.3g}" for grade, limit in limits.items()) or "not for this size"
-        table.add_row(standard.title, told["grades"][standard.key] or ("none" if limits else "–"), allowed)
-    console.print(f"Grades by the minimum zone, for a size of {size[0]:g} × {size[1]:g} mm")
+        tenths = ", ".join(f"{grade}: {limit / UM_PER_TENTH:.3g}" for grade, limit in limits.items()) or "–"
+        table.add_row(standard.title, told["grades"][standard.key] or ("none" if limits else "–"), allowed, tenths)
+    inches = " × ".join(f"{side / MM_PER_INCH:.3g}" for side in size)
+    console.print(f"Grades by the minimum zone, for a size of {size[0]:g} × {size[1]:g} mm ({inches} in)")
     console.print(table)
     for standard in (one for one in STANDARDS if not one.allowed_um(size)):
         console.print(f"{standard.title} is graded for {standard.reach}; --size WxH names the plate's size")
     if "levels" in told:
         closure = told["levels"]["closure_um"]
         console.print(
-            f"Range about the diagonals' plane {told['levels']['range_um']:.3f} µm; closure "
+            f"Range about the diagonals' plane {told['levels']['range_um']:.3f} µm "
+            f"({told['levels']['range_um'] / UM_PER_TENTH:.3f} tenths); closure "
             f"east–west {_signed(closure['east_west'])} µm, north–south {_signed(closure['north_south'])} µm"
         )
     console.print(note)

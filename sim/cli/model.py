@@ -5,6 +5,15 @@ from typing import Any
 
 NAME = "model"
 HELP = "List every parameter of the model with its unit, default, range and origin."
+STAGE_REF = "computed: trials of this model"
+STAGE_WORDS = {
+    "push_n": ("N", (0.0, 900.0), "push"),
+    "film_um": ("um", (0.0, 50.0), "film rolled"),
+    "spacing_mm": ("mm", (0.1, 50.0), "from lane to lane over a mark"),
+    "longest_mm": ("mm", (0.1, 200.0), "longest stroke"),
+    "least_rounds": ("", (0, 1_000_000), "rounds before going finer"),
+    "narrow_share": ("", (0.1, 1.0), "least push in a narrow lane / in one as wide as the spacing"),
+}
 ROOMS = ("model", "process", "seat", "measure", "hands", "shop")
 
 
@@ -14,12 +23,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the parameters as one table a tool, or as JSON."""
+    """Print parameters and settings as one table a tool, or as JSON."""
     import json
 
     from sim import PHYSICS
 
-    listed = parameters()
+    listed = parameters() + settings()
     if args.json:
         print(json.dumps({"parameters": listed, "physics": PHYSICS}, allow_nan=False))
     else:
@@ -47,6 +56,40 @@ def parameters() -> list[dict[str, Any]]:
         for field in dataclasses.fields(tool)
         if "unit" in field.metadata  # shapes of a part are no parameters
     ]
+
+
+def settings() -> list[dict[str, Any]]:
+    """What is set otherwise than by a `param`: rack of blades, hands, stages of the pilot, wear, time of each act."""
+    import dataclasses
+
+    from sim.hands.autopilot import RUB_MM, SPLIT, STAGES
+    from sim.hands.skill import HANDS
+    from sim.model.blade import RACK
+    from sim.process.stroke import WEAR_UM_PER_M
+    from sim.shop.commands import COMMANDS
+
+    rows: list[dict[str, Any]] = []
+
+    def tell(tool: str, name: str, value: Any, allowed: tuple[Any, ...], unit: str, doc: str, ref: str) -> None:
+        rows.append({"tool": tool, "name": name, "default": value, "unit": unit, "allowed": allowed, "doc": doc,
+                     "ref": ref})  # fmt: skip
+
+    for kind, made in (("blade", RACK), ("hand", HANDS)):
+        for name, thing in made.items():
+            for field in dataclasses.fields(thing):
+                told = field.metadata
+                value = getattr(thing, field.name)
+                tell(f"{kind}: {name}", field.name, value, told["allowed"], told["unit"], told["doc"], told["ref"])
+    for stage in (*STAGES, SPLIT):
+        for name, (unit, allowed, doc) in STAGE_WORDS.items():
+            tell(f"stage: {stage.name}", name, getattr(stage, name), allowed, unit, doc, STAGE_REF)
+    tell("stages", "rub_mm", RUB_MM, (0.0, 300.0), "mm", "way of the pilot's rub", "common practice, no source")
+    for material, um_per_m in WEAR_UM_PER_M.items():
+        tell("edge wear", material, um_per_m, (0.0, 10.0), "um/m", "growth of the edge radius", "from memory")
+    for name, command in COMMANDS.items():
+        tell("time of an act", name, command.seconds, (0.0, 3600.0), "s", "shop time, strokes and reading apart",
+             "common practice, no source")  # fmt: skip
+    return rows
 
 
 def _print_tables(listed: list[dict[str, Any]]) -> None:

@@ -26,7 +26,7 @@ TRIALS = "computed: trials on seeds 1 to 5 and 41 to 96"
 class Stage:
     """One stage of the work: blade, push (N), film (um), spacing and longest stroke (mm), least rounds to stay in it.
 
-    narrow_share: least push on a narrow mark / on one as wide as the lanes are apart.
+    narrow_share: least push in a narrow lane / in one as wide as the lanes are apart.
     """
 
     name: str
@@ -46,7 +46,8 @@ STAGES = (
     Stage("even", "fine", 60.0, 1.5, 1.7, 6.0, 1_000_000, 0.5),
 )
 SPLIT = Stage("split", "split", 49.0, 1.5, 3.0, 5.0, 1_000_000, 0.7)
-"""With the last stage: while the blue is uneven marks are taken where they are dense, then large marks are split."""
+"""Its blade and strokes go with the last stage's film: while the blue is uneven, or the film had to be laid thicker,
+marks are taken where they are not thin; then large and hard ones are split, and what stands in crowded places."""
 
 
 @tool
@@ -55,14 +56,16 @@ class Pilot:
 
     field_mm: float = param(10.0, "mm", (2.0, 50.0), "side of the fields whose blue is looked at",
                             "common practice, no source")
-    field_blue_pct: float = param(2.0, "%", (0.0, 100.0), "blue that counts a field as reached", "computed: prototype")
+    field_blue_pct: float = param(2.0, "%", (0.0, 100.0), "blue that counts a field as reached",
+                                  "computed: trials of this model")
     fields_pct: float = param(97.0, "%", (0.0, 100.0), "share of fields reached before going finer",
-                              "computed: prototype")
+                              "computed: trials of this model")
     square_mm: float = param(25.4, "mm", (5.0, 100.0), "side of the square that is moved over the print",
                              "common practice, no source: the counting square")
     even_share: float = param(0.45, "", (0.0, 1.0),
                               "blue in the poorest square / in the middle one from which large marks are split", TRIALS)
-    ease_share: float = param(0.88, "", (0.5, 1.0), "push of each evening round / that of the one before", TRIALS)
+    ease_share: float = param(0.88, "", (0.5, 1.0), "push of each round of the last stage / that of the one before",
+                              TRIALS)
     lightest_share: float = param(0.7, "", (0.1, 1.0), "lightest push of the last stage / its first", TRIALS)
     sparse_pct: float = param(10.0, "%", (0.0, 100.0), "blue on the face under which the next film is laid thicker",
                               TRIALS)
@@ -74,13 +77,15 @@ class Pilot:
             "all marks are taken while splitting", TRIALS)
     hard_mm2: float = param(0.12, "mm2", (0.0, 10.0), "bare middle from which a mark is hard and taken anywhere",
                             "common practice, no source")
-    most_rounds: int = param(12, "", (1, 1000), "rounds of a stage at most, from semi on", "computed: prototype")
-    least_mark_mm2: float = param(0.3, "mm2", (0.0, 10.0), "smaller marks are left, but at edges",
+    most_rounds: int = param(12, "", (1, 1000), "rounds of a stage at most, from semi on",
+                             "computed: trials of this model")
+    least_mark_mm2: float = param(0.3, "mm2", (0.0, 10.0), "smaller marks are left, but at edges until the last stage",
                                   "common practice, no source")
-    edge_mm: float = param(2.0, "mm", (0.0, 50.0), "marks this near an edge are taken whatever their size, and first",
+    edge_mm: float = param(2.0, "mm", (0.0, 50.0),
+                           "marks this near an edge are taken first, and whatever their size until the last stage",
                            "common practice, no source")
     split_mm2: float = param(4.0, "mm2", (0.1, 100.0), "larger marks are split in the last stage",
-                             "computed: prototype")
+                             "computed: trials of this model")
     hole_mm2: float = param(15.0, "mm2", (0.0, 1000.0), "a bare middle up to this size belongs to its ring",
                             "common practice, no source")
     beyond_mm: float = param(1.0, "mm", (0.0, 5.0), "a stroke begins before and ends beyond its mark by",
@@ -120,7 +125,7 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Sta
         how = "split" if splitting else "even" if evening else "all"
         chosen = choose(marks, bare, edge, how, pilot)
         direction = DIRECTIONS[sight.round % 2 if crossing else 0]
-        tool = split if split and splitting else lighter(now, in_stage, pilot)
+        tool = split if split and splitting else lighter(now, in_stage, pilot) if now is stages[last] else now
         sight = yield from scrape_marks(chosen, sight, tool, hand, along=direction, edge=edge, pilot=pilot)
         if stone:
             sight = yield StoneFace()

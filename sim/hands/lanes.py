@@ -14,7 +14,8 @@ class Lanes:
     """How strokes are laid: direction (length 1), spacing, longest stroke, way before and beyond marks (mm), push (N).
 
     push_n is meant for a lane as wide as the spacing: a narrower one gets less, down to least_share of it, for the same
-    push on less width would dig. Lanes share the width of a mark evenly, so they may be 0.67 to 1.5 spacings wide.
+    push on less width would dig. Lanes share the width of a mark evenly:
+    one is up to 1.5 spacings wide, several are 0.75 to 1.25.
     """
 
     along: tuple[float, float]
