@@ -65,7 +65,7 @@ class Spots:
     mean, lowest : float
         Spots per square of the eye (a square inch by default) over all placements, and in the poorest.
     cv : float
-        Coefficient of variation over the placements; 0 where there are no spots at all.
+        Coefficient of variation over the placements; NaN where there are no spots at all: none are not even.
     bearing_pct : float
         Marked share of the iron, gaps not closed, marks of any size.
     large : int
@@ -153,7 +153,7 @@ def spots(marks: Marks, spot_area_mm2: float | None = None, eye: Eye = EYE) -> S
         count=int(counted.sum()),
         mean=mean,
         lowest=float(per_square.min()),
-        cv=float(per_square.std()) / mean if mean > 0.0 else 0.0,
+        cv=float(per_square.std()) / mean if mean > 0.0 else math.nan,
         bearing_pct=100.0 * int(np.count_nonzero(marked)) / int(np.count_nonzero(iron)),
         large=int((found.area_mm2 > eye.large_mm2).sum()),
         areas_mm2=found.area_mm2[counted],

@@ -23,7 +23,7 @@ class StandardPrint:
 
 @dataclass(frozen=True)
 class Score:
-    """Figures of a face that a round is judged by."""
+    """Figures of a face that a round is judged by; `spots_cv` is NaN where there are no spots."""
 
     bearing_flatness_um: float
     spots_mean: float

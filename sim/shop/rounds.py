@@ -1,5 +1,6 @@
 """Rounds: a pilot's commands driven through a session, each round scored when its face is wiped."""
 
+import math
 from collections.abc import Callable, Generator
 from dataclasses import dataclass, field
 
@@ -9,13 +10,14 @@ from numpy.typing import NDArray
 from sim.errors import BadParam
 from sim.measure.verdict import score
 from sim.model.face import Face
-from sim.shop.commands import Command, SpotFace, WipeFace
+from sim.shop.commands import Command, RollFilm, Scrape, SpotFace, WipeFace
 from sim.shop.session import Session
 from sim.shop.sight import Sight
 from sim.target import Target
 from sim.units import S_PER_H
 
 PICTURE_CELLS = 240
+PUSH_N = 0.1  # a step of push in `Scrape`
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,6 +31,10 @@ class RoundLog:
         Since the job began; `strokes_this_round` counts those of this round, in however many commands.
     bearing_flatness_um, spots_mean, spots_lowest, spots_cv, bearing_pct : float
         Of the standard print, as `measure.verdict.Score`.
+    film_um : float
+        Weight of the last film that was rolled with one; NaN if none was.
+    blade, push_n : str, float
+        The last blade of the round and the median push of its strokes; '' and NaN if none was made.
     met : bool
         True when the target is met.
     picture : uint8 (n, at most 240)
@@ -45,6 +51,9 @@ class RoundLog:
     spots_cv: float
     bearing_pct: float
     met: bool
+    film_um: float
+    blade: str
+    push_n: float
     picture: NDArray[np.uint8]
 
 
@@ -84,17 +93,23 @@ def drive(session: Session, pilot: Generator[Command, Sight, None], target: Targ
     met_round = None
     picture = None
     sight = None
+    film_um = math.nan
+    scraped: list[Scrape] = []
     while len(logs) < rounds and (carry_on or met_round is None):
         try:
             command = next(pilot) if sight is None else pilot.send(sight)
         except StopIteration:
             break
         session.do(command)
-        if isinstance(command, SpotFace):
+        if isinstance(command, RollFilm):
+            film_um = film_um if command.weight_um is None else command.weight_um
+        elif isinstance(command, Scrape):
+            scraped.append(command)
+        elif isinstance(command, SpotFace):
             picture = print_picture(session.job.face, session.job.start.material.blue.opacity_um)
         elif isinstance(command, WipeFace) and picture is not None:
-            logs.append(_scored(session, target, picture))
-            picture = None
+            logs.append(_scored(session, target, film_um, scraped, picture))
+            picture, scraped = None, []
             if logs[-1].met and met_round is None:
                 met_round = logs[-1].round
             if on_round:
@@ -104,12 +119,15 @@ def drive(session: Session, pilot: Generator[Command, Sight, None], target: Targ
     return Driven(logs, met_round)
 
 
-def _scored(session: Session, target: Target, picture: NDArray[np.uint8]) -> RoundLog:
+def _scored(session: Session, target: Target, film_um: float, scraped: list[Scrape],
+            picture: NDArray[np.uint8]) -> RoundLog:
     job = session.job
     found = score(job.face, target, job.start.body)
+    pushes = [stroke[4] for command in scraped for stroke in command.strokes]
+    blade, push_n = (scraped[-1].blade, float(np.median(pushes)) * PUSH_N) if pushes else ("", math.nan)
     return RoundLog(job.round, job.strokes, job.strokes_this_round, job.clock_s / S_PER_H, found.bearing_flatness_um,
                     found.spots_mean, found.spots_lowest, found.spots_cv, found.bearing_pct, found.meets(target),
-                    picture)
+                    film_um, blade, push_n, picture)
 
 
 def print_picture(face: Face, opacity_um: float, most_cells: int = PICTURE_CELLS) -> NDArray[np.uint8]:

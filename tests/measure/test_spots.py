@@ -67,10 +67,11 @@ def test_the_poorest_square_is_found_where_it_is():
     assert found.lowest_at_mm == pytest.approx((16.5 * INCH / 5, 8.5 * INCH / 5), abs=INCH / 5)
 
 
-def test_a_bare_face_has_no_spots_and_no_unevenness():
+def test_a_bare_face_has_no_spots_and_is_not_called_even():
     found = spots(Marks(np.zeros((110, 120), bool), np.ones((110, 120), bool), 0.5))
     assert (found.count, found.large) == (0, 0)
-    assert (found.mean, found.lowest, found.cv, found.bearing_pct) == (0.0, 0.0, 0.0, 0.0)
+    assert (found.mean, found.lowest, found.bearing_pct) == (0.0, 0.0, 0.0)
+    assert math.isnan(found.cv)
 
 
 def test_a_mirrored_or_turned_face_counts_the_same():
