@@ -53,13 +53,18 @@ Bytes = NDArray[np.uint8]
 
 @dataclass(frozen=True)
 class Curve:
-    """A figure over the rounds: title with unit, (label, name in the log) of each line, (name in the target, words)."""
+    """A figure over the rounds.
+
+    Title with unit, (label, name in the log) of each line, (name in the target, words) of each limit, and (name in the
+    log, least) of what must be reached for a round to be drawn.
+    """
 
     title: str
     lines: tuple[tuple[str, str], ...]
     limits: tuple[tuple[str, str], ...] = ()
     log: bool = False
     bars: bool = False
+    where: tuple[str, float] | None = None
 
 
 CURVES = (
@@ -67,7 +72,7 @@ CURVES = (
     Curve("Spots per square inch", (("mean", "spots_mean"), ("lowest", "spots_lowest")),
           (("spots_mean", "mean at least"), ("spots_lowest", "lowest at least"))),
     Curve("Bearing, % of the face", (("", "bearing_pct"),), (("bearing_pct", "at least"),)),
-    Curve("Unevenness of spots, σ ÷ mean", (("", "spots_cv"),), log=True),
+    Curve("Unevenness of spots, σ ÷ mean", (("", "spots_cv"),), log=True, where=("spots_mean", 1.0)),
     Curve("Strokes in each round", (("", "strokes_this_round"),), bars=True),
     Curve("Hours on the shop clock", (("", "shop_hours"),)),
 )  # fmt: skip
@@ -88,9 +93,10 @@ def flatness_figure(
         The figures and grades, written to the right of the map; an empty value makes a heading.
     title : str
     """
-    figure = Figure(figsize=(10.0, 5.6), dpi=120, layout="constrained")
+    figure = Figure(figsize=(10.6, 5.6), dpi=120)
+    figure.set_layout_engine("constrained", w_pad=0.12)  # inches: words keep off the edges
     FigureCanvasAgg(figure)
-    chart, card = figure.subplots(1, 2, width_ratios=[2.6, 1.0])
+    chart, card = figure.subplots(1, 2, width_ratios=[2.4, 1.0])
     limit_um = float(np.abs(residual_um).max()) or 1.0
     drawn = _map(chart, heights, residual_um, limit_um)
     for index, mark, name in ((int(residual_um.argmax()), "^", "highest"), (int(residual_um.argmin()), "v", "lowest")):
@@ -102,7 +108,7 @@ def flatness_figure(
             mfc="white",
             mec="black",
             clip_on=False,
-            label=f"{name} {residual_um[index]:+.3f} µm",
+            label=f"{name} {typeset(f'{residual_um[index]:+.3f}')} µm",
             ls="none",
         )
     chart.set_aspect("equal")
@@ -111,13 +117,21 @@ def flatness_figure(
     chart.margins(0.03)
     chart.set_title(title, loc="left", parse_math=False)
     chart.legend(loc="upper center", bbox_to_anchor=(0.5, -0.12), ncols=2, frameon=False)
-    figure.colorbar(drawn, ax=chart, shrink=0.8, label="height about the least-squares plane, µm")
+    bar = figure.colorbar(drawn, ax=chart, shrink=0.8)
+    bar.set_label("height about the least-squares plane, µm", labelpad=9)
     card.set_axis_off()
     for row, (name, value) in enumerate(lines):
         height = 0.98 - row * 0.052
         card.text(0.0, height, name, va="top", weight="normal" if value else "bold", parse_math=False)
-        card.text(1.0, height, value, va="top", ha="right", parse_math=False)
+        card.text(1.0, height, typeset(value), va="top", ha="right", parse_math=False)
     return figure
+
+
+def typeset(value: str) -> str:
+    """A number as it is set: with a true minus as on the axes, and nought without sign; words as they are."""
+    if re.fullmatch(r"[-+]?0(\.0+)?", value):
+        return "0"
+    return re.sub(r"^-(?=\d)", "\N{MINUS SIGN}", value)
 
 
 def save_figure(figure: Figure, path: Path, force: bool = False) -> None:
@@ -221,10 +235,15 @@ def draw_curve(chart: Axes, curve: Curve, rounds: Sequence[Any], target: Target,
             continue
         if curve.log:
             value = np.where(value > 0.0, value, np.nan)
+        if curve.where:
+            name, least = curve.where
+            value = np.where([getattr(log, name) >= least for log in rounds], value, np.nan)
         chart.plot(number, value, color=colour, marker="o" if len(rounds) == 1 else "", ms=4)
         if met_round in number:
             at = int(np.flatnonzero(number == met_round)[0])
             chart.plot(number[at], value[at], "o", ms=6, mfc=PAPER, mec=colour, mew=1.4)
+        if np.isnan(value[-1]):
+            continue
         told = f"{label} {value[-1]:.3g}".strip()
         chart.annotate(told, (number[-1], value[-1]), (5, 0), textcoords="offset points", color=colour,
                        va=("bottom", "top")[index] if len(curve.lines) > 1 else "center")  # fmt: skip

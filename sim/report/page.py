@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from html import escape
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,7 +16,7 @@ from sim.hands.skill import HANDS
 from sim.model.blade import RACK
 from sim.model.face import Face
 from sim.model.marks import Marks
-from sim.report.tables import Row, scorecard_rows, verdict
+from sim.report.tables import Row, digits_of, number, scorecard_rows, verdict
 from sim.target import Target
 
 if TYPE_CHECKING:
@@ -104,7 +105,7 @@ def save_readme_pictures(demo: DemoReport, folder: Path, force: bool = False) ->
     from sim.report import figures
 
     prints: list[Drawing] = [
-        (f"round {log.round}, {log.shop_hours:.1f} h", partial(figures.draw_print, darkness=log.picture))
+        (f"round {log.round} · {_film(log)}{log.shop_hours:.1f} h", partial(figures.draw_print, darkness=log.picture))
         for log in chosen_rounds(demo.rounds, 8)
     ]
     curves: list[Drawing] = [(curve.title, _curve(demo, curve)) for curve in figures.CURVES]
@@ -166,7 +167,8 @@ def _scorecard(rows: Sequence[Row]) -> str:
     for row in rows:
         unit = f", <small>{escape(row.unit)}</small>" if row.unit else ""
         lines.append(
-            f"<tr{' class=aside' if row.met is None else ''}><th scope='row'>{escape(row.name)}{unit}</th>"
+            f"<tr{' class=aside' if row.met is None else ''}><th scope='row'>{escape(row.name)}{unit}"
+            f"<small class='meaning'>{escape(row.meaning)}</small></th>"
             f"<td class='n'>{row.got}</td><td>{escape(row.wanted)}</td>{words[row.met]}</tr>"
         )
     head = "<th>figure</th><th class='n'>got</th><th>wanted</th><th>met</th>".replace("<th", "<th scope='col'")
@@ -185,7 +187,7 @@ def _how(demo: DemoReport) -> str:
     last = demo.rounds[-1]
     told += [
         ("Blades", f"{material}, end radius in mm: {radii}"),
-        ("Rounds", f"{last.round}"),
+        *_stages(demo.rounds),
         ("Strokes", f"{last.strokes:,}"),
         ("Shop time", f"{last.shop_hours:.1f} h"),
     ]
@@ -200,6 +202,26 @@ def _how(demo: DemoReport) -> str:
     )
 
 
+def _stages(rounds: "Sequence[RoundLog]") -> list[tuple[str, str]]:
+    """Rounds in a row with one blade, and what was done in them: first and last film and push."""
+    told = []
+    for blade, group in groupby(rounds, key=lambda log: log.blade):
+        logs = list(group)
+        which = f"Rounds {logs[0].round}–{logs[-1].round}" if len(logs) > 1 else f"Round {logs[0].round}"
+        films, pushes = (_span([getattr(log, name) for log in logs]) for name in ("film_um", "push_n"))
+        parts = [f"{blade} blade" if blade else "no stroke"]
+        parts += [f"film {films} µm"] if films else []
+        parts += [f"push {pushes} N"] if pushes else []
+        told.append((which, ", ".join(parts)))
+    return told
+
+
+def _span(values: Sequence[float]) -> str:
+    """From the first value to the last, each with two figures; nothing where there is none."""
+    ends = [f"{float(f'{value:.2g}'):g}" for value in (values[0], values[-1]) if not np.isnan(value)]
+    return " to ".join(dict.fromkeys(ends))
+
+
 def _strip(demo: DemoReport) -> str:
     from sim.report.figures import png_bytes, print_colours
 
@@ -210,13 +232,19 @@ def _strip(demo: DemoReport) -> str:
         alt = f"Print lifted in round {log.round}: mean darkness {100.0 * float(log.picture.mean()) / 255.0:.0f} %"
         shown.append(
             f"<figure><img src='data:image/png;base64,{data}' width='{nx}' height='{ny}' alt='{alt}'>"
-            f"<figcaption><b>Round {log.round}</b> · {log.shop_hours:.1f} h</figcaption></figure>"
+            f"<figcaption><b>Round {log.round}</b> · {_film(log)}{log.shop_hours:.1f} h</figcaption></figure>"
         )
     return (
-        f"<div class='strip'>{''.join(shown)}</div><p class='note'>As lifted from the plate, with round and shop time. "
-        "Blue is where the plate touched or nearly so; a pale middle in a dark ring is where it pressed hardest. The "
-        "film gets thinner as the work gets finer, so a late print with as much blue is a much flatter face.</p>"
+        f"<div class='strip'>{''.join(shown)}</div><p class='note'>As lifted from the plate, with the film that was "
+        "rolled and the shop time at the end of the round. Blue is where the plate touched or nearly so; a "
+        "pale middle in a dark ring is where it pressed hardest. Compare prints of one film: it gets thinner as the "
+        "work gets finer, so a late print with as much blue is a much flatter face.</p>"
     )
+
+
+def _film(log: "RoundLog") -> str:
+    """The film of a round, for a caption; nothing where none was weighed."""
+    return "" if np.isnan(log.film_um) else f"film {log.film_um:.2g} µm · "
 
 
 def _curve(demo: DemoReport, curve: "Curve") -> "Callable[[Axes], None]":
@@ -232,7 +260,7 @@ def _curves(demo: DemoReport) -> str:
     shown = []
     for curve in CURVES:
         told = "; ".join(
-            f"{label} from {getattr(first, name):.3g} to {getattr(last, name):.3g}".strip()
+            f"{label} from {_three(getattr(first, name))} to {_three(getattr(last, name))}".strip()
             for label, name in curve.lines
         )
         alt = f"{curve.title}, rounds {first.round} to {last.round}: {told}"
@@ -242,25 +270,32 @@ def _curves(demo: DemoReport) -> str:
     return (
         f"<div class='three'>{''.join(shown)}</div><p class='note'>{ring}Dashed lines are limits. Spots and bearing "
         "are taken after each round on a standard print that is computed, never made: thin film, gentle rub, "
-        f"marks from {demo.target.spot_area_mm2:g} mm² up, in every placement of a square inch.</p>"
+        f"marks from {demo.target.spot_area_mm2:g} mm² up, in every placement of a square inch. "
+        "Unevenness is drawn where the mean is at least 1.</p>"
     )
+
+
+def _three(value: float) -> str:
+    """Three figures, or that there is none."""
+    return "none" if np.isnan(value) else f"{value:.3g}"
 
 
 def _rounds_table(demo: DemoReport) -> str:
     columns = (
-        ("round", "round", "d"),
-        ("strokes so far", "strokes", ",d"),
-        ("hours so far", "shop_hours", ".2f"),
-        ("bearing flatness, µm", "bearing_flatness_um", ".2f"),
-        ("spots, mean per in²", "spots_mean", ".1f"),
-        ("spots, lowest per in²", "spots_lowest", ".1f"),
-        ("σ ÷ mean", "spots_cv", ".2f"),
-        ("bearing, %", "bearing_pct", ".1f"),
+        ("round", "round", 0),
+        ("strokes so far", "strokes", 0),
+        ("hours so far", "shop_hours", 2),
+        ("bearing flatness, µm", "bearing_flatness_um", 2),
+        ("spots, mean per in²", "spots_mean", 1),
+        ("spots, lowest per in²", "spots_lowest", 1),
+        ("σ ÷ mean", "spots_cv", 2),
+        ("bearing, %", "bearing_pct", 1),
     )
     head = "".join(f"<th scope='col' class='n'>{title}</th>" for title, _, _ in columns) + "<th scope='col'>met</th>"
     lines = []
     for log in demo.rounds:
-        cells = "".join(f"<td class='n'>{format(getattr(log, name), how)}</td>" for _, name, how in columns)
+        told = ((getattr(log, name), name, digits) for _, name, digits in columns)
+        cells = "".join(f"<td class='n'>{number(value, digits_of(name, value, n))}</td>" for value, name, n in told)
         lines.append(f"<tr>{cells}<td>{'yes' if log.met else ''}</td></tr>")
     return (
         f"<details><summary>All {len(demo.rounds)} rounds as a table</summary><div class='wide'><table>"
@@ -273,9 +308,10 @@ def _faces(demo: DemoReport) -> str:
 
     area = demo.target.spot_area_mm2
     at = f"x {demo.lowest_at_mm[0]:.0f}, y {demo.lowest_at_mm[1]:.0f} mm"
-    lowest = f"{demo.totals['spots_lowest']:.1f} spots" if "spots_lowest" in demo.totals else "the fewest spots"
+    least = scorecard_rows({k: v for k, v in demo.totals.items() if k == "spots_lowest"}, demo.target)
+    lowest = f"{least[0].got} spots" if least else "the fewest spots"
     drawn: tuple[tuple[str, str, str, float, Callable[[Axes], None]], ...] = (  # extra_in: axis labels, colour bar
-        ("Heights at the start", "Form and the tracks of the cutter. The bare rim is the edge break, not counted.",
+        ("Heights at the start", "Form and the tracks of the cutter.",
          "Map of heights of the milled face at the start", 0.9, partial(draw_heights, face=demo.start_face)),
         ("Heights at the end", "What is left of the form, and the depth of single cuts. The scale is another one.",
          "Map of heights of the scraped face at the end", 0.9, partial(draw_heights, face=demo.end_face)),
@@ -353,7 +389,7 @@ th,td{text-align:left;padding:.32rem .8rem .32rem 0;border-bottom:1px solid var(
 thead th{color:var(--muted);font-weight:500;font-size:.84rem}tbody th{font-weight:500}.n{text-align:right}
 .aside th,.aside td{font-weight:400;color:var(--muted)}.aside .n{color:var(--ink)}
 .yes{color:var(--yes);font-weight:600;white-space:nowrap}.no{color:var(--no);font-weight:600;white-space:nowrap}
-small{font-size:.86em;color:var(--muted)}
+small{font-size:.86em;color:var(--muted)}.meaning{display:block;font-weight:400;line-height:1.3}
 dl{display:grid;grid-template-columns:max-content minmax(0,1fr);gap:.3rem 1rem;margin:0;font-size:.95rem}
 dt{color:var(--muted)}dd{margin:0;overflow-wrap:anywhere}
 details{margin-top:1rem}summary{cursor:pointer;color:var(--rust);font-weight:600;padding:.3rem 0}
@@ -368,7 +404,7 @@ footer{margin-top:2.5rem;padding-top:.8rem;border-top:1px solid var(--line);colo
 h2{margin-top:1.4rem}.wide td,.wide th{padding:.1rem .4rem}footer{margin-top:1rem}
 .strip{grid-template-columns:repeat(6,1fr)}.three{grid-template-columns:repeat(3,1fr)}
 .pair{grid-template-columns:1fr 1fr}
-figure,tr,.verdict,.box li{break-inside:avoid}h2{break-after:avoid}
+figure,tr,.verdict,.box,.box+section{break-inside:avoid}h2{break-after:avoid}
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}
 details::details-content{content-visibility:visible;block-size:auto}}
 </style>

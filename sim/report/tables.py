@@ -1,5 +1,6 @@
 """What is told in rows: a face's figures against what was wanted."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -10,55 +11,70 @@ if TYPE_CHECKING:
     from rich.table import Table
 
 PER_IN2 = "per\N{NO-BREAK SPACE}in²"
-# name in the totals, words, unit, digits, what holds it: a limit of the target (True = at most) or a shop rule
-FIGURES: tuple[tuple[str, str, str, int, bool | str], ...] = (
-    ("bearing_flatness_um", "bearing flatness", "µm", 2, True),
-    ("spots_mean", "spots, mean", PER_IN2, 1, False),
-    ("spots_lowest", "spots, lowest square", PER_IN2, 1, False),
-    ("bearing_pct", "bearing, share of the face", "%", 1, False),
-    ("surface_flatness_um", "flatness of every cell", "µm", 1, ""),
-    ("pocket_depth_um", "pocket depth", "µm", 1, "2 to 6 usual"),
-    ("spots_cv", "unevenness, σ ÷ mean", "", 2, "≤ 0.25 is even"),
-    ("spots_mean_half_mm2", "spots from 0.5 mm² up, mean", PER_IN2, 1, ""),
-    ("removed_mm3", "iron taken off", "mm³", 0, ""),
-    ("strokes", "strokes", "", 0, ""),
-    ("strokes_off_marks_pct", "strokes off the marks", "%", 1, ""),
-    ("shop_hours", "shop time", "h", 2, ""),
-)
+# name in the totals, words, unit, digits, what holds it (a limit of the target, True = at most, or a rule), meaning
+FIGURES: tuple[tuple[str, str, str, int, bool | str, str], ...] = (
+    ("bearing_flatness_um", "bearing flatness", "µm", 2, True,
+     "of the highest point in each field of about 10 mm: the closest two parallel planes that hold them all"),
+    ("spots_mean", "spots, mean", PER_IN2, 1, False, "over every place where a square inch can lie"),
+    ("spots_lowest", "spots, lowest square", PER_IN2, 1, False, "in the poorest of these places"),
+    ("bearing_pct", "bearing, share of the face", "%", 1, False, "marked by the standard print"),
+    ("surface_flatness_um", "flatness of every cell", "µm", 1, "", "the same two planes, around the hollows too"),
+    ("pocket_depth_um", "pocket depth", "µm", 1, "2 to 6 usual",
+     "half of the face lies deeper than this below the high spots around it"),
+    ("spots_cv", "unevenness, σ ÷ mean", "", 2, "≤ 0.25 is even", "scatter of the counts from place to place"),
+    ("spots_mean_half_mm2", "spots from 0.5 mm² up, mean", PER_IN2, 1, "", "counted with smaller marks too"),
+    ("removed_mm3", "iron taken off", "mm³", 0, "", "by blade, stone and file"),
+    ("strokes", "strokes", "", 0, "", "of the scraper, all rounds"),
+    ("strokes_off_marks_pct", "strokes off the marks", "%", 1, "", "cut mostly where no blue was to be seen"),
+    ("shop_hours", "shop time", "h", 2, "", "with rolling, printing, stoning and wiping"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Row:
-    """One figure: words, unit, what came out, what was wanted (or a shop rule), whether met (None: no limit)."""
+    """One figure: words, unit, what came out, what was wanted (or a rule), whether met (None: no limit), meaning."""
 
     name: str
     unit: str
     got: str
     wanted: str
     met: bool | None
+    meaning: str
 
 
 def scorecard_rows(totals: Mapping[str, float], target: Target) -> list[Row]:
     """Every known figure in `totals`, those with a limit first; figures that are not there are left out."""
     rows = []
-    for key, name, unit, digits, held in FIGURES:
+    for key, name, unit, digits, held, meaning in FIGURES:
         if key not in totals:
             continue
         value = float(totals[key])
         if isinstance(held, str):
-            rows.append(Row(name, unit, f"{value:,.{digits}f}", held, None))
+            rows.append(Row(name, unit, number(value, digits), held, None, meaning))
             continue
         limit = float(getattr(target, key))
+        digits = digits_of(key, value, digits)
         met = value <= limit if held else value >= limit
-        rows.append(Row(name, unit, _told(value, limit, digits), f"{'≤' if held else '≥'} {limit:g}", met))
+        wanted = f"{'≤' if held else '≥'} {limit:g}"
+        rows.append(Row(name, unit, _told(value, limit, digits), wanted, met, meaning))
     return rows
+
+
+def digits_of(key: str, value: float, digits: int) -> int:
+    """Digits of a figure; the lowest count has none, but where a hole or slot parts it."""
+    return 0 if key == "spots_lowest" and float(value).is_integer() else digits
+
+
+def number(value: float, digits: int) -> str:
+    """A figure as it is read: an en dash where there is none, and nought without a sign."""
+    return "–" if math.isnan(value) else f"{value:z,.{digits}f}"
 
 
 def _told(value: float, limit: float, digits: int) -> str:
     """The value with as many digits as it takes to see on which side of the limit it lies."""
     while digits < 9 and value != limit and (float(f"{value:.{digits}f}") - limit) * (value - limit) <= 0.0:
         digits += 1
-    return f"{value:,.{digits}f}"
+    return number(value, digits)
 
 
 def verdict(rows: Sequence[Row], rounds: int, met: tuple[int, float] | None) -> list[str]:

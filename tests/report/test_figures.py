@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 
 from sim.errors import CannotWrite
 from sim.model.face import face_from_heights
+from sim.model.heights import Heights
 from sim.model.marks import Marks
 from sim.report import figures
 from sim.target import Target
@@ -88,6 +89,35 @@ def test_a_curve_shows_its_values_its_limit_and_the_round_that_met_all(chart):
     assert set(limit.get_ydata()) == {2.5}
     assert {text.get_text() for text in chart.texts} == {"2", "at most 2.5"}
     assert chart.get_yscale() == "log"
+
+
+@pytest.mark.filterwarnings("error")
+def test_unevenness_is_drawn_only_while_there_is_a_spot_in_each_square_inch_on_average(chart):
+    uneven = next(curve for curve in figures.CURVES if curve.lines[0][1] == "spots_cv")
+    counts = ((0.0, np.nan), (0.9, 2.0), (1.0, 1.5), (8.0, 0.5), (0.0, np.nan))
+    rounds = [types.SimpleNamespace(round=k, spots_mean=mean, spots_cv=cv) for k, (mean, cv) in enumerate(counts, 1)]
+    figures.draw_curve(chart, uneven, rounds, Target(), None)
+    drawn = chart.lines[0].get_ydata()
+    assert np.isnan(drawn[[0, 1, 4]]).all()
+    assert drawn[2:4].tolist() == [1.5, 0.5]
+    assert not chart.texts  # nothing to name at the last round
+    chart.figure.canvas.draw()
+
+
+@pytest.mark.parametrize(("value", "told"), [("-0.000", "0"), ("+0.000", "0"), ("0.000", "0"), ("-2.500", "−2.500"),
+                                             ("+0.001", "+0.001"), ("-0.010", "−0.010"), ("AA", "AA"), ("–", "–")])
+def test_numbers_beside_the_map_have_the_minus_of_the_axes_and_nought_has_no_sign(value, told):
+    assert figures.typeset(value) == told
+
+
+def test_the_values_beside_the_map_end_within_the_picture():
+    x, y = (grid.ravel() * 100.0 for grid in np.mgrid[:5, :5])
+    residual_um = 0.5 * ((x + y) % 200.0 / 100.0 - 0.5)
+    figure = figures.flatness_figure(Heights(x, y, residual_um), residual_um, [("closure", "-2.500")], "points")
+    figure.canvas.draw()
+    right = max(text.get_window_extent().x1 for text in figure.axes[1].texts)
+    assert right < 0.99 * figure.bbox.x1
+    assert figure.axes[1].texts[1].get_text() == "−2.500"
 
 
 def test_a_limit_that_was_never_reached_is_in_view_and_every_scale_but_a_logarithmic_one_begins_at_nought(chart):

@@ -46,6 +46,7 @@ class Reader(HTMLParser):
 def round_log(number, met=False):
     rng = np.random.default_rng(number)
     return types.SimpleNamespace(
+        film_um=3.0 if number < 10 else 1.5, blade="rough" if number < 10 else "fine", push_n=250.0,
         round=number, strokes=500 * number, strokes_this_round=500, shop_hours=0.25 * number,
         bearing_flatness_um=30.0 / number, spots_mean=2.0 * number, spots_lowest=1.0 * number, spots_cv=0.3,
         bearing_pct=1.0 * number, met=met, picture=rng.integers(0, 256, (28, 40)).astype(np.uint8),
@@ -121,11 +122,29 @@ def test_the_page_tells_verdict_scorecard_and_every_round(page, demo):
     assert rows == len(demo.rounds) + 1
 
 
+def test_each_print_names_its_film_and_the_stages_are_told_by_round(page):
+    text = "".join(Reader(page).text)
+    assert "Round 1 · film 3 µm · 0.2 h" in text
+    assert "Round 15 · film 1.5 µm · 3.8 h" in text
+    for which, what in (("1–9", "rough blade, film 3 µm"), ("10–15", "fine blade, film 1.5 µm")):
+        assert f"<dt>Rounds {which}</dt><dd>{what}, push 250 N</dd>" in page
+
+
+def test_no_spots_are_a_dash_in_the_tables_and_never_a_nan(demo):
+    bare = demo.rounds[0]
+    bare = types.SimpleNamespace(**{**vars(bare), "spots_mean": 0.0, "spots_cv": float("nan"), "blade": ""})
+    bare.film_um = bare.push_n = float("nan")
+    text = "".join(Reader(demo_page(dataclasses.replace(demo, rounds=[bare], met_round=None))).text)
+    assert "Round 1 · 0.2 h" in text
+    assert "–" in text[text.index("All 1 rounds"):]
+    assert "nan" not in text.lower()
+
+
 def test_a_face_that_is_not_done_says_what_is_missing(demo, no_charts):
     short = dataclasses.replace(demo, met_round=None, totals={**demo.totals, "spots_lowest": 3.0})
     text = "".join(Reader(demo_page(short)).text)
     assert "Not met in 15 rounds." in text
-    assert "spots, lowest square 3.0" in text
+    assert "spots, lowest square 3 " in text
     assert "A ring marks" not in text
 
 

@@ -5,7 +5,7 @@ import io
 
 import pytest
 
-from sim.report.tables import scorecard_rows, scorecard_table, verdict
+from sim.report.tables import number, scorecard_rows, scorecard_table, verdict
 from sim.target import Target
 
 GOOD = {"bearing_flatness_um": 1.2, "spots_mean": 24.0, "spots_lowest": 11.0, "bearing_pct": 12.5, "strokes": 9876.0}
@@ -14,7 +14,7 @@ GOOD = {"bearing_flatness_um": 1.2, "spots_mean": 24.0, "spots_lowest": 11.0, "b
 def test_each_limit_of_the_target_is_held_against_its_figure_and_other_figures_have_none():
     rows = scorecard_rows({**GOOD, "spots_lowest": 7.0}, Target())
     assert [row.met for row in rows] == [True, True, False, True, None]
-    assert (rows[2].got, rows[2].wanted) == ("7.0", "≥ 8")
+    assert (rows[2].got, rows[2].wanted) == ("7", "≥ 8")
     assert rows[0].wanted == "≤ 2.5"
     assert rows[-1].got == "9,876"
 
@@ -28,9 +28,15 @@ def test_a_figure_exactly_on_its_limit_is_met():
 @pytest.mark.parametrize("key, value, got", [
     ("bearing_flatness_um", 2.5004, "2.5004"), ("bearing_flatness_um", 2.4996, "2.4996"),
     ("bearing_pct", 9.97, "9.97"), ("bearing_pct", 9.4, "9.4"), ("spots_mean", 20.0, "20.0"),
+    ("spots_lowest", 11.0, "11"), ("spots_lowest", 7.98, "7.98"), ("spots_lowest", 10.37, "10.4"),
 ])  # fmt: skip
 def test_a_figure_has_the_digits_that_show_on_which_side_of_its_limit_it_lies(key, value, got):
     assert scorecard_rows({key: value}, Target())[0].got == got
+
+
+def test_a_figure_that_is_not_there_is_a_dash_and_nought_has_no_sign():
+    assert [number(value, 3) for value in (float("nan"), -0.0, -0.0004, -0.0006)] == ["–", "0.000", "0.000", "-0.001"]
+    assert scorecard_rows({"spots_cv": float("nan")}, Target())[0].got == "–"
 
 
 def test_every_limit_of_the_target_has_a_row():
@@ -49,7 +55,7 @@ def test_the_verdict_says_when_a_face_was_met_and_lost_again():
     told = verdict(rows, 40, (22, 4.62))
     assert told[0] == "Met in round 22 after 4.6 h."
     assert "round 40" in told[1]
-    assert "spots, lowest square 7.0" in told[1]
+    assert "spots, lowest square 7 " in told[1]
     assert "bearing flatness" not in told[1]
     assert verdict(scorecard_rows(GOOD, Target()), 40, (22, 4.62))[1].endswith("still met.")
 
