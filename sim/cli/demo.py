@@ -1,6 +1,7 @@
 """`flatwright demo`: the foot of the optics-bench stand, from raw milled to scraped, with report and job files."""
 
 import argparse
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -157,6 +158,7 @@ def write_files(folder: Path, session: "Session", demo: "DemoReport", force: boo
 def answer(demo: "DemoReport", driven: "Driven") -> dict[str, Any]:
     """The JSON object: units in the keys."""
     t, last = demo.totals, driven.rounds[-1]
+    cv = None if math.isnan(t["spots_cv"]) else t["spots_cv"]
     log = [{"round": r.round, "strokes": r.strokes_this_round, "shop_hours": r.shop_hours,
             "bearing_flatness_um": r.bearing_flatness_um, "spots_mean": r.spots_mean, "spots_lowest": r.spots_lowest,
             "bearing_pct": r.bearing_pct} for r in driven.rounds]  # fmt: skip
@@ -164,7 +166,7 @@ def answer(demo: "DemoReport", driven: "Driven") -> dict[str, Any]:
         "seed": demo.seed, "hand": demo.hand, "rounds": len(driven.rounds), "strokes": int(t["strokes"]),
         "shop_hours": t["shop_hours"], "target_met": driven.met_round is not None, "target_met_round": driven.met_round,
         "bearing_flatness_um": t["bearing_flatness_um"], "surface_flatness_um": t["surface_flatness_um"],
-        "spots_per_sq_in": {"mean": t["spots_mean"], "lowest": t["spots_lowest"], "cv": t["spots_cv"]},
+        "spots_per_sq_in": {"mean": t["spots_mean"], "lowest": t["spots_lowest"], "cv": cv},
         "bearing_pct": last.bearing_pct, "pocket_depth_um": t["pocket_depth_um"], "removed_mm3": t["removed_mm3"],
         "strokes_off_marks_pct": t["strokes_off_marks_pct"], "rounds_log": log,
     }  # fmt: skip

@@ -70,25 +70,26 @@ def settings() -> list[dict[str, Any]]:
 
     rows: list[dict[str, Any]] = []
 
-    def tell(tool: str, name: str, value: Any, allowed: tuple[Any, ...], unit: str, doc: str, ref: str) -> None:
+    def tell(tool: str, name: str, value: Any, allowed: tuple[Any, ...], words: tuple[str, str, str]) -> None:
+        unit, doc, ref = words
         rows.append({"tool": tool, "name": name, "default": value, "unit": unit, "allowed": allowed, "doc": doc,
                      "ref": ref})  # fmt: skip
 
     for kind, made in (("blade", RACK), ("hand", HANDS)):
         for name, thing in made.items():
             for field in dataclasses.fields(thing):
-                told = field.metadata
-                value = getattr(thing, field.name)
-                tell(f"{kind}: {name}", field.name, value, told["allowed"], told["unit"], told["doc"], told["ref"])
+                words = tuple(field.metadata[key] for key in ("unit", "doc", "ref"))
+                tell(f"{kind}: {name}", field.name, getattr(thing, field.name), field.metadata["allowed"], words)
     for stage in (*STAGES, SPLIT):
         for name, (unit, allowed, doc) in STAGE_WORDS.items():
-            tell(f"stage: {stage.name}", name, getattr(stage, name), allowed, unit, doc, STAGE_REF)
-    tell("stages", "rub_mm", RUB_MM, (0.0, 300.0), "mm", "way of the pilot's rub", "common practice, no source")
+            tell(f"stage: {stage.name}", name, getattr(stage, name), allowed, (unit, doc, STAGE_REF))
+    shop_rule = "common practice, no source"
+    tell("stages", "rub_mm", RUB_MM, (0.0, 300.0), ("mm", "way of the pilot's rub", shop_rule))
     for material, um_per_m in WEAR_UM_PER_M.items():
-        tell("edge wear", material, um_per_m, (0.0, 10.0), "um/m", "growth of the edge radius", "from memory")
+        tell("edge wear", material, um_per_m, (0.0, 10.0), ("um/m", "growth of the edge radius", "from memory"))
     for name, command in COMMANDS.items():
-        tell("time of an act", name, command.seconds, (0.0, 3600.0), "s", "shop time, strokes and reading apart",
-             "common practice, no source")  # fmt: skip
+        doc = "shop time, strokes and reading apart"
+        tell("time of an act", name, command.seconds, (0.0, 3600.0), ("s", doc, shop_rule))
     return rows
 
 

@@ -3,13 +3,14 @@
 from dataclasses import dataclass
 
 from sim.measure.flatness import bearing_flatness_um, surface_flatness_um
-from sim.measure.spots import pocket_depth_um, spots
+from sim.measure.spots import bearing_sheets, pocket_depth_um, spots
 from sim.model.face import Face
 from sim.model.film import Blue
 from sim.model.marks import Marks
 from sim.params import param, tool
 from sim.process.bluing import standard_print
-from sim.seat.compliant import Body, Compliance
+from sim.seat.compliant import Body, Compliance, compliant_seat, pressed_cells, weight_and_hands
+from sim.seat.hinge import Hinge, hinge
 from sim.target import Target
 
 
@@ -53,13 +54,31 @@ def score(face: Face, target: Target | None = None, body: Body | None = None) ->
 
 
 def scorecard(face: Face, target: Target | None = None, body: Body | None = None) -> dict[str, float]:
-    """Every figure of a finished face, with units in the names."""
+    """Every figure of a finished face, with units in the names; NaN where a face is too small for one.
+
+    Raises
+    ------
+    Refused
+        As `compliant_seat`.
+    """
     found = score(face, target, body)
-    fine = spots(standard_marks(face, body), 0.5)
+    marks = standard_marks(face, body)
+    fine = spots(marks, 0.5)
+    turned = _hinge(face, body or Body())
     return {
         "bearing_flatness_um": found.bearing_flatness_um, "surface_flatness_um": surface_flatness_um(face),
         "spots_mean": found.spots_mean, "spots_lowest": found.spots_lowest, "spots_cv": found.spots_cv,
         "spots_mean_half_mm2": fine.mean, "bearing_pct": found.bearing_pct, "pocket_depth_um": pocket_depth_um(face),
+        "bearing_tenths_pct": float(bearing_sheets(marks).mean()),
+        "hinge_high_share": turned.pivots[0].share, "hinge_low_share": turned.pivots[1].share,
+        "hinge_even_share": turned.even[0].share,
     }
+
+
+def _hinge(face: Face, body: Body) -> Hinge:
+    """The hinge test on what the face stands on by its own weight."""
+    top = face.height_um + face.burr_um
+    pose = compliant_seat(top, face.pitch_mm, weight_and_hands(face, body))
+    return hinge(face.iron, face.pitch_mm, *pressed_cells(top, pose, face.pitch_mm, Compliance().c_um))
 
 
