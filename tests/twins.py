@@ -14,7 +14,7 @@ from scipy.optimize import brentq
 from sim.model.blade import RACK, Edge
 from sim.model.face import VOID_UM, Face
 from sim.model.plate import Plate
-from sim.process.machining import Start, machine_face
+from sim.process.machining import COUPON, Start, machine_face
 from sim.process.stroke import WEAR_UM_PER_M, Chatter, Iron, chip_table, crown_mm, scrape
 
 STEP_MM = 0.25
@@ -33,7 +33,7 @@ def _coupon(seed, length_mm, width_mm, pitch_mm):
     return face
 
 
-def scraped_coupon(seed, length_mm=60.0, width_mm=40.0, pitch_mm=0.25) -> Face:
+def scraped_coupon(seed, length_mm=COUPON.length_mm, width_mm=COUPON.width_mm, pitch_mm=0.25) -> Face:
     """A milled coupon that was scraped here and there: burrs, ripple, old skin and an edge break."""
     return _coupon(seed, length_mm, width_mm, pitch_mm).copy()
 

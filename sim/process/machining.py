@@ -68,6 +68,10 @@ class Start:
     """Holes and slots: x, y of the middle, length, width in mm; a slot has round ends, a hole is as long as wide."""
 
 
+COUPON = Start(length_mm=60.0, width_mm=40.0)
+"""A coupon to practise on."""
+
+
 def machine_face(start: Start, rng: np.random.Generator) -> Face:
     """A start face.
 

@@ -1,6 +1,6 @@
 """The pilot sees what a person sees: behind a veil that hides every field of truth it makes the same strokes."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -9,7 +9,7 @@ import pytest
 from sim.hands.autopilot import follow_the_blue
 from sim.hands.skill import HANDS
 from sim.model.plate import PlateMake
-from sim.process.machining import Start
+from sim.process.machining import COUPON
 from sim.shop.commands import Scrape, SpotFace, perform
 from sim.shop.job import Job, JobStart, begin_job
 from sim.shop.sight import Sight, look
@@ -51,7 +51,7 @@ def veiled(thing: Any, seen: dict[str, Any] | None) -> Any:
 
 
 def coupon(seed: int) -> Job:
-    start = Start(length_mm=60.0, width_mm=40.0, cutouts=((30.0, 20.0, 8.0, 8.0),))
+    start = replace(COUPON, cutouts=((30.0, 20.0, 8.0, 8.0),))
     return begin_job(JobStart(start, PlateMake(length_mm=120.0, width_mm=100.0), seed=seed))
 
 

@@ -6,11 +6,11 @@ from sim.errors import BadParam
 from sim.hands import worked
 from sim.hands.worked import MOST_ROUNDS, worked_job
 from sim.model.plate import PlateMake
-from sim.process.machining import Start
+from sim.process.machining import COUPON
 from sim.shop.job import JobStart
 from sim.shop.logbook import fingerprint
 
-START = JobStart(Start(length_mm=60.0, width_mm=40.0), PlateMake(length_mm=120.0, width_mm=100.0), seed=3)
+START = JobStart(COUPON, PlateMake(length_mm=120.0, width_mm=100.0), seed=3)
 ROUNDS = 2
 
 

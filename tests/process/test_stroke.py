@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -319,9 +320,9 @@ def test_the_grid_around_the_iron_does_not_matter_to_a_stroke():
 
 def over_edges(break_mm):
     """Strokes straight, obliquely and along over the edge of a true coupon, inward and outward, one fresh face each."""
-    from sim.process.machining import Start, machine_face
+    from sim.process.machining import COUPON, machine_face
 
-    start = Start(length_mm=60.0, width_mm=40.0, kind="true", edge_break_mm=break_mm)
+    start = replace(COUPON, kind="true", edge_break_mm=break_mm)
     paths = {
         "in": (-1.03, 20.03, 5.03, 20.03),
         "out": (5.03, 20.03, -1.03, 20.03),

@@ -7,7 +7,7 @@ import pytest
 from sim.hands.autopilot import follow_the_blue
 from sim.hands.skill import HANDS
 from sim.model.plate import PlateMake
-from sim.process.machining import Start
+from sim.process.machining import COUPON
 from sim.shop.job import JobStart
 from sim.shop.rounds import drive
 from sim.shop.session import Session
@@ -16,7 +16,7 @@ from sim.target import Target
 
 @pytest.fixture(scope="session")
 def coupon():
-    return JobStart(face=Start(length_mm=60.0, width_mm=40.0), plate=PlateMake(length_mm=120.0, width_mm=100.0), seed=3)
+    return JobStart(face=COUPON, plate=PlateMake(length_mm=120.0, width_mm=100.0), seed=3)
 
 
 @pytest.fixture(scope="session")
