@@ -507,13 +507,14 @@ from sim.shop.commands import RollFilm, Scrape, SpotFace, StoneFace, WipeFace, p
 from sim.shop.job import JobStart, begin_job
 from tests.twins import random_strokes
 
-plate = PlateMake(length_mm=36.0, width_mm=28.0)
-job = begin_job(JobStart(Start(length_mm=24.0, width_mm=16.0), plate, Body(mass_kg=0.5), seed=5))
+length, width = float(sys.argv[1]), float(sys.argv[2])
+plate = PlateMake(length_mm=length + 12.0, width_mm=width + 12.0)
+job = begin_job(JobStart(Start(length_mm=length, width_mm=width), plate, Body(mass_kg=0.5), seed=5))
 rng = np.random.default_rng(5)
 for n, (blade, push) in enumerate((("rough", 180.0), ("semi", 140.0), ("fine", 90.0))):
     perform(RollFilm((6.0, 3.0, None)[n], ("rag", "brayer", "brayer")[n]), job)
-    perform(SpotFace(6.0 - 5.0 * n, 6.0, 6.0, (0.6, 0.8), ((16.0, 12.0, 10.0),)), job)
-    strokes = random_strokes(rng, 25, (24.0, 16.0), (0.7 * push, push), (3.0, 6.0))
+    perform(SpotFace(6.0 - 5.0 * n, 6.0, 6.0, (0.6, 0.8), ((length / 1.5, 0.75 * width, 10.0),)), job)
+    strokes = random_strokes(rng, 25, (length, width), (0.7 * push, push), (3.0, 6.0))
     perform(Scrape(blade, strokes_as_data(strokes), (1.0, 0.7, 0.5)[n]), job)
     perform(StoneFace(), job)
     if n != 1:
@@ -525,7 +526,8 @@ print(json.dumps({"hash": digest.hexdigest(), "removed_mm3": job.removed_mm3, "c
 """
 
 
-def test_three_rounds_end_in_the_same_bits_with_and_without_the_compiler():
+@pytest.mark.parametrize("size_mm", [(24.0, 16.0), pytest.param((60.0, 40.0), marks=pytest.mark.slow)])
+def test_three_rounds_end_in_the_same_bits_with_and_without_the_compiler(size_mm):
     started, told = {}, {}
     for name, setting in {
         "off": {"NUMBA_DISABLE_JIT": "1"},
@@ -534,7 +536,8 @@ def test_three_rounds_end_in_the_same_bits_with_and_without_the_compiler():
     }.items():
         env = {k: v for k, v in os.environ.items() if not k.startswith("NUMBA_")} | {"PYTHONPATH": str(TOP), **setting}
         started[name] = subprocess.Popen(
-            [sys.executable, "-c", ROUNDS], env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=TOP
+            [sys.executable, "-c", ROUNDS, *map(str, size_mm)],
+            env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=TOP,
         )
     for name, process in started.items():
         out, err = process.communicate(timeout=300)
