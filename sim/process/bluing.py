@@ -127,7 +127,7 @@ def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Com
     top = standing_um(face, body, compliance, rub.hands)
     load = weight_and_hands(face, body, rub.hands)
     surface, gap = np.empty_like(top), np.full_like(top, 1e30)
-    corners = np.array([lies_over(face, plate, rub.x_mm + s * rub.along[0], rub.y_mm + s * rub.along[1])
+    corners = np.array([lies_over(face, rub.x_mm + s * rub.along[0], rub.y_mm + s * rub.along[1])
                         for s in (rub.way_mm * (k / (POSES - 1) - 0.5) for k in range(POSES))], dtype=np.int64)
     # volume worn = wear p A way: depth in um for the way of one pose, per um^2 of overlap
     wear = plate.wear_mm3_per_nm * rub.way_mm * 1e-3 / POSES * 1e3 / compliance.c_um**2
@@ -273,7 +273,3 @@ def standard_print(face: Face, film_um: float, *, blue: Blue, compliance: Compli
           np.array([pose.x_mm, pose.y_mm, face.pitch_mm, 0.0]), 0, 0, gap, nothing)
     film = np.where(face.height_um > 0.1 * VOID_UM, film_um, 0.0)
     return print_of(film, gap, moved_share(way_mm, blue.rub_mm), face.pitch_mm, blue)[0]
-
-
-__all__ = ["Rub", "blue_face", "moved_share", "noise_order", "print_of", "roll_film", "rub_blued_face",
-           "spot_face", "standard_print", "wipe_face", "wipe_plate"]

@@ -11,8 +11,6 @@ class Soak:
     """How a part comes to one temperature."""
 
     half_time_min: float = param(10.0, "min", (0.5, 600.0), "time in which half of the difference goes", "from memory")
-    handling_k: float = param(0.0, "K", (0.0, 5.0), "warming of the face in a round of scraping",
-                              "common practice, no source: off unless asked")
 
 
 def soak(face: Face, seconds: float, tool_: Soak | None = None) -> None:

@@ -214,7 +214,3 @@ def fly_cut_dish_um(sweep_mm: float, width_mm: float, tram_mm: float, over_mm: f
         most = f"a fly cutter of sweep radius {sweep_mm:g} mm spans at most {2 * sweep_mm:g} mm"
         raise BadParam(f"{most}, got a width of {width_mm:g} mm")
     return (sweep_mm - math.sqrt(sweep_mm**2 - 0.25 * width_mm**2)) * tram_mm / over_mm * 1e3
-
-
-__all__ = ["KINDS", "Lay", "Start", "break_edges", "cusp_um", "fly_cut_dish_um", "form_um", "machine_face",
-           "make_plate"]

@@ -9,7 +9,6 @@ from sim.errors import BadParam, Refused
 from sim.kernels.tiles import tile_maxima
 from sim.kernels.touch import seat
 from sim.model.face import VOID_UM, Face
-from sim.model.plate import Plate
 from sim.params import param, tool
 
 TILE_CELLS = 8
@@ -226,6 +225,6 @@ def pressed_cells(
     return x[j], y[i], (over[i, j] / c_um) ** 2 * pitch_mm**2
 
 
-def lies_over(face: Face, plate: Plate, x_mm: float, y_mm: float) -> tuple[int, int]:
+def lies_over(face: Face, x_mm: float, y_mm: float) -> tuple[int, int]:
     """Row and column of the plate cell under face cell (0, 0) when the face's corner is put at (x_mm, y_mm)."""
     return int(round(y_mm / face.pitch_mm)), int(round(x_mm / face.pitch_mm))
