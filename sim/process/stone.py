@@ -13,8 +13,8 @@ class Stone:
     """A fine flat stone."""
 
     light_um: float = param(0.3, "um", (0.0, 5.0), "iron that a light pass takes off the tops",
-                            "computed: prototype, target met on five of five seeds")
-    firm_um: float = param(0.6, "um", (0.0, 5.0), "iron that a firm pass takes", "computed: prototype")
+                            "computed: trials of this model, target met on five of five seeds")
+    firm_um: float = param(0.6, "um", (0.0, 5.0), "iron that a firm pass takes", "computed: trials of this model")
     share: float = param(0.985, "", (0.5, 1.0), "share of the iron around that lies below the stone", "from memory")
     reach_mm: float = param(20.0, "mm", (5.0, 100.0), "half the stretch that the stone rides on",
                             "common practice, no source")

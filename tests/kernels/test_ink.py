@@ -117,7 +117,7 @@ def test_what_stays_on_lifting_is_half_of_what_is_left_in_the_gap():
     printed, loss = np.empty_like(film), np.empty_like(film)
     ink.lift(film, gap, sent, got, SHARE, 0.5, printed, loss)
     pressed = film > gap
-    # physics.md section 3: b = 1/2 [t - phi (t - g)] plus what was pushed there
+    # b = 1/2 [t - phi (t - g)] plus what was pushed there
     wanted = np.where(pressed, 0.5 * (film - SHARE * (film - np.minimum(gap, film))), 0.5 * got)
     np.testing.assert_allclose(printed, wanted, rtol=0.0, atol=1e-15)
     np.testing.assert_allclose(loss, np.where(pressed, wanted + 0.5 * sent, 0.0), rtol=0.0, atol=1e-15)

@@ -120,7 +120,7 @@ def test_a_face_narrower_than_the_square_is_scaled_to_the_square(size):
 
 @pytest.mark.parametrize("pitch_mm, closes, stays", [(0.25, 1, 2), (0.125, 2, 3), (0.1, 2, 3), (0.3, 0, 1)])
 def test_gaps_under_three_tenths_of_a_millimetre_close_at_any_pitch(pitch_mm, closes, stays):
-    # physics.md section 7: by distance in mm; a gap of 0.3 mm is not under 0.3
+    # by distance in mm; a gap of 0.3 mm is not under 0.3
     for gap, islands_seen in ((closes, 1), (stays, 2)):
         marked = np.zeros((60, 60), bool)
         marked[20:40, 10:30] = marked[20:40, 30 + gap : 50] = True

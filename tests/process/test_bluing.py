@@ -1,4 +1,4 @@
-"""Blue: conserved through every act, squeezed as the page says, the same on mirrored and shifted faces."""
+"""Blue: conserved through every act, squeezed as the formula says, the same on mirrored and shifted faces."""
 
 from dataclasses import replace
 
@@ -72,7 +72,7 @@ def test_a_film_is_as_uneven_as_its_applicator(applicator, wanted):
     for seed in range(4):
         film = film_on(twins.bare_plate(240.0, 180.0), seed, applicator=applicator).film_um
         spread.append(film.std() / film.mean())
-    # physics.md section 3, from memory: coefficient of variation 0.12 brayer, 0.4 rag; 4 x 1,200 waves: 1 to 2 %
+    # from memory: coefficient of variation 0.12 brayer, 0.4 rag; 4 x 1,200 waves: 1 to 2 %
     assert np.mean(spread) == pytest.approx(wanted, rel=0.05)
 
 
@@ -195,7 +195,7 @@ def test_squeezing_leaves_a_pale_centre_and_a_dark_rim():
     spot(face, plate, way_mm=30.0)  # phi = 1 - e^-3 = 0.95
     blue = face.blue_um
     centre = blue[away < 0.3]
-    # physics.md section 3: b = [t - phi (t - g)] / 2 with g = 0: 3 um x 0.05 / 2 = 0.075 um; and half of 3 um at g = t.
+    # b = [t - phi (t - g)] / 2 with g = 0: 3 um x 0.05 / 2 = 0.075 um; and half of 3 um at g = t.
     # the rub moves the apex over the face, so the least gap is a little under the one of the middle pose
     np.testing.assert_allclose(centre, 0.5 * 3.0 * np.exp(-3.0), rtol=1e-9)
     assert blue.max() > 1.35

@@ -18,7 +18,7 @@ def warm_face(kelvin, length_mm=200.0, width_mm=10.0):
 def test_a_warm_face_bows_as_computed(kelvin):
     row = standing_um(warm_face(kelvin), Body(thickness_mm=25.0), Compliance(expansion_um_per_m_k=11.0))[10]
     bow = 0.5 * (row[199] + row[200]) - 0.5 * (row[0] + row[-1])
-    # physics.md section 5, computed: alpha dT L^2 / (8 t), alpha 10.5 to 11: 2.2 um for 1 K through 25 mm over 200 mm
+    # computed: alpha dT L^2 / (8 t), alpha 10.5 to 11: 2.2 um for 1 K through 25 mm over 200 mm
     assert bow == pytest.approx(2.2 * kelvin, rel=0.006)  # the end cells lie 0.25 mm inside: 0.5 %
 
 

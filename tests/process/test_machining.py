@@ -16,7 +16,7 @@ def face(seed=1, **options):
 
 
 def test_a_round_nose_leaves_the_cusps_of_the_handbook():
-    # standard turning and milling geometry, f^2 / (8 r): f 0.2, r 0.8 -> 6.25 um (physics.md section 1)
+    # standard turning and milling geometry, f^2 / (8 r): f 0.2, r 0.8 -> 6.25 um
     assert cusp_um(0.2, 0.8) == pytest.approx(6.25, rel=1e-12)
     # and Ra of a row of parabolas is 2 / (9 sqrt 3) x 2 of their height: the handbook's f^2 / (31 r) to its two digits
     t = (np.arange(10000) + 0.5) / 10000.0 * 2.0 - 1.0
@@ -27,7 +27,7 @@ def test_a_round_nose_leaves_the_cusps_of_the_handbook():
 @pytest.mark.parametrize(
     "tram,over,sweep,width,dish",
     [
-        # physics.md section 1, computed: (R - sqrt(R^2 - W^2/4)) t / D; tolerance is the last digit listed
+        # computed: (R - sqrt(R^2 - W^2/4)) t / D; tolerance is the last digit listed
         (0.02, 200.0, 60.0, 100.0, 2.7),
         (0.05, 150.0, 50.0, 90.0, 9.4),
         (0.10, 150.0, 60.0, 100.0, 17.9),

@@ -23,7 +23,7 @@ def test_what_is_reported_is_what_is_gone(pressure, most):
 
 
 def test_it_takes_tops_only_down_to_the_local_top_and_no_farther():
-    """physics.md section 5: z <- min(z, max(T, z - s)), T = the 98.5th percentile within 20 mm."""
+    """z <- min(z, max(T, z - s)), T = the 98.5th percentile within 20 mm."""
     face = twins.scraped_coupon(2)
     before = face.copy()
     stone_face(face, "firm")

@@ -49,7 +49,7 @@ def dropped(before, after):
 
 
 def test_the_width_of_a_cut_follows_from_end_radius_and_shank():
-    # physics.md section 4, computed: R 60 mm, 5 um, 30 deg -> 2.2 mm
+    # 2 sqrt(2 R d / sin): R 60 mm, 5 um, 30 deg -> 2.2 mm
     assert cut_width_mm(Blade(end_radius_mm=60.0, shank_deg=30.0), 5.0) == pytest.approx(2.2, abs=0.05)
     assert cut_width_mm(Blade(end_radius_mm=60.0, shank_deg=30.0), 5.0) == pytest.approx(
         2.0 * np.sqrt(2.0 * 120.0 * 0.005), rel=1e-12
@@ -82,7 +82,7 @@ def test_the_swing_is_the_damped_oscillator(wave, damping, step):
 @pytest.mark.parametrize(
     "name,push,depth,width",
     [
-        # physics.md section 4, computed from Kienzle's law with these very numbers
+        # computed from Kienzle's law with these very numbers
         ("rough", 200.0, 8.0, 3.9),
         ("fine", 95.0, 4.9, 2.2),
         ("fine", 50.0, 2.2, 1.5),
@@ -91,7 +91,7 @@ def test_the_swing_is_the_damped_oscillator(wave, damping, step):
 )
 def test_a_push_on_flat_iron_cuts_depth_and_width_as_computed(name, push, depth, width):
     deep, wide = flat_cut(RACK[name], push, Iron())
-    # the page gives two digits; 4.9 stands against 5.007 here, 2.2 %, which rounding does not explain
+    # two digits are given; 4.9 stands against 5.007 here, 2.2 %, which rounding does not explain
     assert deep == pytest.approx(depth, rel=0.025)
     assert wide == pytest.approx(width, abs=0.05)
 
@@ -100,7 +100,7 @@ def test_the_edge_force_is_calibrated_by_two_measured_pushes():
     """A calibration, no evidence: the edge force of 25 N/mm was fitted to these two forces.
 
     454 N roughing and 178 N fine finishing: a force study of hand scraping in the MTDR conference proceedings, one
-    worker of 26 years' experience; depths and widths by physics.md section 4.
+    worker of 26 years' experience; depths and widths by Kienzle's law.
     """
     assert flat_cut(RACK["rough"], 454.0, Iron()) == pytest.approx((18.4, 5.9), rel=0.02)
     for name, depth, width in (("semi", 8.0, 3.4), ("fine", 10.0, 3.1)):
@@ -142,7 +142,7 @@ def test_a_scraped_face_is_cut_deeper_than_a_flat_one_by_the_same_push():
             face, twins.random_strokes(rng, 60, (50.0, 30.0), (90.0, 90.0), (4.0, 6.0)) + [5.0, 5.0, 5.0, 5.0, 0.0]
         )
         ratios.append(np.median(told.deepest_um) / (flat_cut(FINE, 90.0, Iron())[0] - 1.2))
-    # physics.md section 4, measured on the prototype: 1.4 to 1.6 x deeper, for it rides fewer points
+    # measured in trials of this model: 1.4 to 1.6 x deeper, for it rides fewer points
     assert 1.2 < np.mean(ratios) < 1.8
 
 
@@ -239,7 +239,7 @@ def test_burrs_stand_beside_a_cut_and_at_most_half_a_mm_beyond_it():
     away = np.minimum(np.abs(rows - floor.min()), np.abs(rows - floor.max())) * 0.25
     assert away.max() <= 0.5
     depth = flat_cut(FINE, 95.0, Iron())[0] - 1.2
-    assert 0.1 * depth < face.burr_um.max() <= 0.2 * depth * 1.05  # physics.md section 4: 0.2 d sharp, from memory
+    assert 0.1 * depth < face.burr_um.max() <= 0.2 * depth * 1.05  # 0.2 d sharp, from memory
 
 
 def test_a_burr_stands_at_the_exit_of_an_abrupt_stroke():
@@ -344,7 +344,7 @@ def over_edges(break_mm):
 def test_care_decides_how_a_run_off_rolls_the_edge():
     depth = {(name, care): deep for name, care, deep in over_edges(0.0)}
     flat = flat_cut(FINE, 95.0, Iron())[0] - 1.2
-    # physics.md section 4: uncapped it gouges 60 to 180 um; a careless run-off rolls the edge a few um
+    # uncapped it gouges 60 to 180 um; a careless run-off rolls the edge a few um
     assert max(depth.values()) < 2.0 * flat < 8.0
     for name in ("oblique out", "half off"):
         assert depth[name, 0.5] > 1.3 * depth[name, 1.0]
@@ -427,7 +427,7 @@ def test_half_the_pitch_cuts_the_same_depth_and_volume(name, push):
     depth = np.mean(fine.deepest_um) / np.mean(coarse.deepest_um) - 1.0
     volume = fine.removed_mm3.sum() / coarse.removed_mm3.sum() - 1.0
     print(f"{name}: 0.25 -> 0.125 mm moves depth by {100.0 * depth:+.1f} %, volume by {100.0 * volume:+.1f} %")
-    # the issue's bars; physics.md section 1 measured 3 % and 4 % on the prototype
+    # bars: 5 % and 6 %; trials of this model gave 3 % and 4 %
     assert abs(depth) <= 0.05
     assert abs(volume) <= 0.06
 
@@ -445,7 +445,7 @@ def test_a_dull_edge_needs_more_push_and_leaves_taller_burrs():
     strong = flat_face()
     third = cut(strong, [*path[:4], 330.0], edge_um=12.0)
     assert third.deepest_um[0] == pytest.approx(first.deepest_um[0], rel=0.25)
-    # burrs of cuts of like depth: 0.2 d sharp, 0.6 d dull (physics.md section 4, from memory)
+    # burrs of cuts of like depth: 0.2 d sharp, 0.6 d dull (from memory)
     ratio = (
         strong.burr_um[:, 80:120].max() / third.deepest_um[0] / (sharp.burr_um[:, 80:120].max() / first.deepest_um[0])
     )
@@ -468,7 +468,7 @@ def test_edges_wear_by_the_metre_and_by_what_they_are_made_of(material, growth):
     strokes = np.array([[5.0, 5.0 + 0.3 * k, 30.0, 5.0 + 0.3 * k, 60.0] for k in range(80)])
     told = scrape(face, twins.bare_plate(), Blade(material=material), edge, strokes)
     assert edge.metres == pytest.approx(2.0, rel=1e-12)
-    # physics.md section 4, from memory: carbon : high-speed steel : carbide = 2 : 1 : 0.1 um per m
+    # from memory: carbon : high-speed steel : carbide = 2 : 1 : 0.1 um per m
     assert edge.radius_um == pytest.approx(4.0 + 2.0 * growth, rel=1e-12)
     assert WEAR_UM_PER_M[material] == growth
     np.testing.assert_allclose(told.edge_um, 4.0 + 0.025 * growth * np.arange(1, 81), rtol=1e-12)

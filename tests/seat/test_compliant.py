@@ -45,7 +45,7 @@ def crown(radius_mm, tip_mm, shape=(44, 52), pitch_mm=0.25):
 
 @pytest.mark.parametrize("tip_mm", [(6.125, 5.125), (6.25, 5.125), (6.25, 5.25)], ids=["centre", "edge", "corner"])
 def test_a_crowned_spot_yields_as_the_law_says_wherever_its_tip_lies(tip_mm):
-    # physics.md section 2: F = 2 pi R d^3 / (3000 c^2), here 12 N on R 375 mm -> 0.337 um within 1 %
+    # by integration over the crown: F = 2 pi R d^3 / (3000 c^2), here 12 N on R 375 mm -> 0.337 um within 1 %
     pose = compliant_seat(crown(375.0, tip_mm), 0.25, Load(12.0, *tip_mm), C_UM)
     closed = (12.0 * 3000.0 * C_UM**2 / (2.0 * np.pi * 375.0)) ** (1.0 / 3.0)
     assert closed == pytest.approx(0.337, abs=5e-4)
@@ -304,7 +304,7 @@ def test_a_hand_on_mid_span_bends_the_slab_as_a_beam(longer):
     face = face_from_heights(np.zeros(shape), pitch_mm=1.0)
     middle = (0.5 * shape[1], 0.5 * shape[0])
     bent = standing_um(face, SLAB, Compliance(), ((*middle, 50.0),))
-    # handbooks of structures: F L^3 / (48 E I), I = W t^3 / 12; physics.md section 2 rounds it to 0.6 um
+    # handbooks of structures: F L^3 / (48 E I), I = W t^3 / 12: 0.6 um
     closed = 50.0 * 200.0**3 / (48.0 * 110_000.0 * 100.0 * 25.0**3 / 12.0) * 1e3
     assert 0.58 <= round(closed, 2) <= 0.6
     assert bent.max() == pytest.approx(closed, rel=1e-4)  # the nearest cell is half a millimetre from the middle
@@ -322,7 +322,7 @@ def test_a_warm_face_stands_out_in_the_middle_until_its_rim():
     face = face_from_heights(np.zeros((1001, 2001)), pitch_mm=0.1)
     face.warm_k = 1.0
     top = standing_um(face, SLAB, Compliance())
-    # physics.md section 5: alpha dT L^2 / (8 t) = 2.2 um for 1 K through 25 mm over 200 mm
+    # alpha dT L^2 / (8 t) = 2.2 um for 1 K through 25 mm over 200 mm
     assert top[500, 1000] - top[500, 0] == pytest.approx(10.75e-6 * 200.0**2 / (8.0 * 25.0) * 1e3, rel=2e-3)
     assert round(float(top[500, 1000] - top[500, 0]), 1) in (2.1, 2.2)
 

@@ -41,14 +41,14 @@ def least_work_twin(x, y, load):
 
 
 def test_an_even_bar_turns_at_its_closed_form():
-    # checks/README.md and physics.md section 2: even bar pushed at one end turns 0.292893 L from the far end (exact).
+    # closed form, 1 - sqrt(1 / 2): an even bar pushed at one end turns 0.292893 L from the far end (exact).
     # The pivot of n equal points stands on one of them: within half a step, 1 / (2 n), and the median's own half step.
     share = bar_share((0.0, 1.0), n=50_000)
     assert share == pytest.approx(BAR, abs=1.0 / 50_000)
     assert pytest.approx(0.292893, abs=1e-6) == BAR
 
 
-# physics.md section 2, bearing only in the middle fraction. Closed form: the friction moments of both sides of the
+# Bearing only in the middle fraction. Closed form: the friction moments of both sides of the
 # pivot about the pushed end balance, c^2 = (low^2 + high^2) / 2, so c = sqrt(1 + f^2) / 2 from the push.
 @pytest.mark.parametrize("fraction, printed", [(0.8, 0.36), (0.6, 0.42), (0.4, 0.46), (0.2, 0.49)])
 def test_a_bar_that_bears_in_the_middle_turns_near_the_middle(fraction, printed):
@@ -57,7 +57,7 @@ def test_a_bar_that_bears_in_the_middle_turns_near_the_middle(fraction, printed)
     assert round(share, 2) == printed
 
 
-# physics.md section 2, bearing only over each end fraction. Closed form: c = sqrt(1 - e) from the push.
+# Bearing only over each end fraction. Closed form: c = sqrt(1 - e) from the push.
 @pytest.mark.parametrize("fraction, printed", [(0.4, 0.225), (0.3, 0.16), (0.2, 0.11), (0.05, 0.025)])
 def test_a_bar_that_bears_at_its_ends_turns_near_its_end(fraction, printed):
     share = bar_share((0.0, fraction), (1.0 - fraction, 1.0))
@@ -65,7 +65,7 @@ def test_a_bar_that_bears_at_its_ends_turns_near_its_end(fraction, printed):
     assert round(share, len(str(printed)) - 2) == printed
 
 
-# physics.md section 2: a 160 x 60 face turns at 0.267 L, a 160 x 110 face at 0.222 L.
+# A 160 x 60 face turns at 0.267 L, a 160 x 110 face at 0.222 L.
 @pytest.mark.parametrize("depth, printed", [(60.0, 0.267), (110.0, 0.222)])
 def test_an_even_face_turns_nearer_to_its_end_the_wider_it_is(depth, printed):
     share = even_pivot(foot(160.0, depth), 0.5, (160.0, depth / 2.0), (0.0, 1.0), 160.0).share
