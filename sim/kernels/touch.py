@@ -8,6 +8,7 @@ from sim.kernels import R1, R2, RI1, RI2, W1, W2, WI2, f8, i8, kernel, nt
 from sim.kernels.tiles import tile_maxima
 
 VOID = -1e29  # anything lower is not iron
+NOTHING = -1e30  # stands off the plate and where no iron is
 BESIDE = 0.28364816427662776  # 1 / (4 ln(1 + sqrt 2)): sinking one cell aside, where a lone cell sinks by 1
 MARGIN_UM = 0.04  # cells this near below the first plane are looked at; doubled until it is enough
 
@@ -346,7 +347,7 @@ def seat(surface, maxima, size, law, load, plane):
 
 @kernel(nt.void(R2, R2, i8, i8, W2))
 def lay_on(top, error, row, col, surface):
-    """Face on the plate: what stands towards the plate's nominal plane, -1e30 off the plate or where no iron is.
+    """Face on the plate: what stands towards the plate's nominal plane, NOTHING off the plate or where no iron is.
 
     top (ny, nx) um; error (py, px) um, the plate's own; row, col: plate cell under face cell (0, 0).
     """
@@ -355,15 +356,15 @@ def lay_on(top, error, row, col, surface):
     end = max(min(error.shape[1] - col, nx), first)
     for i in range(ny):
         if not 0 <= i + row < error.shape[0]:
-            surface[i] = -1e30
+            surface[i] = NOTHING
             continue
-        surface[i, :first] = -1e30
-        surface[i, end:] = -1e30
+        surface[i, :first] = NOTHING
+        surface[i, end:] = NOTHING
         below = error[i + row, first + col : end + col]
         above = top[i, first:end]
         out = surface[i, first:end]
         for j in range(end - first):
-            out[j] = above[j] + below[j] if above[j] > VOID else -1e30
+            out[j] = above[j] + below[j] if above[j] > VOID else NOTHING
 
 
 @kernel(nt.void(R2, R1, R1, i8, i8, W2, W2))

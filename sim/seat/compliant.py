@@ -24,8 +24,8 @@ class Compliance:
 
     c_um: float = param(
         0.05, "um/MPa^0.5", (0.005, 1.0), "overlap that presses with 1 MPa at cells of 0.25 mm",
-        "computed: fitted so that printed areas agree with an elastic half-space; "
-        "form from Back, Burdekin and Cowley 1973",
+        "computed: the springs give tilt and balance, fitted in trials against an elastic half-space; "
+        "what prints comes from lift_um; form from Back, Burdekin and Cowley 1973",
     )  # fmt: skip
     effective_mpa: float = param(
         53000.0, "MPa", (1e3, 1e6), "effective modulus E* of face and plate, for how high the plane stands that prints",
