@@ -79,12 +79,12 @@ def test_the_oracle_is_in_balance_on_every_face(judged, at):
 
 @pytest.mark.parametrize("at", range(len(FILMS_UM)), ids=["2 um", "3 um", "5 um"])
 def test_faces_from_milled_to_finished_print_on_the_mean_as_on_a_half_space(judged, at):
-    """The bar of the issue. Measured, lowest of the three seeds: 0.976, 0.984, 0.991."""
+    """At least 0.92. Measured, lowest mean of the three seeds: 0.987, 0.993, 0.997."""
     assert np.mean([shares[at] for _, shares, _ in judged]) >= 0.92
 
 
 def test_no_face_from_milled_to_finished_prints_much_unlike_a_half_space(judged):
-    """The bar of the issue, at 2 um. Measured: 0.929, 0.974, 0.964."""
+    """At least 0.88 at 2 um. Measured, lowest face of each seed: 0.974, 0.989, 0.977."""
     assert min(shares[0] for _, shares, _ in judged) >= 0.88
 
 
