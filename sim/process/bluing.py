@@ -113,8 +113,8 @@ def wipe_plate(plate: Plate) -> None:
     plate.lint = np.zeros((0, 3))
 
 
-def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Compliance) -> tuple[list[Pose], NDArray,
-                                                                                                  NDArray]:
+def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body,
+                 compliance: Compliance) -> tuple[list[Pose], NDArray, NDArray]:
     """Seat the face at each pose of the rub; the plate wears where it is pressed, so `plate` changes.
 
     Returns the poses, the plate cells under face cell (0, 0) as int64 (poses, 2), and the least gap met, um (ny, nx).

@@ -77,8 +77,8 @@ class Cut:
 def chip_table(chip_power: float) -> NDArray[np.float64]:
     """depth^(1-m) for 0 to TABLE_UM um, TABLE_PER_UM entries a um; in decimal arithmetic, the same on every machine."""
     power = 1 - Decimal(repr(chip_power))
-    table = np.array([0.0] + [float((Decimal(n) / TABLE_PER_UM) ** power) for n in range(1,
-                                                                                         TABLE_UM * TABLE_PER_UM + 1)])
+    steps = range(1, TABLE_UM * TABLE_PER_UM + 1)
+    table = np.array([0.0] + [float((Decimal(n) / TABLE_PER_UM) ** power) for n in steps])
     table.flags.writeable = False
     return table
 
@@ -182,10 +182,8 @@ def scrape(face: Face, plate: Plate, blade: Blade, edge: Edge, strokes: NDArray[
     tool_ = np.array([crown_mm(blade), 0.5 * blade.width_mm, edge.radius_um, WEAR_UM_PER_M[blade.material] * 1e-3, care,
                       ramp_mm, iron.burr_sharp, iron.burr_dull])
     law = np.array([face.pitch_mm, kienzle_n_mm(iron), iron.edge_sharp_n_mm, iron.edge_dull_n_mm, iron.honed_um,
-                    iron.dull_um,
-                    iron.least_chip_share, chatter.flank_um, *swing(chatter.wave_mm,
-                                                                    chatter.damping), iron.support_um, seen_um,
-                    TABLE_PER_UM])
+                    iron.dull_um, iron.least_chip_share, chatter.flank_um, *swing(chatter.wave_mm, chatter.damping),
+                    iron.support_um, seen_um, TABLE_PER_UM])
     out = np.zeros((len(strokes), 8))
     cut_strokes(face.height_um, face.burr_um, face.blue_um, strokes, tool_, law, chip_table(iron.chip_power), out)
     for row in out[:, 5]:

@@ -251,8 +251,7 @@ class Scrape(Command):
         strokes[:, 4] /= 10.0
         blade, edge = RACK[self.blade], job.edges[self.blade]
         cut = stroke.scrape(job.face, job.plate, blade, edge, strokes, care=self.care, ramp_mm=self.ramp_mm,
-                            iron=m.iron,
-                            chatter=m.chatter, seen_um=m.blue.seen_um)
+                            iron=m.iron, chatter=m.chatter, seen_um=m.blue.seen_um)
         count = len(self.strokes)
         job.strokes += count
         job.strokes_this_round += count
