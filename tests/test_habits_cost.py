@@ -83,7 +83,8 @@ def take_all_blue(**options):
 
 @both_seeds
 def test_scraping_everything_blue_spoils_a_face_that_passes_and_splitting_large_marks_keeps_it(seed):
-    split_only = follow_the_blue(SKILLED, Pilot(even_share=0.0, crowded_share=10.0), stages=STAGES[-1:], split=SPLIT)
+    large = Pilot(even_share=0.0, crowded_share=10.0, hard_mm2=10.0)  # nothing but what is over split_mm2
+    split_only = follow_the_blue(SKILLED, large, stages=STAGES[-1:], split=SPLIT)
     change = []
     for pilot in (take_all_blue(), split_only):
         job = passing(seed)

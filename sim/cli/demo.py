@@ -25,7 +25,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--carry-on", action="store_true", help="work on for all rounds although the target is met")
     parser.add_argument("--out", metavar="DIR", help="folder for report and job files (default flatwright-demo-SEED)")
     parser.add_argument("--force", action="store_true", help="write over what an earlier run left in the folder")
-    parser.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
+    parser.add_argument("--json", action="store_true", help="print one JSON object and nothing else; in its rounds_log "
+                        "strokes are those of the round, hours those since the start")
 
 
 def whole(text: str) -> int:

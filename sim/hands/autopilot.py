@@ -100,8 +100,8 @@ DIRECTIONS = ((0.7071067811865476, 0.7071067811865476), (0.7071067811865476, -0.
 
 
 def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Stage, ...] = STAGES,
-                    split: Stage | None = SPLIT, stone: bool = True, crossing: bool = True) -> Generator[Command,
-                                                                                                         Sight, None]:
+                    split: Stage | None = SPLIT, stone: bool = True,
+                    crossing: bool = True) -> Generator[Command, Sight, None]:
     """Scrape a face, round after round, for ever; whoever drives it decides when it is done.
 
     Yields a command; expects the sight after it. One direction only when `crossing` is False; no stone when asked.
@@ -116,7 +116,8 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Sta
         sight = yield _spot(sight, hand)
         in_stage += 1
         marks, bare = read_print(sight, pilot)
-        if stage < last and goes_finer(marks, stages[stage], in_stage, pilot):
+        late = stage > 0 and in_stage > pilot.most_rounds
+        if stage < last and (late or is_covered(marks, now, in_stage, pilot)):
             stage, in_stage, thicker = stage + 1, 0, 1.0
         else:
             thicker = next_film(marks, thicker, pilot)
@@ -125,17 +126,19 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Sta
         how = "split" if splitting else "even" if evening else "all"
         chosen = choose(marks, bare, edge, how, pilot)
         direction = DIRECTIONS[sight.round % 2 if crossing else 0]
-        tool = split if split and splitting else lighter(now, in_stage, pilot) if now is stages[last] else now
-        sight = yield from scrape_marks(chosen, sight, tool, hand, along=direction, edge=edge, pilot=pilot)
+        if split and splitting:
+            now = split
+        elif now is stages[last]:
+            now = lighter(now, in_stage, pilot)
+        sight = yield from scrape_marks(chosen, sight, now, hand, along=direction, edge=edge, pilot=pilot)
         if stone:
             sight = yield StoneFace()
         sight = yield WipeFace()
 
 
-def goes_finer(marks: Marks, stage: Stage, rounds: int, pilot: Pilot) -> bool:
-    """True when blue stands nearly everywhere after the stage's least rounds, or when the stage has had its most."""
-    covered = rounds > stage.least_rounds and fields_reached_pct(marks, pilot) > pilot.fields_pct
-    return covered or (stage.blade != "rough" and rounds > pilot.most_rounds)
+def is_covered(marks: Marks, stage: Stage, rounds: int, pilot: Pilot) -> bool:
+    """True when blue stands nearly everywhere after the stage's least rounds: time to go finer."""
+    return rounds > stage.least_rounds and fields_reached_pct(marks, pilot) > pilot.fields_pct
 
 
 def next_film(marks: Marks, thicker: float, pilot: Pilot) -> float:
@@ -148,17 +151,15 @@ def next_film(marks: Marks, thicker: float, pilot: Pilot) -> float:
 
 def lighter(stage: Stage, rounds: int, pilot: Pilot) -> Stage:
     """The last stage with the push eased from round to round: what is left to take gets thinner."""
-    eased = max(pilot.lightest_share,
-                pilot.ease_share ** (rounds - 1)) if stage.least_rounds > pilot.most_rounds else 1.0
-    return replace(stage, push_n=stage.push_n * eased)
+    return replace(stage, push_n=stage.push_n * max(pilot.lightest_share, pilot.ease_share ** (rounds - 1)))
 
 
 def _spot(sight: Sight, hand: Hand) -> SpotFace:
     """Put the face down elsewhere and end for end by turns, lest it copies the plate, and rub it along or across."""
     at = luck(sight.seed, "plan", sight.round).random(2)
     room = (max(p - s - RUB_MM, 0.0) for p, s in zip(sight.plate_mm, sight.size_mm, strict=True))
-    x, y = (0.5 * (p - s) + (float(d) - 0.5) * r for p, s, d,
-            r in zip(sight.plate_mm, sight.size_mm, at, room, strict=True))
+    x, y = (0.5 * (p - s) + (float(d) - 0.5) * r
+            for p, s, d, r in zip(sight.plate_mm, sight.size_mm, at, room, strict=True))
     along = (1.0, 0.0) if sight.round % 2 == 0 else (0.0, 1.0)
     return SpotFace(round(max(x, 0.0), 2), round(max(y, 0.0), 2), RUB_MM, along, read_s=hand.read_s,
                     turn_deg=180.0 * (sight.round // 2 % 2))

@@ -67,8 +67,8 @@ def _job(told: dict[str, Any], arrays: dict[str, np.ndarray], start: JobStart) -
     plate = Plate(pitch, drawn_um_mm2=drawn, cloth_um_mm2=cloth, wear_mm3_per_nm=start.plate.wear_mm3_per_nm,
                   **{name: arrays[name] for name in ON_PLATE})
     edges = {name: Edge(*map(float, told["edges"][name])) for name in RACK}
-    poses = [Pose(float(h), float(a), float(b), float(x), float(y), int(n), float(up)) for h, a, b, x, y, n,
-             up in told["poses"]]
+    poses = [Pose(float(h), float(a), float(b), float(x), float(y), int(n), float(up))
+             for h, a, b, x, y, n, up in told["poses"]]
     counts = {name: int(told[name]) for name in COUNTS}
     return Job(start, face, plate, edges, clock_s=float(told["clock_s"]), removed_mm3=float(told["removed_mm3"]),
                last_poses=poses, **counts)
