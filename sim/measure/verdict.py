@@ -49,20 +49,26 @@ def standard_marks(face: Face, body: Body | None = None, blue: Blue | None = Non
 
 def score(face: Face, target: Target | None = None, body: Body | None = None) -> Score:
     """The figures that decide."""
-    counted = spots(standard_marks(face, body), (target or Target()).spot_area_mm2)
+    return _scored(face, standard_marks(face, body), target or Target())
+
+
+def _scored(face: Face, marks: Marks, target: Target) -> Score:
+    counted = spots(marks, target.spot_area_mm2)
     return Score(bearing_flatness_um(face), counted.mean, counted.lowest, counted.cv, counted.bearing_pct)
 
 
 def scorecard(face: Face, target: Target | None = None, body: Body | None = None) -> dict[str, float]:
-    """Every figure of a finished face, with units in the names; NaN where a face is too small for one.
+    """Every figure of a finished face, with units in the names.
 
     Raises
     ------
+    BadParam
+        A face too small for the squares of a sheet, as `bearing_sheets`.
     Refused
         As `compliant_seat`.
     """
-    found = score(face, target, body)
     marks = standard_marks(face, body)
+    found = _scored(face, marks, target or Target())
     fine = spots(marks, 0.5)
     turned = _hinge(face, body or Body())
     return {
