@@ -8,7 +8,7 @@ from sim.hands.autopilot import follow_the_blue
 from sim.hands.lanes import Lanes, strokes_over
 from sim.hands.skill import HANDS, lay
 from sim.model.plate import PlateMake
-from sim.process.machining import Start
+from sim.model.start import Start
 from sim.shop.commands import Command, HoneBlade, Scrape, StoneFace, WipeFace, perform, strokes_as_data
 from sim.shop.job import Job, JobStart, begin_job
 from sim.shop.rounds import drive

@@ -9,8 +9,8 @@ from scipy.ndimage import label
 from sim.hands.autopilot import DIRECTIONS, SPLIT, STAGES, Pilot, follow_the_blue
 from sim.measure.spots import spots
 from sim.measure.verdict import standard_marks
+from sim.model.start import Start
 from sim.process.bluing import standard_print
-from sim.process.machining import Start
 from sim.seat.compliant import compliant_seat, pressed_cells, weight_and_hands
 from sim.shop.job import JobStart, begin_job
 from tests.jobs import SKILLED, go_on, ground_coupon, passing, scrape_rows

@@ -13,7 +13,7 @@ TOP = Path(__file__).resolve().parent.parent
 ROOMS = {
     "": "errors units params target paths",
     "kernels": "tiles touch cut ink stoning islands grain warm",
-    "model": "face part plate film blade heights marks",
+    "model": "face start heights part plate film blade marks",
     "intake": "tables levels surfaces photo drawing",
     "seat": "rigid compliant hinge",
     "process": "bluing machining stroke stone heat",

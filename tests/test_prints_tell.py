@@ -7,8 +7,8 @@ from scipy.stats import spearmanr
 
 from sim.hands.autopilot import Pilot, read_print
 from sim.measure.spots import islands
+from sim.model.start import Start
 from sim.process.bluing import standard_print
-from sim.process.machining import Start
 from sim.seat.compliant import compliant_seat, middles_mm, weight_and_hands
 from sim.seat.rigid import rigid_seat
 from sim.shop.commands import RollFilm, SpotFace, perform

@@ -8,7 +8,7 @@ import pytest
 from sim.measure.spots import spots
 from sim.measure.verdict import standard_marks
 from sim.model.plate import PlateMake
-from sim.process.machining import Start
+from sim.model.start import Start
 from sim.shop.commands import HoneBlade, Scrape, StoneFace, perform
 from sim.shop.job import JobStart, begin_job
 from tests.jobs import commands_to_pass, passing

@@ -14,7 +14,8 @@ from scipy.optimize import brentq
 from sim.model.blade import RACK, Edge
 from sim.model.face import VOID_UM, Face
 from sim.model.plate import Plate
-from sim.process.machining import COUPON, Start, machine_face
+from sim.model.start import COUPON, Start
+from sim.process.machining import machine_face
 from sim.process.stroke import WEAR_UM_PER_M, Chatter, Iron, chip_table, crown_mm, scrape
 
 STEP_MM = 0.25

@@ -11,8 +11,9 @@ from sim.model.blade import RACK, Edge
 from sim.model.face import Face
 from sim.model.film import Blue
 from sim.model.plate import Plate, PlateMake
+from sim.model.start import Start
 from sim.process.heat import Soak
-from sim.process.machining import Start, machine_face, make_plate
+from sim.process.machining import machine_face, make_plate
 from sim.process.stone import Stone
 from sim.process.stroke import Chatter, Iron
 from sim.seat.compliant import Body, Compliance

@@ -7,7 +7,7 @@ import pytest
 import sim
 from sim.cli import main
 from sim.model.plate import PlateMake
-from sim.process.machining import Start
+from sim.model.start import Start
 from sim.shop.commands import RollFilm, Scrape, SpotFace, StoneFace, WipeFace
 from sim.shop.job import JobStart
 from sim.shop.session import Session

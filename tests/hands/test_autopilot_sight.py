@@ -9,7 +9,7 @@ import pytest
 from sim.hands.autopilot import follow_the_blue
 from sim.hands.skill import HANDS
 from sim.model.plate import PlateMake
-from sim.process.machining import COUPON
+from sim.model.start import COUPON
 from sim.shop.commands import Scrape, SpotFace, perform
 from sim.shop.job import Job, JobStart, begin_job
 from sim.shop.sight import Sight, look

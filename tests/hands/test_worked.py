@@ -6,7 +6,7 @@ from sim.errors import BadParam
 from sim.hands import worked
 from sim.hands.worked import MOST_ROUNDS, worked_job
 from sim.model.plate import PlateMake
-from sim.process.machining import COUPON
+from sim.model.start import COUPON
 from sim.shop.job import JobStart
 from sim.shop.logbook import fingerprint
 

@@ -8,7 +8,8 @@ import pytest
 from sim.errors import BadParam
 from sim.model.face import VOID_UM
 from sim.model.plate import PlateMake
-from sim.process.machining import KINDS, Start, break_edges, cusp_um, fly_cut_dish_um, form_um, machine_face, make_plate
+from sim.model.start import KINDS, Start
+from sim.process.machining import break_edges, cusp_um, fly_cut_dish_um, form_um, machine_face, make_plate
 
 
 def face(seed=1, **options):

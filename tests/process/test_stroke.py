@@ -320,7 +320,8 @@ def test_the_grid_around_the_iron_does_not_matter_to_a_stroke():
 
 def over_edges(break_mm):
     """Strokes straight, obliquely and along over the edge of a true coupon, inward and outward, one fresh face each."""
-    from sim.process.machining import COUPON, machine_face
+    from sim.model.start import COUPON
+    from sim.process.machining import machine_face
 
     start = replace(COUPON, kind="true", edge_break_mm=break_mm)
     paths = {
@@ -367,7 +368,8 @@ def about_a_corner(rng, count, push_n):
 
 
 def deepest_about_a_corner(blade, push_n, care, break_mm):
-    from sim.process.machining import Start, machine_face
+    from sim.model.start import Start
+    from sim.process.machining import machine_face
 
     start = Start(length_mm=16.0, width_mm=12.0, kind="true", edge_break_mm=break_mm)
     fresh, deep = machine_face(start, np.random.default_rng(0)), []
@@ -501,7 +503,7 @@ import numpy as np
 from sim.kernels.warm import warm
 warm()
 from sim.model.plate import PlateMake
-from sim.process.machining import Start
+from sim.model.start import Start
 from sim.seat.compliant import Body
 from sim.shop.commands import RollFilm, Scrape, SpotFace, StoneFace, WipeFace, perform, strokes_as_data
 from sim.shop.job import JobStart, begin_job

@@ -7,7 +7,7 @@ import pytest
 from sim.hands.autopilot import follow_the_blue
 from sim.hands.skill import HANDS
 from sim.model.plate import PlateMake
-from sim.process.machining import COUPON
+from sim.model.start import COUPON
 from sim.shop.job import JobStart
 from sim.shop.rounds import drive
 from sim.shop.session import Session

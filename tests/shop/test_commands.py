@@ -8,8 +8,8 @@ import pytest
 
 from sim.errors import BadParam
 from sim.model.plate import PlateMake
+from sim.model.start import Start
 from sim.process import bluing
-from sim.process.machining import Start
 from sim.shop.commands import COMMANDS, BlueFace, RollFilm, Scrape, SpotFace, as_data, from_data, perform
 from sim.shop.job import JobStart, begin_job
 

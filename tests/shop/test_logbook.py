@@ -14,7 +14,7 @@ import sim
 from sim.errors import BadFile, BadParam, CannotWrite, ShopError
 from sim.model.film import Blue
 from sim.model.plate import PlateMake
-from sim.process.machining import Start
+from sim.model.start import Start
 from sim.shop import logbook, store
 from sim.shop.commands import BreakEdges, HoneBlade, LetSoak, RollFilm, WipePlate
 from sim.shop.job import JobStart, Material

@@ -12,7 +12,7 @@ import sim
 from sim.errors import BadFile, BadParam, CannotWrite, Refused
 from sim.measure.verdict import score
 from sim.model.plate import PlateMake
-from sim.process.machining import Start
+from sim.model.start import Start
 from sim.shop import logbook
 from sim.shop import session as session_module
 from sim.shop.commands import (

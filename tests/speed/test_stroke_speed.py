@@ -9,7 +9,8 @@ from scipy.special import beta
 from sim.hands.lanes import Lanes, strokes_over
 from sim.kernels.cut import cut_strokes
 from sim.model.blade import RACK, Edge
-from sim.process.machining import Start, machine_face
+from sim.model.start import Start
+from sim.process.machining import machine_face
 from sim.process.stroke import TABLE_PER_UM, scrape
 from tests import twins
 
