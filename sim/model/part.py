@@ -1,4 +1,4 @@
-"""A part: one rigid body of named faces, each with its own heights, lying in the body's frame; what is written on it."""
+"""A part: one rigid body of named faces, each with its own heights, in the body's frame; what is written on it."""
 
 from dataclasses import dataclass, field
 
