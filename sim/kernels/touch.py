@@ -122,7 +122,7 @@ def settle(points, count, law, box, plane):
                 trial[k] = plane[k] + share * step[k]
             if sunk(base, trial, box) <= law[3]:
                 new = pressing(points, count, trial, law[0], law[1], grad, hess)
-                if new <= energy + 1e-13 * abs(energy) or size < 1e-9:
+                if new <= energy + 1e-13 * max(abs(energy), law[1]) or size < 1e-9:  # N um, of a plane 1 um away
                     break
             share *= 0.5
         for k in range(3):

@@ -338,3 +338,16 @@ def test_a_chip_lifts_the_part_and_no_chip_lies_off_the_iron():
     assert standing_um(face, Body(), Compliance(), chips=False).max() == 0.0
     seat = compliant_seat(top, 0.25, Load(40.0, 8.0, 5.0))
     assert seat.at(7.125, 5.125) > 8.0
+
+
+def test_a_face_is_seated_whatever_height_its_heights_are_counted_from():
+    """Near height 0 of the plane the energy is nearly 0 too, and what counts as lower must not shrink with it."""
+    y, x = np.mgrid[0:60, 0:80] * 1.0
+    face = -0.002 * ((x - 43.0) ** 2 + 2.0 * (y - 31.0) ** 2)
+    face[:12, :12] = face[-12:, -12:] = -90.0
+    load = Load(39.24, 10.0, 7.5)
+    there = compliant_seat(face, 0.25, load)
+    for lift_um in np.linspace(-1.0, 1.0, 81) - there.height_um:
+        found = compliant_seat(face + lift_um, 0.25, load)
+        assert found.height_um == pytest.approx(there.height_um + lift_um, abs=1e-9)
+        assert (found.slope_x, found.slope_y) == pytest.approx((there.slope_x, there.slope_y), abs=1e-9)
