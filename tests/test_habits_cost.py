@@ -63,7 +63,7 @@ def test_without_the_stone_fewer_than_half_of_the_marks_print_and_less_than_half
     for stone in (True, False):
         job = passing(seed)
         go_on(job, take_all_blue(stone=stone), 1)
-        counted = spots(standard_marks(job.face, job.start.body), 0.5)
+        counted = spots(standard_marks(job.face, job.body), 0.5)
         found.append((counted.count, counted.bearing_pct))
     (with_it, bears), (without, bears_without) = found
     print(f"seed {seed}: marks of 0.5 mm2 or more {with_it} stoned, {without} not; bearing {bears:.1f} and "
@@ -88,9 +88,9 @@ def test_scraping_everything_blue_spoils_a_face_that_passes_and_splitting_large_
     change = []
     for pilot in (take_all_blue(), split_only):
         job = passing(seed)
-        before = spots(standard_marks(job.face, job.start.body)).mean
+        before = spots(standard_marks(job.face, job.body)).mean
         go_on(job, pilot, 8)
-        after = spots(standard_marks(job.face, job.start.body)).mean
+        after = spots(standard_marks(job.face, job.body)).mean
         change.append(100.0 * (after / before - 1.0))
     print(f"seed {seed}: {before:.1f} spots per square inch; after eight rounds of taking everything blue "
           f"{change[0]:+.0f} %, of splitting marks over {Pilot().split_mm2} mm2 {change[1]:+.0f} %")
@@ -105,7 +105,7 @@ def share_on_slivers(job):
     """Share of the load that marks of at most nine cells within 2.5 mm of the outline carry."""
     face = job.face
     top = face.height_um + face.burr_um
-    pose = compliant_seat(top, face.pitch_mm, weight_and_hands(face, job.start.body))
+    pose = compliant_seat(top, face.pitch_mm, weight_and_hands(face, job.body))
     x, y, force = pressed_cells(top, pose, face.pitch_mm, job.start.material.compliance.c_um)
     i, j = ((v / face.pitch_mm).astype(int) for v in (y, x))
     pressed = np.zeros(face.shape, bool)
@@ -120,7 +120,7 @@ def share_on_slivers(job):
 def printed_pct(job):
     """Share of the iron that lies within the 8 um of a roughing film of the plate, %."""
     face, m = job.face, job.start.material
-    film = standard_print(face, 8.0, blue=m.blue, compliance=m.compliance, body=job.start.body)
+    film = standard_print(face, 8.0, blue=m.blue, compliance=m.compliance, body=job.body)
     return 100.0 * float((film >= m.blue.seen_um).sum() / face.iron.sum())
 
 

@@ -18,8 +18,8 @@ ROOMS = {
     "seat": "rigid compliant hinge",
     "process": "bluing machining stroke stone heat",
     "measure": "flatness orient spots gauge grades verdict",
-    "shop": "luck job commands sight store logbook checkpoint session rounds",
-    "hands": "skill lanes bands strategy autopilot worked own",
+    "shop": "luck job commands partwork sight store starts logbook checkpoint session rounds",
+    "hands": "skill lanes bands strategy autopilot stand worked own",
     "trials": "trial executor stats plan",
     "books": "record shoplog",
     "school": "checks lesson coach drill",
@@ -170,7 +170,8 @@ def test_every_public_name_says_what_it_is(path):
     public = [node for node in tree.body if isinstance(node, (ast.ClassDef, *FUNCTION.__args__))]
     public += [inner for node in public if isinstance(node, ast.ClassDef) and not node.name.startswith("_")
                for inner in node.body if isinstance(inner, FUNCTION)]  # fmt: skip
-    told_by_the_root = {"problems", "act", "takes_s"} if path.stem == "commands" else set()  # overrides of Command
+    overrides = {"problems", "warnings", "act", "takes_s", "bites"}  # of Command
+        told_by_the_root = overrides if path.stem in ("commands", "partwork") else set()
     silent = [node.name for node in public if not node.name.startswith("_") and not ast.get_docstring(node)]
     assert not set(silent) - told_by_the_root
 

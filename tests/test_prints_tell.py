@@ -49,13 +49,13 @@ def marks_of_1_mm2(job, way_mm):
     the fade outside it.
     """
     face, m = job.face, job.start.material
-    ink = standard_print(face, 3.0, blue=m.blue, compliance=m.compliance, body=job.start.body, way_mm=way_mm)
+    ink = standard_print(face, 3.0, blue=m.blue, compliance=m.compliance, body=job.body, way_mm=way_mm)
     face.blue_um[:] = ink
     marks, _ = read_print(look(job), Pilot())
     found, depth = islands(marks), distance_transform_edt(np.pad(marks.marked, 1))[1:-1, 1:-1]
     dark = -np.expm1(-ink / m.blue.opacity_um)
     x, y = middles_mm(face.shape, face.pitch_mm)
-    seat = compliant_seat(face.height_um + face.burr_um, face.pitch_mm, weight_and_hands(face, job.start.body))
+    seat = compliant_seat(face.height_um + face.burr_um, face.pitch_mm, weight_and_hands(face, job.body))
     height = face.height_um - seat.at(x[None, :], y[:, None])
     told = []
     for k, box in enumerate(find_objects(found.labels)):

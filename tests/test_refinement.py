@@ -24,7 +24,7 @@ def test_all_strokes_of_a_passing_face_on_half_the_pitch_leave_as_many_marks_and
         if isinstance(command, (Scrape, StoneFace, HoneBlade)):  # what changes iron or blade; prints are not needed
             perform(command, fine)
     assert coarse.strokes == fine.strokes > 5000
-    found = [spots(standard_marks(job.face, job.start.body)) for job in (coarse, fine)]
+    found = [spots(standard_marks(job.face, job.body)) for job in (coarse, fine)]
     volume = fine.removed_mm3 / coarse.removed_mm3 - 1.0
     count = found[1].count / found[0].count - 1.0
     bearing = found[1].bearing_pct / found[0].bearing_pct - 1.0

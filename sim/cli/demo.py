@@ -130,10 +130,10 @@ def told_of(session: "Session", driven: "Driven", start_face: Any, args: argpars
     from sim.units import S_PER_H
 
     job = session.job
-    totals = scorecard(job.face, Target(), job.start.body)
+    totals = scorecard(job.face, Target(), job.body)
     totals |= {"removed_mm3": job.removed_mm3, "strokes": job.strokes, "shop_hours": job.clock_s / S_PER_H,
                "strokes_off_marks_pct": 100.0 * job.strokes_off_marks / max(job.strokes, 1)}
-    marks = standard_marks(job.face, job.start.body)
+    marks = standard_marks(job.face, job.body)
     lowest_at = spots(marks, Target().spot_area_mm2).lowest_at_mm
     return DemoReport(TITLE, args.seed, args.hand, Target(), driven.rounds, driven.met_round, totals, start_face,
                       job.face, marks, lowest_at)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import label, minimum_filter, uniform_filter
 
+from sim.hands.bands import Bands
 from sim.hands.lanes import Lanes, strokes_over
 from sim.hands.skill import Hand, lay
 from sim.measure.spots import Islands, islands
@@ -100,11 +101,12 @@ DIRECTIONS = ((0.7071067811865476, 0.7071067811865476), (0.7071067811865476, -0.
 
 
 def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Stage, ...] = STAGES,
-                    split: Stage | None = SPLIT, stone: bool = True,
-                    crossing: bool = True) -> Generator[Command, Sight, None]:
+                    split: Stage | None = SPLIT, stone: bool = True, crossing: bool = True,
+                    correct: Bands | None = None) -> Generator[Command, Sight, None]:
     """Scrape a face, round after round, for ever; whoever drives it decides when it is done.
 
     Yields a command; expects the sight after it. One direction only when `crossing` is False; no stone when asked.
+    With `correct`, rounds in which it names a region scrape full rows there instead of marks.
     """
     pilot = pilot or Pilot()
     stage, in_stage, thicker, last = 0, 0, 1.0, len(stages) - 1
@@ -112,8 +114,15 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Sta
     edge = near_edge(sight.iron, pilot.edge_mm, sight.pitch_mm)
     while True:
         now = stages[stage]
+        region = (yield from correct.rows(sight, now.blade)) if correct else None
         yield RollFilm(weight_um=now.film_um * thicker * pilot.film_factor)
         sight = yield _spot(sight, hand)
+        direction = DIRECTIONS[sight.round % 2 if crossing else 0]
+        if region is not None:
+            chosen = region.astype(np.int64)
+            sight = yield from scrape_marks(chosen, sight, now, hand, along=direction, edge=edge, pilot=pilot)
+            sight = yield from _clean(stone)
+            continue
         in_stage += 1
         marks, bare = read_print(sight, pilot)
         late = stage > 0 and in_stage > pilot.most_rounds
@@ -125,15 +134,19 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Sta
         splitting = evening and thicker <= 1.0 and evenness(marks, pilot) >= pilot.even_share
         how = "split" if splitting else "even" if evening else "all"
         chosen = choose(marks, bare, edge, how, pilot)
-        direction = DIRECTIONS[sight.round % 2 if crossing else 0]
         if split and splitting:
             now = split
         elif now is stages[last]:
             now = lighter(now, in_stage, pilot)
         sight = yield from scrape_marks(chosen, sight, now, hand, along=direction, edge=edge, pilot=pilot)
-        if stone:
-            sight = yield StoneFace()
-        sight = yield WipeFace()
+        sight = yield from _clean(stone)
+
+
+def _clean(stone: bool) -> Generator[Command, Sight, Sight]:
+    """The end of a round: stone unless told not to, wipe."""
+    if stone:
+        yield StoneFace()
+    return (yield WipeFace())
 
 
 def is_covered(marks: Marks, stage: Stage, rounds: int, pilot: Pilot) -> bool:

@@ -1,6 +1,6 @@
 """The seat that prints: cells press as springs, height and two tilts balance weight and hands."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,6 +53,8 @@ class Body:
     thickness_mm: float = param(
         25.0, "mm", (1.0, 500.0), "thickness behind the face", "common practice, no source: the optics-bench stand"
     )
+    load_at_mm: tuple[float, float] | None = field(default=None)
+    """Where the centre of gravity lies over the face; None: over its middle."""
 
 
 @dataclass(frozen=True)
@@ -86,7 +88,7 @@ class Pose:
 
 
 def weight_and_hands(face: Face, body: Body, hands: tuple[tuple[float, float, float], ...] = ()) -> Load:
-    """Weight over the middle of the face and hands (x_mm, y_mm, N) as one load at its centre.
+    """Weight and hands (x_mm, y_mm, N) as one load at its centre.
 
     Raises
     ------
@@ -95,7 +97,8 @@ def weight_and_hands(face: Face, body: Body, hands: tuple[tuple[float, float, fl
     """
     length, width = face.size_mm
     weight = 9.81 * body.mass_kg
-    force, mx, my = weight, weight * 0.5 * length, weight * 0.5 * width
+    at_x, at_y = body.load_at_mm or (0.5 * length, 0.5 * width)
+    force, mx, my = weight, weight * at_x, weight * at_y
     for x, y, n in hands:
         if not (0.0 <= x <= length and 0.0 <= y <= width and 0.0 <= n <= 1000.0):
             where = f"on the face (0 to {length:g}, 0 to {width:g} mm)"

@@ -9,24 +9,29 @@ import numpy as np
 
 from sim.model.blade import RACK, Edge
 from sim.model.face import Face
+from sim.model.part import Part, Written
 from sim.model.plate import Plate
+from sim.model.start import Start
 from sim.seat.compliant import Pose
-from sim.shop.job import Job, JobStart
+from sim.shop.job import ON_FACE, ON_PLATE, SQUARE, WRITTEN, Job, JobStart, Reading
 from sim.shop.store import MOST_CHECKPOINT_BYTES
 
-COUNTS = ("round", "strokes", "strokes_off_marks", "strokes_this_round", "strokes_since_wipe")
-ON_FACE = ("height_um", "burr_um", "blue_um", "iron", "scored", "chips")
-ON_PLATE = ("error_um", "film_um", "lint")
+COUNTS = ("round", "strokes", "strokes_off_marks", "strokes_this_round", "strokes_since_wipe", "sweeps")
+BOOLS = ("iron", "scored")
+LISTS = {"chips": 3, "lint": 3}  # arrays of any length
 
 
 def checkpoint(job: Job, crc: int) -> bytes:
     """The state of a job after the line of its log that has this checksum."""
-    f, p = job.face, job.plate
+    plates = [plate for plate in (job.plate, job.square) if plate is not None]
     told = {
-        "crc": crc, **{name: getattr(job, name) for name in (*COUNTS, "clock_s", "removed_mm3")},
+        "crc": crc, **{name: getattr(job, name) for name in (*COUNTS, "clock_s", "removed_mm3", "in_hand", "cuts")},
         "edges": {name: [edge.radius_um, edge.metres] for name, edge in job.edges.items()},
-        "warm_k": f.warm_k, "blue_um_mm2": [p.drawn_um_mm2, p.cloth_um_mm2],
+        "warm_k": {name: face.warm_k for name, face in job.part.faces.items()},
+        "blue_um_mm2": [[plate.drawn_um_mm2, plate.cloth_um_mm2] for plate in plates],
         "poses": [[q.height_um, q.slope_x, q.slope_y, q.x_mm, q.y_mm, q.iterations, q.lift_um] for q in job.last_poses],
+        "written": {name: [one.round, one.turned] for name, one in job.part.written.items()},
+        "readings": [one and [one.value_um, one.face_cuts, one.datum_cuts, one.clock_s] for one in job.readings],
     }
     box = io.BytesIO()
     np.savez(box, told=np.frombuffer(json.dumps(told, allow_nan=False).encode(), dtype=np.uint8), **job.arrays())  # type: ignore[arg-type]
@@ -47,28 +52,52 @@ def job_at(data: bytes, start: JobStart) -> tuple[Job, int]:
                 raise ValueError(f"more than {MOST_CHECKPOINT_BYTES // 1_000_000} MB")
         with np.load(io.BytesIO(data), allow_pickle=False) as found:
             told = json.loads(found["told"].tobytes())
-            arrays = {name: np.array(found[name], order="C") for name in (*ON_FACE, *ON_PLATE)}
+            arrays = {name: np.array(found[name], order="C") for name in found.files if name != "told"}
         return _job(told, arrays, start), int(told["crc"])
     except Exception as error:  # damage in a zip in a zip header in a JSON text comes as any of a dozen kinds
         raise ValueError(f"{type(error).__name__}: {error}") from None
 
 
 def _job(told: dict[str, Any], arrays: dict[str, np.ndarray], start: JobStart) -> Job:
-    pitch = start.face.pitch_mm
-    face_shape = round(start.face.width_mm / pitch), round(start.face.length_mm / pitch)
-    plate_shape = round(start.plate.width_mm / pitch), round(start.plate.length_mm / pitch)
-    for name, array in arrays.items():
-        kind = np.bool_ if name in ("iron", "scored") else np.float64
-        shape = (len(array), 3) if name in ("chips", "lint") else face_shape if name in ON_FACE else plate_shape
-        if array.dtype != kind or array.shape != shape or not np.isfinite(array).all():
-            raise ValueError(f"{name} must be finite {kind.__name__} {shape}, got {array.dtype} {array.shape}")
-    drawn, cloth = map(float, told["blue_um_mm2"])
-    face = Face(pitch_mm=pitch, warm_k=float(told["warm_k"]), **{name: arrays[name] for name in ON_FACE})
-    plate = Plate(pitch, drawn_um_mm2=drawn, cloth_um_mm2=cloth, wear_mm3_per_nm=start.plate.wear_mm3_per_nm,
-                  **{name: arrays[name] for name in ON_PLATE})
+    shape = start.shape
+    part = Part(shape, {})
+    for n, one in enumerate(shape.faces):
+        found = _checked(arrays, f"{one.name}/" if n else "", ON_FACE, _cells(one.start))
+        part.faces[one.name] = Face(pitch_mm=start.pitch_mm, warm_k=float(told["warm_k"][one.name]), **found)
+    for name, (round_, turned) in told["written"].items():
+        shape.face(name)
+        found = {key: np.asarray(arrays[f"{name}/written/{key}"], np.float64) for key in WRITTEN}
+        part.written[name] = Written(round=int(round_), turned=bool(turned), **found)
+    plates: list[Plate] = []
+    for before, make, (drawn, cloth) in zip(("", "square/"), (start.plate, SQUARE), told["blue_um_mm2"], strict=False):
+        cells = round(make.width_mm / start.pitch_mm), round(make.length_mm / start.pitch_mm)
+        plates.append(Plate(start.pitch_mm, drawn_um_mm2=float(drawn), cloth_um_mm2=float(cloth),
+                            wear_mm3_per_nm=make.wear_mm3_per_nm, **_checked(arrays, before, ON_PLATE, cells)))
     edges = {name: Edge(*map(float, told["edges"][name])) for name in RACK}
     poses = [Pose(float(h), float(a), float(b), float(x), float(y), int(n), float(up))
              for h, a, b, x, y, n, up in told["poses"]]
+    readings = [one and Reading(float(one[0]), int(one[1]), int(one[2]), float(one[3])) for one in told["readings"]]
     counts = {name: int(told[name]) for name in COUNTS}
-    return Job(start, face, plate, edges, clock_s=float(told["clock_s"]), removed_mm3=float(told["removed_mm3"]),
-               last_poses=poses, **counts)
+    in_hand = shape.face(told["in_hand"]).name
+    square = plates[1] if len(plates) > 1 else None
+    return Job(start, part, in_hand, plates[0], square, edges, clock_s=float(told["clock_s"]),
+               removed_mm3=float(told["removed_mm3"]), cuts={name: int(told["cuts"][name]) for name in part.faces},
+               readings=readings, last_poses=poses, **counts)
+
+
+def _cells(start: Start) -> tuple[int, int]:
+    return round(start.width_mm / start.pitch_mm), round(start.length_mm / start.pitch_mm)
+
+
+def _checked(arrays: dict[str, np.ndarray], before: str, names: tuple[str, ...],
+             cells: tuple[int, int]) -> dict[str, np.ndarray]:
+    """The arrays of one face or plate by their own names; ValueError when one is not what it must be."""
+    found = {}
+    for name in names:
+        array = arrays[before + name]
+        kind = np.bool_ if name in BOOLS else np.float64
+        shape = (len(array), LISTS[name]) if name in LISTS else cells
+        if array.dtype != kind or array.shape != shape or not np.isfinite(array).all():
+            raise ValueError(f"{before + name} must be finite {kind.__name__} {shape}, got {array.dtype} {array.shape}")
+        found[name] = array
+    return found

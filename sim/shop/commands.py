@@ -66,9 +66,18 @@ class Command:
         """What makes this command impossible now; empty when it is possible."""
         return []
 
+    def warnings(self, job: Job) -> list[str]:
+        """What speaks against it though it is possible; empty when nothing does."""
+        return []
+
     def takes_s(self, job: Job) -> float:
         """Shop time it takes."""
         return self.seconds
+
+    @property
+    def bites(self) -> int:
+        """How often it takes iron off the face in hand: what was read of that face before is in doubt."""
+        return 0
 
     def act(self, job: Job) -> Any:
         """Do it; changes `job`. Called by `Session.do` only, after `problems` came back empty."""
@@ -146,7 +155,7 @@ class SpotFace(Command):
         rub = bluing.Rub(self.x_mm, self.y_mm, self.way_mm, self.along, self.hands, self.turn_deg == 180)
         print_face = bluing.spot_face if self.method == "plate" else bluing.rub_blued_face
         job.last_poses = print_face(
-            job.face, job.plate, rub, body=job.start.body, compliance=m.compliance, blue=m.blue)
+            job.face, job.plate, rub, body=job.body, compliance=m.compliance, blue=m.blue)
         job.round += 1
         job.strokes_this_round = 0
 
@@ -244,6 +253,10 @@ class Scrape(Command):
     def takes_s(self, job: Job) -> float:
         return len(self.strokes) * 60.0 / self.pace_per_min
 
+    @property
+    def bites(self) -> int:
+        return len(self.strokes)
+
     def act(self, job: Job) -> stroke.Cut:
         m = job.start.material
         strokes = np.array(self.table, dtype=np.float64)
@@ -271,6 +284,10 @@ class StoneFace(Command):
 
     def problems(self, job: Job) -> list[str]:
         return _word("pressure", self.pressure, ("light", "firm"))
+
+    @property
+    def bites(self) -> int:
+        return 1
 
     def act(self, job: Job) -> None:
         job.removed_mm3 += stone.stone_face(job.face, self.pressure, job.start.material.stone)
@@ -316,6 +333,10 @@ class BreakEdges(Command):
     def problems(self, job: Job) -> list[str]:
         return _number("width_mm", self.width_mm, 0.0, 10.0, unit="mm", above=True)
 
+    @property
+    def bites(self) -> int:
+        return 1
+
     def act(self, job: Job) -> None:
         before = job.face.height_um[job.face.iron]
         machining.break_edges(job.face, self.width_mm)
@@ -326,8 +347,10 @@ def perform(command: Command, job: Job) -> Any:
     """Act and let the shop time pass; changes `job`."""
     seconds = command.takes_s(job)
     result = command.act(job)
+    job.cuts[job.in_hand] += command.bites
     job.clock_s += seconds
-    heat.soak(job.face, seconds, job.start.material.soak)
+    for face in job.part.faces.values():
+        heat.soak(face, seconds, job.start.material.soak)
     return result
 
 

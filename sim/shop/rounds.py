@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import BadParam
+from sim.measure.orient import part_orientation
 from sim.measure.verdict import score
 from sim.model.face import Face
 from sim.shop.commands import Command, RollFilm, Scrape, SpotFace, WipeFace
@@ -27,16 +28,19 @@ class RoundLog:
     Attributes
     ----------
     round : int
+        Counted from the drive's first.
     strokes, shop_hours : int, float
-        Since the job began; `strokes_this_round` counts those of this round, in however many commands.
+        Since the drive began; `strokes_this_round` counts those of this round, in however many commands.
     bearing_flatness_um, spots_mean, spots_lowest, spots_cv, bearing_pct : float
         Of the standard print, as `measure.verdict.Score`.
     film_um : float
         Weight of the last film that was rolled with one; NaN if none was.
     blade, push_n : str, float
         The last blade of the round and the median push of its strokes; '' and NaN if none was made.
+    against_um : float
+        Parallelism or perpendicularity to the datum's contact plane; NaN when the drawing asks for neither.
     met : bool
-        True when the target is met.
+        True when the target is met, and the tolerances of the face.
     picture : uint8 (n, at most 240)
         Darkness of the print, 0 bare to 255 black, means of square blocks of cells; row 0 is y = 0.
     """
@@ -50,6 +54,7 @@ class RoundLog:
     spots_lowest: float
     spots_cv: float
     bearing_pct: float
+    against_um: float
     met: bool
     film_um: float
     blade: str
@@ -67,7 +72,7 @@ class Driven:
 
 def drive(session: Session, pilot: Generator[Command, Sight, None], target: Target, *, rounds: int = 45,
           carry_on: bool = False, on_round: Callable[[RoundLog], None] | None = None) -> Driven:
-    """Let a pilot work until the target is met; changes the job of `session`.
+    """Let a pilot work on the face in hand until the target and its tolerances are met; changes the job of `session`.
 
     Parameters
     ----------
@@ -90,6 +95,7 @@ def drive(session: Session, pilot: Generator[Command, Sight, None], target: Targ
     if rounds < 1:
         raise BadParam(f"rounds must be at least 1, got {rounds}")
     logs: list[RoundLog] = []
+    begun = session.job.round, session.job.strokes, session.job.clock_s
     met_round = None
     picture = None
     sight = None
@@ -108,7 +114,7 @@ def drive(session: Session, pilot: Generator[Command, Sight, None], target: Targ
         elif isinstance(command, SpotFace):
             picture = print_picture(session.job.face, session.job.start.material.blue.opacity_um)
         elif isinstance(command, WipeFace) and picture is not None:
-            logs.append(_scored(session, target, film_um, scraped, picture))
+            logs.append(_scored(session, target, begun, film_um, scraped, picture))
             picture, scraped = None, []
             if logs[-1].met and met_round is None:
                 met_round = logs[-1].round
@@ -119,15 +125,19 @@ def drive(session: Session, pilot: Generator[Command, Sight, None], target: Targ
     return Driven(logs, met_round)
 
 
-def _scored(session: Session, target: Target, film_um: float, scraped: list[Scrape],
+def _scored(session: Session, target: Target, begun: tuple[int, int, float], film_um: float, scraped: list[Scrape],
             picture: NDArray[np.uint8]) -> RoundLog:
     job = session.job
-    found = score(job.face, target, job.start.body)
+    found = score(job.face, target, job.body)
+    asked = [one for one in job.start.shape.tolerances if one.face == job.in_hand]
+    against = [part_orientation(job.part, one).contact_um for one in asked]
+    met = found.meets(target) and all(got <= one.limit_um for got, one in zip(against, asked, strict=True))
     pushes = [stroke[4] for command in scraped for stroke in command.strokes]
     blade, push_n = (scraped[-1].blade, float(np.median(pushes)) * PUSH_N) if pushes else ("", math.nan)
-    return RoundLog(job.round, job.strokes, job.strokes_this_round, job.clock_s / S_PER_H, found.bearing_flatness_um,
-                    found.spots_mean, found.spots_lowest, found.spots_cv, found.bearing_pct, found.meets(target),
-                    film_um, blade, push_n, picture)
+    round_, strokes, clock_s = begun
+    return RoundLog(job.round - round_, job.strokes - strokes, job.strokes_this_round, (job.clock_s - clock_s) / S_PER_H,
+                    found.bearing_flatness_um, found.spots_mean, found.spots_lowest, found.spots_cv, found.bearing_pct,
+                    max(against, default=math.nan), met, film_um, blade, push_n, picture)
 
 
 def print_picture(face: Face, opacity_um: float, most_cells: int = PICTURE_CELLS) -> NDArray[np.uint8]:

@@ -5,7 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.shop.job import Job
+from sim.model.face import Face
+from sim.model.heights import Heights
+from sim.model.part import Tolerance, Written
+from sim.shop.job import Job, Reading, in_doubt
+
+FADED_UM = 1.0  # a cell scraped by more than this has lost its part of a number: common practice, no source
 
 
 @dataclass(frozen=True)
@@ -15,7 +20,7 @@ class Sight:
     Attributes
     ----------
     marked : bool (ny, nx)
-        Where the face is seen as blue.
+        Where the face in hand is seen as blue.
     iron : bool (ny, nx)
         Outline, slots and holes.
     pitch_mm, round, clock_s, strokes : as in the job
@@ -23,8 +28,18 @@ class Sight:
         What each blade has cut since it was honed.
     seed : int
         For the hand's own luck.
-    plate_mm : (float, float)
-        Size of the plate.
+    plate_mm, square_mm : (float, float)
+        Size of the plate; of the angle plate's upright face, or None where there is none.
+    in_hand : str
+        Name of the face in hand.
+    faces : tuple of str
+    written : Heights or None
+        Numbers that can still be read on the face in hand, at their places, um; None where nothing was ever written.
+    tolerances : tuple of Tolerance
+    readings : tuple of Reading or None
+        The last one of each tolerance.
+    doubts : tuple of bool
+        For each tolerance, whether it must be read (again).
     """
 
     marked: NDArray[np.bool_]
@@ -36,6 +51,13 @@ class Sight:
     metres: dict[str, float]
     seed: int
     plate_mm: tuple[float, float]
+    square_mm: tuple[float, float] | None
+    in_hand: str
+    faces: tuple[str, ...]
+    written: Heights | None
+    tolerances: tuple[Tolerance, ...]
+    readings: tuple[Reading | None, ...]
+    doubts: tuple[bool, ...]
 
     @property
     def size_mm(self) -> tuple[float, float]:
@@ -45,9 +67,23 @@ class Sight:
 
 
 def look(job: Job) -> Sight:
-    """What a person sees of the job now; reads blue, outline, counters and nothing else."""
+    """What a person sees of the job now; reads blue, outline, counters, what is written, and nothing else."""
     face = job.face
     marked = face.blue_um >= job.start.material.blue.seen_um
     metres = {name: edge.metres for name, edge in job.edges.items()}
+    written = job.part.written.get(job.in_hand)
     return Sight(marked, face.iron, face.pitch_mm, job.round, job.clock_s, job.strokes, metres, job.start.seed,
-                 job.plate.size_mm)
+                 job.plate.size_mm, job.square.size_mm if job.square is not None else None, job.in_hand,
+                 tuple(job.part.faces), None if written is None else legible(written, face),
+                 job.start.shape.tolerances, tuple(job.readings), tuple(in_doubt(job)))
+
+
+def legible(written: Written, face: Face) -> Heights:
+    """The numbers on a face that can still be read: at least half of the cells that carry each are as they were."""
+    side = written.iron_um.shape[1]
+    row = np.rint(written.y_mm / face.pitch_mm - 0.5 * side).astype(np.int64)
+    col = np.rint(written.x_mm / face.pitch_mm - 0.5 * side).astype(np.int64)
+    kept = np.zeros(len(row), bool)
+    for n, (i, j) in enumerate(zip(row.tolist(), col.tolist(), strict=True)):
+        kept[n] = np.mean(face.height_um[i : i + side, j : j + side] >= written.iron_um[n] - FADED_UM) >= 0.5
+    return Heights(written.x_mm[kept], written.y_mm[kept], written.reading_um[kept])

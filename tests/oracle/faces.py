@@ -69,7 +69,7 @@ def scraped(seed: int) -> dict[str, NDArray[np.float64]]:
         if isinstance(command, WipeFace) and job.round > 0:  # a round ends stoned and wiped
             if not met:
                 made[FACES[1 + stage]] = standing(job)  # that of the stage's last round stays
-            met = met or job.round >= STAGES_TO or score(job.face, Target(), job.start.body).meets(Target())
+            met = met or job.round >= STAGES_TO or score(job.face, Target(), job.body).meets(Target())
             if job.round >= WORKED_TO:
                 return {**made, "finished": standing(job)}
         command = pilot.send(look(job))

@@ -157,7 +157,7 @@ def test_spotting_at_180_degrees_is_a_turned_rub(method, job):
     face, plate, material = own.face.copy(), own.plate.copy(), own.start.material
     perform(SpotFace(3.0, 4.0, 6.0, method=method, turn_deg=180), own)
     print_face = bluing.spot_face if method == "plate" else bluing.rub_blued_face
-    shop = {"body": own.start.body, "compliance": material.compliance, "blue": material.blue}
+    shop = {"body": own.body, "compliance": material.compliance, "blue": material.blue}
     print_face(face, plate, bluing.Rub(3.0, 4.0, 6.0, turned=True), **shop)
     assert (own.face.blue_um == face.blue_um).all()
     assert (own.plate.film_um == plate.film_um).all()

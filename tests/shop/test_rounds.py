@@ -27,7 +27,7 @@ def test_each_round_is_scored_as_it_was_left(session):
     seen = []
 
     def on_round(log):
-        found = score(session.job.face, Target(), session.job.start.body)
+        found = score(session.job.face, Target(), session.job.body)
         assert log.bearing_flatness_um == found.bearing_flatness_um
         assert (log.spots_mean, log.bearing_pct) == (found.spots_mean, found.bearing_pct)
         assert log.spots_cv == pytest.approx(found.spots_cv, rel=0.0, abs=0.0, nan_ok=True)

@@ -1,0 +1,251 @@
+"""Bands: a wedge is taken off by the numbers written on the face, so many passes of full rows for each band of it.
+
+The lowest corner is the plane to reach. While the plane through the readings spans little enough, the blue is followed. What a pass takes is the hand's own, measured from sweep to sweep.
+"""
+
+from collections.abc import Generator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.measure.gauge import reading_plane
+from sim.model.heights import Heights
+from sim.params import param, tool
+from sim.shop.commands import Command
+from sim.shop.luck import luck
+from sim.shop.partwork import SweepFace
+from sim.shop.sight import Sight
+
+
+@tool
+class WedgeWork:
+    """Habits of working a wedge off."""
+
+    limit_um: float = param(3.0, "um", (0.1, 100.0), "span of the plane through the readings that is left to the blue",
+                            "computed: trials of this model")
+    sweep_every: int = param(2, "", (1, 1000), "rounds from sweep to sweep", "computed: trials of this model")
+    station_mm: float = param(20.0, "mm", (5.0, 100.0), "from station to station", "common practice, no source")
+    margin_mm: float = param(6.0, "mm", (0.0, 50.0), "stations keep so far from the rim", "common practice, no source")
+    removal_um: float = param(2.1, "um", (0.1, 50.0), "what a pass of full rows takes, until it was measured",
+                              "computed: semi push on this model, 2.1 rising to 2.7")
+    blend_share: float = param(0.25, "", (0.0, 0.5),
+                               "the border of a band wanders from round to round by this share of a band",
+                               "common practice, no source")
+    pad_mm: float = param(16.0, "mm", (5.0, 100.0), "side of a pad that is scraped first",
+                          "common practice, no source")
+    rest_share: float = param(0.1, "", (0.0, 1.0), "the rest has come down to the pads when less of it stands above",
+                              "common practice, no source")
+    most_passes: int = param(200, "", (1, 1000), "passes of a plan at most", "common practice, no source")
+
+
+FIRST_GUESS = {"rough": 2.0, "semi": 1.0, "fine": 0.6, "split": 0.4}
+"""What a pass of each blade is thought to take / a pass of the semi blade, until it was measured: from memory."""
+
+
+@dataclass(frozen=True)
+class BandPlan:
+    """Passes of full rows for each place of a face.
+
+    Attributes
+    ----------
+    depth_um : float64 (ny, nx)
+        Readings, and between them, over the lowest corner.
+    removal_um : float
+        What a pass takes.
+    rounds : int
+        Passes over the highest band. In round 1 only that one is scraped, in the last all but the lowest.
+    span_um : float
+        Of the plane through the readings, over the face.
+    """
+
+    depth_um: NDArray[np.float64]
+    removal_um: float
+    rounds: int
+    span_um: float
+
+    def passes(self) -> NDArray[np.int64]:
+        """How often each place is scraped, int64 (ny, nx)."""
+        return np.rint(self.depth_um / self.removal_um).astype(np.int64)
+
+    def region(self, left: int, wander: float = 0.0) -> NDArray[np.bool_]:
+        """Where rows are scraped when so many rounds are left, this one included; the border moved by a share."""
+        return self.depth_um / self.removal_um >= left - 0.5 + wander
+
+
+def band_plan(readings: Heights, shape: tuple[int, int], pitch_mm: float, removal_um: float, *,
+              work: WedgeWork | None = None, corner: tuple[int, int] | None = None) -> BandPlan:
+    """Passes for a face of (ny, nx) cells from the readings on it; none when their plane spans little enough.
+
+    corner: row and column, 0 or -1 each, of the corner whose height is reached; the lowest if none is named.
+    """
+    work = work or WedgeWork()
+    ny, nx = shape
+    x, y = (np.arange(nx) + 0.5) * pitch_mm, (np.arange(ny) + 0.5) * pitch_mm
+    plane = reading_plane(readings.x_mm, readings.y_mm, readings.z_um)
+    corners = plane.at(x[[0, -1], None], y[None, [0, -1]])
+    span = float(corners.max() - corners.min())
+    depth = between(readings, x, y, work.station_mm)
+    corner = corner or lowest_corner(depth)
+    depth -= depth[corner]
+    highest = float(depth.max())
+    rounds = 0 if span <= work.limit_um else min(max(1, round(highest / removal_um)), work.most_passes)
+    return BandPlan(depth, max(removal_um, highest / (work.most_passes + 0.5)), rounds, span)
+
+
+def lowest_corner(height_um: NDArray[np.float64]) -> tuple[int, int]:
+    """Row and column, 0 or -1 each."""
+    return min(((i, j) for i in (0, -1) for j in (0, -1)), key=lambda corner: float(height_um[corner]))
+
+
+def between(readings: Heights, x_mm: NDArray[np.float64], y_mm: NDArray[np.float64],
+            reach_mm: float) -> NDArray[np.float64]:
+    """Heights between and beyond the stations, um (ny, nx): the plane, and what the stations around stand off it.
+
+    Notes
+    -----
+    A station r away counts 1 / (1 + (2 r / reach)^2)^2. Sums, products and quotients only: a hand acts on it, and the
+    bits are the same on every machine.
+    """
+    plane = reading_plane(readings.x_mm, readings.y_mm, readings.z_um)
+    weights, sums = np.zeros((len(y_mm), len(x_mm))), np.zeros((len(y_mm), len(x_mm)))
+    off = readings.z_um - plane.at(readings.x_mm, readings.y_mm)
+    for x, y, z in zip(readings.x_mm.tolist(), readings.y_mm.tolist(), off.tolist(), strict=True):
+        near = 1.0 + ((x_mm[None, :] - x) ** 2 + (y_mm[:, None] - y) ** 2) * (4.0 / (reach_mm * reach_mm))
+        weight = 1.0 / (near * near)
+        weights += weight
+        sums += weight * z
+    return np.asarray(plane.at(x_mm[None, :], y_mm[:, None]) + sums / weights)
+
+
+class Bands:
+    """The highest band first: what a person keeps in mind between sweeps, the plan and what a pass of each blade takes.
+
+    Give its `rows` to `follow_the_blue` as `correct`. With `again` False the face is swept once, and after the plan
+    the blue is followed alone.
+    """
+
+    def __init__(self, datum: str, *, work: WedgeWork | None = None, again: bool = True, reverse: bool = False) -> None:
+        self.work = work or WedgeWork()
+        self.datum, self.again, self.reverse = datum, again, reverse
+        self.taken_um: dict[str, float] = {}
+        self.plan: BandPlan | None = None
+        self.left = 0
+        self.since_sweep = -1
+        self.corner: tuple[int, int] | None = None
+        self.stand: tuple[float, float] | None = None
+        self._before: Heights | None = None
+        self._passes: NDArray[np.int64] | None = None  # rows scraped since the sweep before; None: the blue was followed
+        self._blade = ""
+
+    def rows(self, sight: Sight, blade: str) -> Generator[Command, Sight, NDArray[np.bool_] | None]:
+        """At the start of a round: sweep when it is time; the iron to scrape in full rows, or None to follow the blue."""
+        if self.since_sweep < 0 or (self.again and self.since_sweep >= self.work.sweep_every):
+            readings = yield from self._sweep(sight)
+            if readings is not None:
+                self._learn(readings, sight.pitch_mm)
+                removal = self.taken_um.get(blade, FIRST_GUESS[blade] * self.work.removal_um)
+                self.plan = band_plan(readings, sight.iron.shape, sight.pitch_mm, removal, work=self.work,
+                                      corner=self.corner)
+                self.left = self.plan.rounds
+                self._passes = np.zeros(sight.iron.shape, np.int64)
+            self.since_sweep = 0
+        self.since_sweep += 1
+        region = self._region(sight) if self.plan else None
+        if region is None:
+            self._passes = None
+        elif self._passes is not None:
+            self._passes += region
+        self._blade = blade
+        return region
+
+    def _region(self, sight: Sight) -> NDArray[np.bool_] | None:
+        """Iron of this round's bands; None when the plan is done."""
+        assert self.plan is not None
+        while self.left:
+            wander = self.work.blend_share * (2.0 * luck(sight.seed, "plan", sight.round, 1).random() - 1.0)
+            region = self.plan.region(self.left, wander if self.left > 1 else 0.0) & sight.iron
+            self.left -= 1
+            if region.any():
+                return region
+        return None
+
+    def _sweep(self, sight: Sight) -> Generator[Command, Sight, Heights | None]:
+        """Readings of the face, freed of the stand's own slope when that was found by turning the part."""
+        length, width = sight.size_mm
+        grid = tuple(max(2, round((side - 2.0 * self.work.margin_mm) / self.work.station_mm) + 1)
+                     for side in (length, width))
+        sweep = SweepFace(sight.in_hand, self.datum, grid, self.work.margin_mm)
+        if self.reverse and self.stand is None:
+            sight = yield SweepFace(sight.in_hand, self.datum, grid, self.work.margin_mm, turned=True)
+            turned = sight.written
+            sight = yield sweep
+            if turned is not None and sight.written is not None and min(len(turned), len(sight.written)) >= 3:
+                one, other = (reading_plane(h.x_mm, h.y_mm, h.z_um) for h in (sight.written, turned))
+                self.stand = 0.5 * (one.slope_x - other.slope_x), 0.5 * (one.slope_y - other.slope_y)
+        else:
+            sight = yield sweep
+        found = sight.written
+        if found is None or len(found) < 3:
+            return None
+        slope_x, slope_y = self.stand or (0.0, 0.0)
+        return Heights(found.x_mm, found.y_mm, found.z_um - slope_x * found.x_mm - slope_y * found.y_mm)
+
+    def _learn(self, now: Heights, pitch_mm: float) -> None:
+        """What a pass took since the sweep before: against the places that were left alone."""
+        before, passes = self._before, self._passes
+        self._before = now
+        if before is None or passes is None:
+            return
+        old = {place: z for *place_, z in zip(before.x_mm, before.y_mm, before.z_um, strict=True)
+               for place in [tuple(place_)]}
+        drops, done = [], []
+        for x, y, z in zip(now.x_mm.tolist(), now.y_mm.tolist(), now.z_um.tolist(), strict=True):
+            if (x, y) in old:
+                drops.append(old[x, y] - z)
+                done.append(int(passes[int(y / pitch_mm), int(x / pitch_mm)]))
+        drop, many = np.array(drops), np.array(done)
+        if not (many == 0).any() or not (many > 0).any():
+            return
+        each = float(np.median((drop[many > 0] - np.median(drop[many == 0])) / many[many > 0]))
+        last = self.taken_um.get(self._blade, self.work.removal_um)
+        self.taken_um[self._blade] = min(max(0.5 * (last + each), 0.3), 20.0)
+
+
+class PadsFirst(Bands):
+    """The other way: pads at the three higher corners go down to the plane of the lowest, then the rest to the pads."""
+
+    _reached = False
+
+    def _region(self, sight: Sight) -> NDArray[np.bool_] | None:
+        """The pads that stand higher than half a pass; when none does, all other iron that does; then bands again."""
+        plan, now = self.plan, self._before
+        if self._reached or not self.left or plan is None or now is None:
+            return super()._region(sight)
+        self.left -= 1
+        self.corner = self.corner or lowest_corner(plan.depth_um)
+        half = 0.5 * plan.removal_um
+        pads = corner_pads(sight.iron.shape, round(self.work.pad_mm / sight.pitch_mm))
+        row, col = ((v / sight.pitch_mm).astype(np.int64) for v in (now.y_mm, now.x_mm))
+        stand = {corner: float(now.z_um[pad[row, col]].mean()) for corner, pad in pads.items() if pad[row, col].any()}
+        rest, high = sight.iron.copy(), np.zeros_like(sight.iron)
+        for corner, pad in pads.items():
+            rest &= ~pad
+            if corner in stand and self.corner in stand and stand[corner] - stand[self.corner] >= half:
+                high |= pad
+        if high.any():
+            return high & sight.iron
+        above = rest & (plan.depth_um >= half)
+        if above.sum() >= self.work.rest_share * rest.sum():
+            return above
+        self._reached, self.corner = True, None
+        return None
+
+
+def corner_pads(shape: tuple[int, int], side: int) -> dict[tuple[int, int], NDArray[np.bool_]]:
+    """Squares of so many cells in the four corners of a face, bool (ny, nx), by row and column of the corner."""
+    pads = {}
+    for corner in ((i, j) for i in (0, -1) for j in (0, -1)):
+        i, j = (np.arange(n)[:: 1 if end == 0 else -1] < side for n, end in zip(shape, corner, strict=True))
+        pads[corner] = i[:, None] & j[None, :]
+    return pads

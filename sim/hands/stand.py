@@ -1,0 +1,91 @@
+"""A whole part by one hand: its faces in the drawing's order, each against its datum, and a last reading of each."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+
+from sim.hands.autopilot import follow_the_blue
+from sim.hands.bands import Bands
+from sim.hands.skill import Hand
+from sim.model.face import Face
+from sim.model.part import PartShape
+from sim.shop.partwork import SweepFace, TakeFace
+from sim.shop.rounds import Driven, RoundLog, drive
+from sim.shop.session import Session
+from sim.units import S_PER_H
+
+OnRound = Callable[[str, RoundLog], None]
+
+
+@dataclass(frozen=True, eq=False)
+class FaceDone:
+    """What came of one face.
+
+    Attributes
+    ----------
+    driven : Driven
+        Its rounds; strokes and hours count from its first.
+    start : Face
+        The face as it was before.
+    strokes, off_marks : int
+        Strokes made; of these, those that cut mostly where no blue was to be seen.
+    removed_mm3 : float
+    hours : float
+        Shop time: turning it up, its rounds, and its last reading.
+    """
+
+    driven: Driven
+    start: Face
+    strokes: int
+    off_marks: int
+    removed_mm3: float
+    hours: float
+
+
+def scrape_part(session: Session, hand: Hand, *, rounds: int = 80, carry_on: bool = False,
+                on_round: OnRound | None = None) -> dict[str, FaceDone]:
+    """Scrape every face of the part, in the order of its drawing; changes the job of `session`.
+
+    Parameters
+    ----------
+    rounds : int
+        At most, for each face.
+    on_round : callable, optional
+        Told the face's name and each round as it ends.
+
+    Raises
+    ------
+    BadParam, Refused
+        As `drive`.
+    """
+    shape = session.job.start.shape
+    done = {}
+    for face in shape.faces:
+        job = session.job
+        before = job.strokes, job.strokes_off_marks, job.removed_mm3, job.clock_s
+        start = job.part.faces[face.name].copy()
+        if job.in_hand != face.name:
+            session.do(TakeFace(face.name))
+        told = partial(on_round, face.name) if on_round else None
+        pilot = follow_the_blue(hand, correct=wedge_work(shape, face.name))
+        driven = drive(session, pilot, face.target, rounds=rounds, carry_on=carry_on, on_round=told)
+        read_again(session, face.name)
+        job = session.job
+        strokes, off_marks, removed_mm3, clock_s = before
+        done[face.name] = FaceDone(driven, start, job.strokes - strokes, job.strokes_off_marks - off_marks,
+                                   job.removed_mm3 - removed_mm3, (job.clock_s - clock_s) / S_PER_H)
+    return done
+
+
+def wedge_work(shape: PartShape, face: str) -> Bands | None:
+    """How the wedge of a face is worked off; None for a face that is a datum alone."""
+    asked = [one for one in shape.tolerances if one.face == face]
+    return Bands(asked[0].datum, reverse=asked[0].kind == "perpendicularity") if asked else None
+
+
+def read_again(session: Session, face: str) -> None:
+    """Take the readings that the face's tolerances ask for, where they are in doubt; changes the job of `session`."""
+    sight = session.look()
+    for tolerance, doubt in zip(sight.tolerances, sight.doubts, strict=True):
+        if doubt and tolerance.face == face:
+            session.do(SweepFace(face, tolerance.datum))
