@@ -16,7 +16,7 @@ ROOMS = {
     "model": "face start heights part plate film blade marks",
     "intake": "tables levels surfaces photo drawing",
     "seat": "rigid compliant hinge",
-    "process": "bluing machining stroke stone heat",
+    "process": "bluing machining recut stroke stone heat",
     "measure": "flatness orient spots gauge grades verdict",
     "shop": "luck job commands partwork sight store starts logbook checkpoint session rounds",
     "hands": "skill lanes bands strategy autopilot stand worked own",

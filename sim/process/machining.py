@@ -1,6 +1,7 @@
 """Start faces: what a machine, or the foundry, left to be scraped."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,15 +29,17 @@ def machine_face(start: Start, rng: np.random.Generator) -> Face:
     x = ((np.arange(nx) + 0.5) / nx * 2.0 - 1.0)[None, :]
     y = ((np.arange(ny) + 0.5) / ny * 2.0 - 1.0)[:, None]
     lay = KINDS[start.kind]
-    height = form_um(x, y, start) + _own_form(x, y, lay.form_um, rng)
-    _cut_lay(height, start, lay, rng)
+    height = form_um(x, y, start) + own_form_um(x, y, lay.form_um, rng)
+    wide = replace(lay, sweep_mm=max(lay.sweep_mm, 0.55 * start.width_mm)) if lay.sweep_mm > 0.0 else lay
+    across_mm = (np.arange(ny, dtype=np.float64) + 0.5) * start.pitch_mm - 0.5 * start.width_mm
+    cut_lay(height, start.pitch_mm, across_mm, wide, rng)
     iron = np.ones((ny, nx), bool)
     for cutout in start.cutouts:
         _cut_out(iron, cutout, start.pitch_mm)
     scored = _break_edges(height, iron, start.edge_break_mm, start.pitch_mm)
     face = face_from_heights(height, iron, scored, start.pitch_mm)
     if start.edge_break_mm == 0.0 and lay.burr_um > 0.0:
-        _leave_edge_burr(face, lay.burr_um, rng)
+        face.burr_um[:] = edge_burr_um(face, lay.burr_um, rng)
     face.warm_k = start.warm_k
     return face
 
@@ -49,9 +52,12 @@ def form_um(x: NDArray[np.float64], y: NDArray[np.float64], start: Start) -> NDA
     return bows + wedge + 0.5 * start.twist_um * x * y + rail
 
 
-def _own_form(x: NDArray[np.float64], y: NDArray[np.float64], range_um: float,
-              rng: np.random.Generator) -> NDArray[np.float64]:
-    """What clamping, heat and the machine left: twist, crown and a dip in a seeded mixture with this range."""
+def own_form_um(x: NDArray[np.float64], y: NDArray[np.float64], range_um: float,
+                rng: np.random.Generator) -> NDArray[np.float64]:
+    """What clamping, heat and the machine left: twist, crown and a dip in a seeded mixture with this range.
+
+    x (1, nx) and y (ny, 1) from -1 to 1.
+    """
     twist, crown, dip = rng.uniform(0.35, 0.6), rng.uniform(0.25, 0.5), rng.uniform(0.25, 0.5)
     side, px, py = rng.choice([-1.0, 1.0]), rng.uniform(-0.6, 0.6), rng.uniform(-0.6, 0.6)
     away = ((x - px) / 0.8) ** 2 + ((y - py) / 0.8) ** 2
@@ -60,26 +66,28 @@ def _own_form(x: NDArray[np.float64], y: NDArray[np.float64], range_um: float,
     return shape * (range_um / (float(shape.max()) - float(shape.min())))
 
 
-def _cut_lay(height: NDArray[np.float64], start: Start, lay: Lay, rng: np.random.Generator) -> None:
-    """Feed cusps, straight or on arcs, and the skin between them; changes `height`."""
-    pitch = start.pitch_mm
-    ny, nx = height.shape
+def cut_lay(height: NDArray[np.float64], pitch_mm: float, across_mm: NDArray[np.float64], lay: Lay,
+            rng: np.random.Generator) -> None:
+    """Feed cusps, straight or on arcs, and the skin between them; changes `height`.
+
+    across_mm (ny,): distance of each row from the axis of the cutter that cut it, at most the sweep.
+    """
     phase = rng.uniform()
-    along = (np.arange(nx) + 0.5)[None, :] * pitch
-    across = (np.arange(ny) + 0.5)[:, None] * pitch - 0.5 * start.width_mm
+    along = (np.arange(height.shape[1]) + 0.5)[None, :] * pitch_mm
+    across = across_mm[:, None]
     if lay.sweep_mm > 0.0:
-        sweep = max(lay.sweep_mm, 0.55 * start.width_mm)
-        along = along - np.sqrt(sweep * sweep - across * across)
+        along = along - np.sqrt(lay.sweep_mm * lay.sweep_mm - across * across)
     turn = (along + 0.0 * across) / lay.feed_mm + phase
     turn = turn - np.floor(turn) - 0.5
     cusps = lay.cusp_um * 4.0 * turn * turn
     uneven = np.zeros_like(height)
     if lay.cusp_um > 0.0:
-        add_noise(uneven, pitch, 15.0, 15.0, 0.5, rng.uniform() * 200.0, noise_order(rng), SLOPES)
+        add_noise(uneven, pitch_mm, 15.0, 15.0, 0.5, rng.uniform() * 200.0, noise_order(rng), SLOPES)
     height += cusps * (1.0 + uneven)
     if lay.skin_um > 0.0:
         for wave, share in ((1.0, 0.8), (4.0, 1.0), (18.0, 1.2)):
-            add_noise(height, pitch, wave, wave, share * lay.skin_um, rng.uniform() * 200.0, noise_order(rng), SLOPES)
+            shift = rng.uniform() * 200.0
+            add_noise(height, pitch_mm, wave, wave, share * lay.skin_um, shift, noise_order(rng), SLOPES)
 
 
 def _cut_out(iron: NDArray[np.bool_], cutout: tuple[float, float, float, float], pitch_mm: float) -> None:
@@ -95,12 +103,12 @@ def _cut_out(iron: NDArray[np.bool_], cutout: tuple[float, float, float, float],
     iron[ex * ex + ey * ey <= r * r] = False
 
 
-def _leave_edge_burr(face: Face, burr_um: float, rng: np.random.Generator) -> None:
-    """A ragged burr along every edge, some mm long and some mm apart, as it comes off the machine; changes `face`."""
+def edge_burr_um(face: Face, burr_um: float, rng: np.random.Generator) -> NDArray[np.float64]:
+    """A ragged burr along every edge, some mm long and some mm apart, as it comes off the machine, um (ny, nx)."""
     ragged = np.zeros(face.shape)
     add_noise(ragged, face.pitch_mm, 3.0, 3.0, 1.0, rng.uniform() * 200.0, noise_order(rng), SLOPES)
     edge = face.iron & ~binary_erosion(face.iron)
-    face.burr_um[:] = np.where(edge, burr_um * np.maximum(ragged, 0.0), 0.0)
+    return np.where(edge, burr_um * np.maximum(ragged, 0.0), 0.0)
 
 
 def _break_edges(height: NDArray[np.float64], iron: NDArray[np.bool_], break_mm: float,
