@@ -23,9 +23,9 @@ ROOMS = {
     "trials": "trial executor stats plan",
     "books": "record shoplog",
     "school": "checks lesson coach drill",
-    "report": "tables figures page sheet map",
+    "report": "tables figures recut page sheet map",
     "bench": "palette view gestures panels app",
-    "cli": "demo measure seat model replay pack",
+    "cli": "demo measure seat flycut model replay pack",
 }
 ORDER = [f"{room}.{name}".lstrip(".") for room, names in ROOMS.items() for name in ("__init__", *names.split())]
 ONLY_IN = {"numba": "kernels", "matplotlib": "report", "pygame": "bench"}

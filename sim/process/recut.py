@@ -214,7 +214,7 @@ def dish_um(cut: FlyCutter, width_mm: float) -> float:
 
 
 def step_um(cut: FlyCutter) -> float:
-    """Step between two passes side by side, um: stepover x t / D across the feed."""
+    """Step between two passes side by side, um: stepover x t / D across the feed; less where the hollows overlap."""
     return cut.stepover_mm * abs(cut.tram_across_um_per_100mm) / 100.0
 
 
@@ -237,10 +237,10 @@ def proportion(error_um: float, cut: FlyCutter, width_mm: float) -> list[str]:
                     "tram the head first, or the middle will never mark.")
     elif error_um < PAYS_UM:
         told.append(f"{error_um:g} µm goes about as quickly by hand: with the head in tram a cut begins to pay at "
-                    "30 to 40 µm (trials of this model).")
+                    "30 to 40 µm (trials of a prototype of this model).")
     if passes > 1 and step_um(cut) >= STEP_UM:
-        told.append(f"Out of tram across the feed: a step of {step_um(cut):.1f} µm between passes, which a hand has to "
-                    "take down again.")
+        told.append(f"Out of tram across the feed: a step of up to {step_um(cut):.1f} µm between passes, which a hand "
+                    "has to take down again.")
     if passes == 1 and tilt_um(cut, width_mm) >= error_um:
         told.append(f"Out of tram across the feed: the face rises by {tilt_um(cut, width_mm):.1f} µm over its width "
                     f"where you have {error_um:g} µm; flat it may be, parallel it is not.")

@@ -276,7 +276,7 @@ def about_plane_um(face: Face) -> NDArray[np.float64]:
     return height
 
 
-def draw_heights(chart: Axes, face: Face) -> None:
+def draw_heights(chart: Axes, face: Face, bar_at: str = "bottom") -> None:
     """Draw heights about the least-squares plane on `chart` with their colour bar; what is not counted stays bare."""
     height = about_plane_um(face)
     low, high = np.nanpercentile(height, [0.5, 99.5])
@@ -284,8 +284,8 @@ def draw_heights(chart: Axes, face: Face) -> None:
                          cmap=HEIGHT_COLOURS, vmin=low, vmax=max(high, low + 1e-3))  # fmt: skip
     chart.set_facecolor(LINE)
     _in_mm(chart)
-    bar = chart.figure.colorbar(drawn, ax=chart, location="bottom", aspect=32, extend="both", extendfrac=0.02)
-    bar.set_label("height about the least-squares plane, µm")
+    bar = chart.figure.colorbar(drawn, ax=chart, location=bar_at, aspect=32, extend="both", extendfrac=0.02)
+    bar.set_label("height about the least-squares plane, µm" if bar_at == "bottom" else "µm about the plane")
     bar.outline.set_visible(False)
     if bar.solids is not None:
         bar.solids.set_edgecolor("face")  # or seams show

@@ -274,10 +274,10 @@ def test_hours_are_set_up_and_ways():
         (15.0, cutter(per_100mm(0.10, 150.0)), 100.0, ["a hollow of 17.9 µm where you have 15 µm"]),
         (15.0, cutter(10.0), 100.0, ["15 µm goes about as quickly by hand"]),
         (40.0, cutter(10.0), 100.0, []),
-        (40.0, cutter(10.0, 10.0), 160.0, ["a step of 6.0 µm between passes"]),
+        (40.0, cutter(10.0, 10.0), 160.0, ["a step of up to 6.0 µm between passes"]),
         (40.0, cutter(10.0, 4.0), 160.0, []),
         (35.0, cutter(10.0, -40.0), 100.0, ["rises by 40.0 µm over its width where you have 35 µm"]),
-        (10.0, cutter(per_100mm(0.10, 150.0), 10.0), 160.0, ["a hollow of 17.9", "a step of 6.0"]),
+        (10.0, cutter(per_100mm(0.10, 150.0), 10.0), 160.0, ["a hollow of 17.9", "a step of up to 6.0"]),
     ],
 )
 def test_a_cut_out_of_proportion_is_told_in_plain_words(error, cut, width, words):
