@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from sim.errors import BadParam
 from sim.model.blade import RACK, Edge
+from sim.model.plate import Plate
 from sim.process import bluing, heat, machining, stone, stroke
 from sim.shop.job import Job
 from sim.shop.luck import luck
@@ -33,7 +34,7 @@ def shown(value: Any) -> str:
     return text if len(text) <= 60 else text[:60] + "..."
 
 
-def _number(name: str, value: Any, low: float, high: float, *, unit: str = "", above: bool = False) -> list[str]:
+def number_fault(name: str, value: Any, low: float, high: float, *, unit: str = "", above: bool = False) -> list[str]:
     """A line when the value is not a number from low to high; with `above`, low itself is not allowed."""
     is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
     if is_number and low <= value <= high and not (above and value == low):
@@ -41,12 +42,12 @@ def _number(name: str, value: Any, low: float, high: float, *, unit: str = "", a
     return [f"{name} must be in {'(' if above else '['}{low:g}, {high:g}] {unit}".rstrip() + f", got {shown(value)}"]
 
 
-def _is_row(value: Any, count: int) -> bool:
+def is_row(value: Any, count: int) -> bool:
     """True for a tuple of so many numbers; nan and infinity are numbers here, and fail the range that follows."""
     return isinstance(value, tuple) and len(value) == count and all(isinstance(v, (int, float)) for v in value)
 
 
-def _word(name: str, value: Any, allowed: Any) -> list[str]:
+def word_fault(name: str, value: Any, allowed: Any) -> list[str]:
     """A line when the value is none of the words allowed."""
     if isinstance(value, str) and value in allowed:
         return []
@@ -84,24 +85,39 @@ class Command:
         raise AttributeError(f"{type(self).__name__} does not act")
 
 
+def plate_of(job: Job, on: Any) -> tuple[Plate | None, list[str]]:
+    """The plate of this name; None, and a line that says why, when there is none."""
+    if on == "plate":
+        return job.plate, []
+    if on == "angle plate" and job.square is not None:
+        return job.square, []
+    words = ("plate",) if job.square is None else ("plate", "angle plate")
+    return None, word_fault("on", on, words)
+
+
 @dataclass(frozen=True)
 class RollFilm(Command):
-    """Roll or rub a film on the plate: its mean weight, or None to spread what is there."""
+    """Roll or rub a film on the plate or the angle plate: its mean weight, or None to spread what is there."""
 
     weight_um: float | None = 3.0
     applicator: str = "brayer"
+    on: str = "plate"
     seconds: ClassVar[float] = 45.0
 
     def problems(self, job: Job) -> list[str]:
+        plate, found = plate_of(job, self.on)
         if self.weight_um is not None:
-            found = _number("weight_um", self.weight_um, 0.0, 50.0, unit="um", above=True)
-        else:
-            found = [] if job.plate.film_um.any() else ["there is no blue on the plate to spread: give a weight"]
-        return found + _word("applicator", self.applicator, ("brayer", "rag"))
+            found += number_fault("weight_um", self.weight_um, 0.0, 50.0, unit="um", above=True)
+        elif plate is not None and not plate.film_um.any():
+            found.append(f"there is no blue on the {self.on} to spread: give a weight")
+        return found + word_fault("applicator", self.applicator, ("brayer", "rag"))
 
     def act(self, job: Job) -> None:
-        rng = luck(job.start.seed, "film", job.round)
-        bluing.roll_film(job.plate, rng, self.weight_um, self.applicator, job.start.material.blue)
+        plate, _ = plate_of(job, self.on)
+        assert plate is not None  # or `problems` would have said so
+        number = 0 if self.on == "plate" else 1
+        rng = luck(job.start.seed, "film", job.round, number)
+        bluing.roll_film(plate, rng, self.weight_um, self.applicator, job.start.material.blue)
 
 
 @dataclass(frozen=True)
@@ -127,20 +143,21 @@ class SpotFace(Command):
         length, width = job.face.size_mm
         across, deep = job.plate.size_mm
         cell = job.face.pitch_mm  # one row of cells at least lies on the plate
-        found = _number("x_mm", self.x_mm, cell - length, across - cell, unit="mm")
-        found += _number("y_mm", self.y_mm, cell - width, deep - cell, unit="mm")
-        found += _number("read_s", self.read_s, 0.0, 3600.0, unit="s")
-        found += _number("way_mm", self.way_mm, 0.0, 300.0, unit="mm") + _word("method", self.method, ("plate", "part"))
+        found = number_fault("x_mm", self.x_mm, cell - length, across - cell, unit="mm")
+        found += number_fault("y_mm", self.y_mm, cell - width, deep - cell, unit="mm")
+        found += number_fault("read_s", self.read_s, 0.0, 3600.0, unit="s")
+        found += number_fault("way_mm", self.way_mm, 0.0, 300.0, unit="mm")
+        found += word_fault("method", self.method, ("plate", "part"))
         if self.turn_deg not in (0, 180) or isinstance(self.turn_deg, bool):
             found.append(f"turn_deg must be 0 or 180 deg, got {shown(self.turn_deg)}")
-        inside = _is_row(self.along, 2) and all(-1.01 <= v <= 1.01 for v in self.along)
+        inside = is_row(self.along, 2) and all(-1.01 <= v <= 1.01 for v in self.along)
         if not inside or not 0.98 < self.along[0] ** 2 + self.along[1] ** 2 < 1.02:
             found.append(f"along must be a direction of length 1, got {shown(self.along)}")
         if not isinstance(self.hands, tuple) or len(self.hands) > MOST_HANDS:
             return [*found, f"hands must be at most {MOST_HANDS} of x_mm, y_mm, N, got {shown(self.hands)}"]
         for hand in self.hands:
             most = (length, width, 1000.0)
-            if not _is_row(hand, 3) or not all(0.0 <= v <= high for v, high in zip(hand, most, strict=True)):
+            if not is_row(hand, 3) or not all(0.0 <= v <= high for v, high in zip(hand, most, strict=True)):
                 place = f"on the face ({length:g} x {width:g} mm)"
                 found.append(f"a hand must press {place} with 0 to 1000 N, got {shown(hand)}")
         return found
@@ -151,7 +168,7 @@ class SpotFace(Command):
     def act(self, job: Job) -> None:
         m = job.start.material
         if job.strokes_since_wipe:
-            _leave_chips(job)
+            leave_chips(job)
         rub = bluing.Rub(self.x_mm, self.y_mm, self.way_mm, self.along, self.hands, self.turn_deg == 180)
         print_face = bluing.spot_face if self.method == "plate" else bluing.rub_blued_face
         job.last_poses = print_face(
@@ -160,7 +177,7 @@ class SpotFace(Command):
         job.strokes_this_round = 0
 
 
-def _leave_chips(job: Job) -> None:
+def leave_chips(job: Job) -> None:
     """Chips on a face that was scraped and not wiped; changes `job`."""
     rng = luck(job.start.seed, "chips", job.round)
     count = int(rng.poisson(job.start.material.blue.chips_per_stroke * job.strokes_since_wipe))
@@ -177,7 +194,7 @@ class BlueFace(Command):
     seconds: ClassVar[float] = 60.0
 
     def problems(self, job: Job) -> list[str]:
-        return _number("weight_um", self.weight_um, 0.0, 50.0, unit="um", above=True)
+        return number_fault("weight_um", self.weight_um, 0.0, 50.0, unit="um", above=True)
 
     def act(self, job: Job) -> None:
         bluing.blue_face(job.face, job.plate, self.weight_um)
@@ -196,12 +213,18 @@ class WipeFace(Command):
 
 @dataclass(frozen=True)
 class WipePlate(Command):
-    """Clean the plate of blue and lint."""
+    """Clean the plate or the angle plate of blue and lint."""
 
+    on: str = "plate"
     seconds: ClassVar[float] = 60.0
 
+    def problems(self, job: Job) -> list[str]:
+        return plate_of(job, self.on)[1]
+
     def act(self, job: Job) -> None:
-        bluing.wipe_plate(job.plate)
+        plate, _ = plate_of(job, self.on)
+        assert plate is not None  # or `problems` would have said so
+        bluing.wipe_plate(plate)
 
 
 @dataclass(frozen=True)
@@ -229,14 +252,14 @@ class Scrape(Command):
         return table.astype(np.int64, copy=False) if whole else None
 
     def problems(self, job: Job) -> list[str]:
-        found = _word("blade", self.blade, RACK) + _number("care", self.care, 0.5, 1.0)
-        found += _number("ramp_mm", self.ramp_mm, 0.05, 20.0, unit="mm")
-        found += _number("pace_per_min", self.pace_per_min, 1.0, 300.0)
+        found = word_fault("blade", self.blade, RACK) + number_fault("care", self.care, 0.5, 1.0)
+        found += number_fault("ramp_mm", self.ramp_mm, 0.05, 20.0, unit="mm")
+        found += number_fault("pace_per_min", self.pace_per_min, 1.0, 300.0)
         if not isinstance(self.strokes, tuple) or not 1 <= len(self.strokes) <= MOST_STROKES:
             count = len(self.strokes) if isinstance(self.strokes, tuple) else shown(self.strokes)
             return [*found, f"strokes must be 1 to {MOST_STROKES}, got {count}"]
         if self.table is None:
-            whole = [_is_row(s, 5) and all(isinstance(v, int) and abs(v) < 2**62 for v in s) for s in self.strokes]
+            whole = [is_row(s, 5) and all(isinstance(v, int) and abs(v) < 2**62 for v in s) for s in self.strokes]
             n = whole.index(False) if False in whole else 0
             return [*found, f"stroke {n} must be five whole numbers (0.01 mm, 0.1 N), got {shown(self.strokes[n])}"]
         place, push = self.table[:, :4], self.table[:, 4]
@@ -283,7 +306,7 @@ class StoneFace(Command):
     seconds: ClassVar[float] = 60.0
 
     def problems(self, job: Job) -> list[str]:
-        return _word("pressure", self.pressure, ("light", "firm"))
+        return word_fault("pressure", self.pressure, ("light", "firm"))
 
     @property
     def bites(self) -> int:
@@ -301,7 +324,7 @@ class HoneBlade(Command):
     seconds: ClassVar[float] = 120.0
 
     def problems(self, job: Job) -> list[str]:
-        return _word("blade", self.blade, RACK)
+        return word_fault("blade", self.blade, RACK)
 
     def act(self, job: Job) -> None:
         job.edges[self.blade] = Edge(job.start.material.iron.honed_um)
@@ -314,7 +337,7 @@ class LetSoak(Command):
     minutes: float = 30.0
 
     def problems(self, job: Job) -> list[str]:
-        return _number("minutes", self.minutes, 0.0, 10_000.0, above=True)
+        return number_fault("minutes", self.minutes, 0.0, 10_000.0, above=True)
 
     def takes_s(self, job: Job) -> float:
         return self.minutes * 60.0
@@ -331,7 +354,7 @@ class BreakEdges(Command):
     seconds: ClassVar[float] = 600.0
 
     def problems(self, job: Job) -> list[str]:
-        return _number("width_mm", self.width_mm, 0.0, 10.0, unit="mm", above=True)
+        return number_fault("width_mm", self.width_mm, 0.0, 10.0, unit="mm", above=True)
 
     @property
     def bites(self) -> int:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-KINDS = ("start", "plate", "film", "chips", "hand", "style", "plan", "gauge")
+KINDS = ("start", "plate", "film", "chips", "hand", "style", "plan", "gauge", "machine")
 
 
 def luck(seed: int, kind: str, round_: int = 0, number: int = 0) -> np.random.Generator:
