@@ -25,7 +25,7 @@ ROOMS = {
     "school": "checks lesson coach drill",
     "report": "tables figures recut page sheet map",
     "bench": "palette view gestures panels app",
-    "cli": "demo measure seat flycut model replay pack",
+    "cli": "demo seat measure flycut part bands model replay pack",
 }
 ORDER = [f"{room}.{name}".lstrip(".") for room, names in ROOMS.items() for name in ("__init__", *names.split())]
 ONLY_IN = {"numba": "kernels", "matplotlib": "report", "pygame": "bench"}

@@ -15,12 +15,17 @@ CORNERS = ("low x, low y", "high x, low y", "low x, high y", "high x, high y")
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser._negative_number_matcher = re.compile(r"^-[\d.]")  # or --load-at -5,3 would be taken for an option
     parser.add_argument(
         "file", metavar="FILE", help="CSV whose header names x, y, z, each with its unit; z towards the plate"
     )
-    parser.add_argument("--load-at", type=point_mm, metavar="X,Y", required=True, help="where the load acts, mm: 80,55")
+    add_load_at(parser, "where the load acts, mm: 80,55", required=True)
     parser.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
+
+
+def add_load_at(parser: argparse.ArgumentParser, told: str, required: bool = False) -> None:
+    """Declare --load-at X,Y, where X may be negative."""
+    parser._negative_number_matcher = re.compile(r"^-[\d.]")  # or --load-at -5,3 would be taken for an option
+    parser.add_argument("--load-at", type=point_mm, metavar="X,Y", required=required, help=told)
 
 
 def point_mm(text: str) -> tuple[float, float]:

@@ -115,6 +115,22 @@ def straightness(x_mm: Vector, z_um: Vector) -> Straightness:
     return Straightness(_narrowest(rows, z_um)[1], float(np.ptp(z_um - rows @ fit)), float(np.ptp(about_ends)))
 
 
+def plane_axes(x_mm: Vector, y_mm: Vector, z_um: Vector) -> tuple[Vector, Vector, Vector]:
+    """Points about their centroid, mm (n, 3); the centroid; axes of the least-squares plane as columns, normal last.
+
+    Notes
+    -----
+    For points in any attitude; the normal points up, or sideways where the plane is upright. Nothing is checked.
+    """
+    points = np.column_stack([x_mm, y_mm, z_um / UM_PER_MM])
+    middle = points.mean(axis=0)
+    points -= middle
+    axes = np.linalg.svd(np.linalg.qr(points, mode="r"))[2].T
+    if axes[2, 2] < 0.0:
+        axes[:, 2] *= -1.0
+    return points, middle, axes
+
+
 def surface_flatness_um(face: Face) -> float:
     """Minimum zone of every scored cell of a face, um. The burrs are not part of the iron."""
     row, column = np.nonzero(face.scored)
@@ -122,7 +138,12 @@ def surface_flatness_um(face: Face) -> float:
 
 
 def bearing_flatness_um(face: Face) -> float:
-    """Minimum zone of the upper envelope, um: the highest scored cell of each tile of about 10 mm.
+    """Minimum zone of the bearing envelope, um."""
+    return _cells_zone_um(face, *bearing_cells(face))
+
+
+def bearing_cells(face: Face) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Row and column of the bearing envelope: the highest scored cell of each tile of about 10 mm.
 
     Notes
     -----
@@ -141,7 +162,7 @@ def bearing_flatness_um(face: Face) -> float:
                 row, which = np.nonzero(lifted[top:bottom, columns] == highest)
                 found.append((row + top, columns[which]))
     row, column = (np.concatenate(index) for index in zip(*found, strict=True)) if found else np.zeros((2, 0), int)
-    return _cells_zone_um(face, row, column)
+    return row, column
 
 
 def _tiles(cells: int, pitch_mm: float) -> list[tuple[int, int]]:
@@ -157,12 +178,7 @@ def _cells_zone_um(face: Face, row: NDArray[np.int64], column: NDArray[np.int64]
 def _levelled(x_mm: Vector, y_mm: Vector, z_um: Vector) -> tuple[Vector, Vector, Vector]:
     """Points in mm in the frame of their least-squares plane; the centroid; the axes as columns, the normal last."""
     refuse_collinear(x_mm, y_mm)
-    points = np.column_stack([x_mm, y_mm, z_um / UM_PER_MM])
-    middle = points.mean(axis=0)
-    points -= middle
-    axes = np.linalg.svd(np.linalg.qr(points, mode="r"))[2].T
-    if axes[2, 2] < 0.0:
-        axes[:, 2] *= -1.0
+    points, middle, axes = plane_axes(x_mm, y_mm, z_um)
     return points @ axes, middle, axes
 
 

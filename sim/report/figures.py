@@ -79,7 +79,11 @@ CURVES = (
 
 
 def flatness_figure(
-    heights: Heights, residual_um: NDArray[np.floating], lines: Sequence[tuple[str, str]], title: str
+    heights: Heights,
+    residual_um: NDArray[np.floating],
+    lines: Sequence[tuple[str, str]],
+    title: str,
+    axes: tuple[str, str] = ("x, mm", "y, mm"),
 ) -> Figure:
     """Draw where a face is high and low, with its figures beside it.
 
@@ -92,6 +96,8 @@ def flatness_figure(
     lines : sequence of (name, value)
         The figures and grades, written to the right of the map; an empty value makes a heading.
     title : str
+    axes : (across, up)
+        What is written on the axes of the map.
     """
     figure = Figure(figsize=(10.6, 5.6), dpi=120)
     figure.set_layout_engine("constrained", w_pad=0.12)  # inches: words keep off the edges
@@ -112,8 +118,8 @@ def flatness_figure(
             ls="none",
         )
     chart.set_aspect("equal")
-    chart.set_xlabel("x, mm")
-    chart.set_ylabel("y, mm")
+    chart.set_xlabel(axes[0])
+    chart.set_ylabel(axes[1])
     chart.margins(0.03)
     chart.set_title(title, loc="left", parse_math=False)
     chart.legend(loc="upper center", bbox_to_anchor=(0.5, -0.12), ncols=2, frameon=False)

@@ -3,13 +3,20 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from sim.target import Target
+from sim.units import UM_PER_TENTH
 
 if TYPE_CHECKING:
     from rich.table import Table
 
+LEAST_TOLD_UM = 0.0005  # what is less is printed as nought
+DATUMS = {
+    "contact_datum": "to the contact datum",
+    "contact_datum_other_seat": "to that of the other seat",
+    "least_squares_datum": "to the least-squares datum",
+}
 PER_IN2 = "per\N{NO-BREAK SPACE}in²"
 # name in the totals, words, unit, digits, what holds it (a limit of the target, True = at most, or a rule), meaning
 FIGURES: tuple[tuple[str, str, str, int, bool | str, str], ...] = (
@@ -123,3 +130,37 @@ def scorecard_table(rows: Sequence[Row]) -> "Table":
         style = "dim" if row.met is None else ""
         table.add_row(Text(row.name), Text(row.got, style), Text(row.unit), Text(row.wanted, style), met)
     return table
+
+
+def orientation_rows(told: Mapping[str, Any]) -> list[tuple[str, str, str]]:
+    """A face against its datum, of `flatwright measure --datum`: words, um and tenths, or degrees and arc seconds."""
+
+    def row(name: str, value_um: float | None, sign: str = "") -> tuple[str, str, str]:
+        if value_um is None:
+            return name, "–", "–"
+        return name, f"{value_um:{sign}z.3f}", f"{value_um / UM_PER_TENTH:{sign}z.3f}"
+
+    zones = told.get("parallelism_um") or told["perpendicularity_um"]
+    rows = [row(words, zones[key]) for key, words in DATUMS.items() if key in zones]
+    if "lean_um_per_100mm" in told:
+        rows.append(row("lean in 100 mm", told["lean_um_per_100mm"], "+"))
+        rows.append(("angle from square", f"{told['angle_deg']:.4f}°", f"{told['angle_deg'] * 3600.0:.1f}″"))
+        return rows
+    rows += [row(f"wedge along {axis} in 100 mm", wedge, "+") for axis, wedge in told["wedge_um_per_100mm"].items()]
+    return [*rows, row("twist", told["twist_um"], "+")]
+
+
+def thick_end(told: Mapping[str, Any]) -> str:
+    """Which way the thick end of a wedge lies, or the side leans, in words; of the first seat where the datum rocks."""
+    seat = "the contact datum in its first seat" if told["datum"]["rocks"] else "the contact datum"
+    if "lean_um_per_100mm" in told:
+        lean = told["lean_um_per_100mm"]
+        if abs(lean) < LEAST_TOLD_UM:
+            return f"The side stands square to {seat}."
+        toward = f"{'+' if lean > 0.0 else '-'}{told['lean_along']}"
+        return f"Going up, the side leans toward {toward}, {abs(lean):.3f} µm in 100 mm, seen from {seat}."
+    wedges = told["wedge_um_per_100mm"].items()
+    ends = [f"{'high' if wedge > 0.0 else 'low'} {axis}" for axis, wedge in wedges if abs(wedge) >= LEAST_TOLD_UM]
+    if not ends:
+        return f"Neither end is thick: the face does not rise away from {seat}."
+    return f"The thick end lies toward {' and '.join(ends)}: there the face is farther from {seat}."
