@@ -93,6 +93,21 @@ def band_plan(readings: Heights, shape: tuple[int, int], pitch_mm: float, remova
     return BandPlan(depth, max(removal_um, highest / (work.most_passes + 0.5)), rounds, span)
 
 
+def taper_plan(shape: tuple[int, int], pitch_mm: float, slopes_um_per_mm: tuple[float, float], removal_um: float,
+               ) -> BandPlan:
+    """Passes that tilt the part that stands on a face of (ny, nx) cells: the face is tapered, its lowest edge is left.
+
+    slopes_um_per_mm: what is to come off rises so along x and y. A side that leans by an angle is put right by tapering
+    the base by the same angle: 10 um in 100 mm of height are 6 um over a base of 60 mm.
+    """
+    ny, nx = shape
+    x, y = (np.arange(nx) + 0.5) * pitch_mm, (np.arange(ny) + 0.5) * pitch_mm
+    depth = slopes_um_per_mm[0] * x[None, :] + slopes_um_per_mm[1] * y[:, None]
+    depth = depth - depth.min()
+    span = float(depth.max())
+    return BandPlan(depth, removal_um, round(span / removal_um), span)
+
+
 def lowest_corner(height_um: NDArray[np.float64]) -> tuple[int, int]:
     """Row and column, 0 or -1 each."""
     return min(((i, j) for i in (0, -1) for j in (0, -1)), key=lambda corner: float(height_um[corner]))
