@@ -18,12 +18,12 @@ if TYPE_CHECKING:
     from sim.model.heights import Heights
 
 NAME = "measure"
-HELP = (
-    "Flatness and grades of measured points, or of level readings along a union jack; with --datum also how parallel "
-    "or square they are to another face. Both files are then in one frame of the part with z up, and the iron lies "
-    "above the points of the datum: its contact plane touches them from below. Wedge: positive where the face rises "
-    "away from the contact datum toward +x or +y. Twist: positive where the corners low x, low y and high x, high y "
-    "are the high ones. Lean of a side: positive where its x (its y, if its normal is nearer to y) grows with height."
+HELP = "Flatness and grades of measured points or level readings; how parallel or square they are to a datum."
+SIGNS = (
+    "With --datum both files are in one frame of the part with z up, and the iron lies above the points of the datum: "
+    "its contact plane touches them from below. Wedge: positive where the face rises away from the contact datum "
+    "toward +x or +y. Twist: positive where the corners low x, low y and high x, high y are the high ones. Lean of a "
+    "side: positive where its x (its y, if its normal is nearer to y) grows with height above the datum."
 )
 MM_PER = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4}
 LARGEST_MM = 100_000.0
@@ -38,6 +38,7 @@ FIGURES = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
+    parser.epilog = SIGNS
     parser.add_argument(
         "file", nargs="?", metavar="FILE", help="CSV whose header names x, y, z, each with its unit: x_mm,y_mm,z_um"
     )
@@ -330,7 +331,7 @@ def _print_against(console: "Console", found: Measured) -> None:
                   f"({flat / UM_PER_TENTH:.3f} tenths), minimum zone")  # fmt: skip
     if base["rocks"]:
         console.print(f"{found.datum} rocks under its load: of the two seats farthest apart both are told")
-    table = Table("parallelism" if found.size_mm else "perpendicularity", box=box.SIMPLE)
+    table = Table(f"{'parallelism' if found.size_mm else 'perpendicularity'} to the", box=box.SIMPLE)
     table.add_column("µm", justify="right")
     table.add_column("tenths (0.0001 in)", justify="right")
     for row in orientation_rows(found.told):

@@ -13,9 +13,9 @@ if TYPE_CHECKING:
 
 LEAST_TOLD_UM = 0.0005  # what is less is printed as nought
 DATUMS = {
-    "contact_datum": "to the contact datum",
-    "contact_datum_other_seat": "to that of the other seat",
-    "least_squares_datum": "to the least-squares datum",
+    "contact_datum": "contact datum",
+    "contact_datum_other_seat": "that of its other seat",
+    "least_squares_datum": "least-squares datum",
 }
 PER_IN2 = "per\N{NO-BREAK SPACE}in²"
 # name in the totals, words, unit, digits, what holds it (a limit of the target, True = at most, or a rule), meaning

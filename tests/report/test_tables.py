@@ -5,7 +5,7 @@ import io
 
 import pytest
 
-from sim.report.tables import number, scorecard_rows, scorecard_table, verdict
+from sim.report.tables import number, orientation_rows, scorecard_rows, scorecard_table, thick_end, verdict
 from sim.target import Target
 
 GOOD = {"bearing_flatness_um": 1.2, "spots_mean": 24.0, "spots_lowest": 11.0, "bearing_pct": 12.5, "strokes": 9876.0}
@@ -80,3 +80,27 @@ def test_the_terminal_shows_every_row_and_takes_no_markup_from_it():
     assert len(lines) == len(rows) + 2  # head and its rule
     assert any("lowest square" in line and line.rstrip().endswith("no") for line in lines)
     assert "[bold]name" in out.getvalue()
+
+
+@pytest.mark.parametrize(("x", "y", "words"), [
+    (3.0, 0.0, "toward high x:"), (-3.0, 2.0, "toward low x and high y:"), (0.0, -0.0006, "toward low y:"),
+    (0.0004, -0.0004, "Neither end is thick"),
+])  # fmt: skip
+def test_the_thick_end_is_told_as_far_as_it_is_printed(x, y, words):
+    assert words in thick_end({"wedge_um_per_100mm": {"x": x, "y": y}, "datum": {"rocks": False}})
+
+
+def test_a_twist_that_is_not_known_has_a_dash_and_nought_has_no_minus():
+    told = {"parallelism_um": {"contact_datum": 2.54, "least_squares_datum": 1.0}, "twist_um": None,
+            "wedge_um_per_100mm": {"x": -0.0001, "y": -2.54}}  # fmt: skip
+    assert orientation_rows(told) == [
+        ("contact datum", "2.540", "1.000"), ("least-squares datum", "1.000", "0.394"),
+        ("wedge along x in 100 mm", "+0.000", "+0.000"), ("wedge along y in 100 mm", "-2.540", "-1.000"),
+        ("twist", "–", "–"),
+    ]  # fmt: skip
+
+
+def test_a_side_that_leans_by_less_than_is_printed_stands_square():
+    told = {"lean_um_per_100mm": -0.0004, "lean_along": "y", "datum": {"rocks": False}}
+    assert thick_end(told) == "The side stands square to the contact datum."
+    assert "toward -y, 0.600 µm in 100 mm" in thick_end({**told, "lean_um_per_100mm": -0.6})
