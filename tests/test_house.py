@@ -15,10 +15,10 @@ ROOMS = {
     "kernels": "tiles touch cut ink stoning islands grain warm",
     "model": "face start heights part plate film blade marks",
     "intake": "tables levels surfaces photo drawing",
-    "seat": "rigid compliant hinge",
+    "seat": "rigid compliant stance hinge",
     "process": "bluing machining recut stroke stone heat",
     "measure": "flatness orient spots gauge grades verdict",
-    "shop": "luck job commands partwork sight store starts logbook checkpoint session rounds",
+    "shop": "luck job sight commands partwork store starts logbook checkpoint session rounds",
     "hands": "skill lanes bands strategy autopilot stand worked own",
     "trials": "trial executor stats plan",
     "books": "record shoplog",
@@ -171,7 +171,7 @@ def test_every_public_name_says_what_it_is(path):
     public += [inner for node in public if isinstance(node, ast.ClassDef) and not node.name.startswith("_")
                for inner in node.body if isinstance(inner, FUNCTION)]  # fmt: skip
     overrides = {"problems", "warnings", "act", "takes_s", "bites"}  # of Command
-        told_by_the_root = overrides if path.stem in ("commands", "partwork") else set()
+    told_by_the_root = overrides if path.stem in ("commands", "partwork") else set()
     silent = [node.name for node in public if not node.name.startswith("_") and not ast.get_docstring(node)]
     assert not set(silent) - told_by_the_root
 

@@ -24,7 +24,8 @@ def test_a_skilled_hand_brings_all_three_faces_to_their_tolerances(seed):
     got = {one.kind: part_orientation(job.part, one).contact_um for one in STAND.tolerances}
     assert got["parallelism"] <= 5.0
     assert got["perpendicularity"] <= 4.0
-    scores = {name: score(face, STAND.face(name).target, job.start.body_behind(name)) for name, face in job.part.faces.items()}
+    scores = {name: score(face, STAND.face(name).target, job.start.body_behind(name))
+              for name, face in job.part.faces.items()}  # fmt: skip
     assert scores["foot"].meets(Target())
     assert scores["top"].bearing_flatness_um <= 3.0
     assert scores["top"].spots_mean >= 16.0

@@ -1,6 +1,7 @@
 """Bands: a wedge is taken off by the numbers written on the face, so many passes of full rows for each band of it.
 
-The lowest corner is the plane to reach. While the plane through the readings spans little enough, the blue is followed. What a pass takes is the hand's own, measured from sweep to sweep.
+The lowest corner is the plane to reach. While the plane through the readings spans little enough, the blue is followed.
+What a pass takes is the hand's own, measured from sweep to sweep.
 """
 
 from collections.abc import Generator
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from sim.measure.gauge import reading_plane
 from sim.model.heights import Heights
 from sim.params import param, tool
+from sim.seat.compliant import middles_mm
 from sim.shop.commands import Command
 from sim.shop.luck import luck
 from sim.shop.partwork import SweepFace
@@ -80,8 +82,7 @@ def band_plan(readings: Heights, shape: tuple[int, int], pitch_mm: float, remova
     corner: row and column, 0 or -1 each, of the corner whose height is reached; the lowest if none is named.
     """
     work = work or WedgeWork()
-    ny, nx = shape
-    x, y = (np.arange(nx) + 0.5) * pitch_mm, (np.arange(ny) + 0.5) * pitch_mm
+    x, y = middles_mm(shape, pitch_mm)
     plane = reading_plane(readings.x_mm, readings.y_mm, readings.z_um)
     corners = plane.at(x[[0, -1], None], y[None, [0, -1]])
     span = float(corners.max() - corners.min())
@@ -100,8 +101,7 @@ def taper_plan(shape: tuple[int, int], pitch_mm: float, slopes_um_per_mm: tuple[
     slopes_um_per_mm: what is to come off rises so along x and y. A side that leans by an angle is put right by tapering
     the base by the same angle: 10 um in 100 mm of height are 6 um over a base of 60 mm.
     """
-    ny, nx = shape
-    x, y = (np.arange(nx) + 0.5) * pitch_mm, (np.arange(ny) + 0.5) * pitch_mm
+    x, y = middles_mm(shape, pitch_mm)
     depth = slopes_um_per_mm[0] * x[None, :] + slopes_um_per_mm[1] * y[:, None]
     depth = depth - depth.min()
     span = float(depth.max())
@@ -150,11 +150,11 @@ class Bands:
         self.corner: tuple[int, int] | None = None
         self.stand: tuple[float, float] | None = None
         self._before: Heights | None = None
-        self._passes: NDArray[np.int64] | None = None  # rows scraped since the sweep before; None: the blue was followed
+        self._passes: NDArray[np.int64] | None = None  # since the sweep before; None: the blue too
         self._blade = ""
 
     def rows(self, sight: Sight, blade: str) -> Generator[Command, Sight, NDArray[np.bool_] | None]:
-        """At the start of a round: sweep when it is time; the iron to scrape in full rows, or None to follow the blue."""
+        """At the start of a round: sweep when it is time; the iron to scrape in full rows, or None for the blue."""
         if self.since_sweep < 0 or (self.again and self.since_sweep >= self.work.sweep_every):
             readings = yield from self._sweep(sight)
             if readings is not None:
@@ -187,12 +187,12 @@ class Bands:
 
     def _sweep(self, sight: Sight) -> Generator[Command, Sight, Heights | None]:
         """Readings of the face, freed of the stand's own slope when that was found by turning the part."""
-        length, width = sight.size_mm
-        grid = tuple(max(2, round((side - 2.0 * self.work.margin_mm) / self.work.station_mm) + 1)
-                     for side in (length, width))
+        along, across = (max(2, round((side - 2.0 * self.work.margin_mm) / self.work.station_mm) + 1)
+                         for side in sight.size_mm)
+        grid = along, across
         sweep = SweepFace(sight.in_hand, self.datum, grid, self.work.margin_mm)
         if self.reverse and self.stand is None:
-            sight = yield SweepFace(sight.in_hand, self.datum, grid, self.work.margin_mm, turned=True)
+            sight = yield SweepFace(sight.in_hand, self.datum, grid, self.work.margin_mm, turn_deg=180.0)
             turned = sight.written
             sight = yield sweep
             if turned is not None and sight.written is not None and min(len(turned), len(sight.written)) >= 3:

@@ -6,11 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.model.face import Face
+from sim.model.heights import Heights
 from sim.model.start import Start
 from sim.target import Target
 from sim.units import UM_PER_MM
 
 Vector3 = tuple[float, float, float]
+FADED_UM = 1.0  # a cell scraped by more than this has lost its part of a number: common practice, no source
 KINDS_OF_TOLERANCE = ("parallelism", "perpendicularity")
 
 
@@ -128,6 +130,26 @@ class Part:
     faces: dict[str, Face]
     written: dict[str, Written] = field(default_factory=dict)
 
+    def numbers(self, name: str) -> Heights | None:
+        """What can still be read on a face: numbers of which half of the iron is as it was; None if none was taken."""
+        written, face = self.written.get(name), self.faces[name]
+        if written is None:
+            return None
+        side = written.iron_um.shape[1]
+        row, col = number_cells(written.x_mm, written.y_mm, side, face)
+        kept = np.zeros(len(row), bool)
+        for n, (i, j) in enumerate(zip(row.tolist(), col.tolist(), strict=True)):
+            kept[n] = np.mean(face.height_um[i : i + side, j : j + side] >= written.iron_um[n] - FADED_UM) >= 0.5
+        return Heights(written.x_mm[kept], written.y_mm[kept], written.reading_um[kept])
+
     def copy(self) -> "Part":
         """An independent part in the same state; what is written is never changed, only replaced."""
         return Part(self.shape, {name: face.copy() for name, face in self.faces.items()}, dict(self.written))
+
+
+def number_cells(x_mm: NDArray[np.float64], y_mm: NDArray[np.float64], side: int,
+                 face: Face) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Row and column of the first of side x side cells that carry a number written at a place; all on the face."""
+    row, col = (np.clip(np.rint(v / face.pitch_mm - 0.5 * side).astype(np.int64), 0, n - side)
+                for v, n in zip((y_mm, x_mm), face.shape, strict=True))
+    return row, col

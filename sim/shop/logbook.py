@@ -26,6 +26,7 @@ import numpy as np
 
 import sim
 from sim.errors import BadFile, BadParam, CannotWrite
+from sim.shop import partwork  # noqa: F401 - its commands are registered
 from sim.shop.commands import Command, as_data, from_data, shown
 from sim.shop.job import Job, JobStart
 from sim.shop.store import MOST_BYTES, MOST_CHECKPOINT_BYTES, checkpoint_path, read_limited, unpacked, write_new

@@ -1,18 +1,18 @@
 """Commands for a part of several faces: take another in hand, sweep it, print it against an angle plate, recut it."""
 
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim.kernels.ink import total
 from sim.measure import gauge
-from sim.model.face import VOID_UM, Face
-from sim.model.part import Tolerance, Written
-from sim.process import bluing, recut
+from sim.model.face import Face
+from sim.model.part import Written, number_cells
+from sim.process import recut
 from sim.seat import stance
-from sim.shop.commands import MOST_HANDS, Command, is_row, leave_chips, number_fault, shown, word_fault
+from sim.shop.commands import Command, is_row, leave_chips, number_fault, shown, word_fault
 from sim.shop.job import Job, Reading
 from sim.shop.luck import luck
 
@@ -39,3 +39,183 @@ class TakeFace(Command):
         job.in_hand = self.face
         job.strokes_this_round = 0
         job.last_poses = []
+
+
+@dataclass(frozen=True)
+class SweepFace(Command):
+    """Stand the part on its datum and sweep another face with the indicator; the readings are written on that face.
+
+    A face opposite to the datum is read above the plate, a face square to it against a cylinder square, the part first
+    set so that it reads alike along the plate. grid: stations along x and y of the face; points: single places or a
+    line instead, x_mm, y_mm each. tip: a small gauge block under the indicator, or its ball. turn_deg: 180 when the
+    part (or the square) stands the other way round, which turns the sign of the stand's own error.
+    """
+
+    face: str = "top"
+    datum: str = "foot"
+    grid: tuple[int, int] = (6, 4)
+    margin_mm: float = 6.0
+    points: tuple[tuple[float, float], ...] = ()
+    tip: str = "block"
+    lever_deg: float = 15.0
+    turn_deg: float = 0.0
+
+    def problems(self, job: Job) -> list[str]:
+        names = tuple(job.part.faces)
+        found = word_fault("face", self.face, names) + word_fault("datum", self.datum, names)
+        found += number_fault("margin_mm", self.margin_mm, 0.0, 100.0, unit="mm")
+        found += number_fault("lever_deg", self.lever_deg, 0.0, 60.0, unit="deg")
+        found += word_fault("tip", self.tip, ("block", "ball"))
+        if self.turn_deg not in (0, 180) or isinstance(self.turn_deg, bool):
+            found.append(f"turn_deg must be 0 or 180 deg, got {shown(self.turn_deg)}")
+        whole = is_row(self.grid, 2) and all(isinstance(v, int) and 1 <= v <= 100 for v in self.grid)
+        if not whole:
+            found.append(f"grid must be two whole numbers from 1 to 100, got {shown(self.grid)}")
+        if not isinstance(self.points, tuple) or len(self.points) > MOST_STATIONS:
+            found.append(f"points must be at most {MOST_STATIONS} of x_mm, y_mm, got {shown(self.points)}")
+        elif not found:
+            length, width = job.part.faces[self.face].size_mm
+            outside = [p for p in self.points if not is_row(p, 2) or not (0 <= p[0] <= length and 0 <= p[1] <= width)]
+            if outside:
+                found.append(f"points must lie on the face ({length:g} x {width:g} mm), got {shown(outside[0])}")
+        if not found and lies(job, self.face, self.datum) is None:
+            found.append(f"face must be opposite or square to its datum {self.datum}, got {self.face}")
+        return found
+
+    def takes_s(self, job: Job) -> float:
+        each = gauge.Indicator()
+        return TURN_S + each.set_up_s + each.station_s * (len(self.points) or self.grid[0] * self.grid[1])
+
+    def act(self, job: Job) -> NDArray[np.float64]:
+        face = job.part.faces[self.face]
+        indicator = gauge.Indicator(tip=self.tip, lever_deg=self.lever_deg)
+        if self.points:
+            x, y = (np.array(v, dtype=np.float64) for v in zip(*self.points, strict=True))
+        else:
+            x, y = gauge.stations(face, *self.grid, self.margin_mm)
+        base, slopes = _under_the_tip(job, self, x, y, indicator)
+        if self.turn_deg == 180:
+            slopes = -slopes[0], -slopes[1]
+        rng = luck(job.start.seed, "gauge", job.round, job.sweeps + 1)
+        told = gauge.sweep_um(face, x, y, base, indicator=indicator, slopes=slopes, rng=rng)
+        here = np.isfinite(told)
+        x, y, told = x[here], y[here], told[here]
+        if lies(job, self.face, self.datum) == "square" and len(told) >= 3:
+            told = _set_alike(job, self, x, y, told)
+        job.part.written[self.face] = _written(face, x, y, told, round_=job.round, turned=self.turn_deg == 180)
+        job.sweeps += 1
+        if not self.points and len(told) >= 3:
+            _note_reading(job, self, float(told.max() - told.min()))
+        return told
+
+
+def lies(job: Job, face: str, datum: str) -> str | None:
+    """How a face lies to a datum: "opposite" or "square"; None for anything else."""
+    outs = [job.start.shape.face(name).frame.out for name in (face, datum)]
+    cosine = sum(a * b for a, b in zip(*outs, strict=True))
+    return "opposite" if cosine < -0.98 else "square" if abs(cosine) < 0.02 else None
+
+
+def _under_the_tip(job: Job, sweep: SweepFace, x: NDArray[np.float64], y: NDArray[np.float64],
+                   indicator: gauge.Indicator) -> tuple[NDArray[np.float64], tuple[float, float]]:
+    """Height of the face's nominal plane at each station as the part stands there, um, and the stand's own slopes."""
+    shape = job.start.shape
+    on, off = shape.face(sweep.datum).frame, shape.face(sweep.face).frame
+    standing = stance.Standing.of(job.part.faces[sweep.datum], job.start.body_behind(sweep.datum), job.plate,
+                                  job.start.material.compliance)
+    stand = gauge.stand_of(luck(job.start.seed, "gauge"))
+    if lies(job, sweep.face, sweep.datum) == "square":
+        up_x, up_y = stance.upright(on, off)
+        return stance.beside_square_um(on, standing.pose(), off, x, y), (stand.lean * up_x, stand.lean * up_y)
+    base = np.empty(len(x))
+    places = off.body_mm(x, y, np.zeros(len(x)))
+    for n, (px, py, pz) in enumerate(places.tolist()):
+        pose = standing.pose(((*on.face_mm((px, py, pz)), indicator.touch_n),))
+        base[n] = stance.above_plate_um(on, pose, off, x[n : n + 1], y[n : n + 1])[0]
+    return base, stand.slopes
+
+
+def _set_alike(job: Job, sweep: SweepFace, x: NDArray[np.float64], y: NDArray[np.float64],
+               told: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Readings of a part that was first turned on the plate until its side reads alike along it."""
+    shape = job.start.shape
+    up_x, up_y = stance.upright(shape.face(sweep.datum).frame, shape.face(sweep.face).frame)
+    plane = gauge.reading_plane(x, y, told)
+    yaw = plane.slope_x * up_y - plane.slope_y * up_x  # along what lies level: (up_y, -up_x)
+    return told - np.rint(yaw * (up_y * (x - x[0]) - up_x * (y - y[0])))
+
+
+def _written(face: Face, x: NDArray[np.float64], y: NDArray[np.float64], told: NDArray[np.float64], *,
+             round_: int, turned: bool) -> Written:
+    """Readings with the iron that carries each number."""
+    side = min(max(1, round(NUMBER_MM / face.pitch_mm)), *face.shape)
+    row, col = number_cells(x, y, side, face)
+    iron = np.empty((len(told), side, side))
+    for n, (i, j) in enumerate(zip(row.tolist(), col.tolist(), strict=True)):
+        iron[n] = face.height_um[i : i + side, j : j + side]
+    return Written(x.copy(), y.copy(), told.copy(), iron, round_, turned)
+
+
+def _note_reading(job: Job, sweep: SweepFace, value_um: float) -> None:
+    """Remember what was read of every tolerance between these two faces; changes `job`."""
+    for n, one in enumerate(job.start.shape.tolerances):
+        if (one.face, one.datum) == (sweep.face, sweep.datum):
+            job.readings[n] = Reading(value_um, job.cuts[one.face], job.cuts[one.datum], job.clock_s)
+
+
+@dataclass(frozen=True)
+class RecutFace(Command):
+    """Clamp the part in a machine and cut the face in hand again; chips and burrs are its own affair.
+
+    datum: the face it is clamped on, to which the machine's plane is then parallel; "itself": it is levelled. Trams
+    in um per 100 mm: 0.02 over 200 mm is 10.
+    """
+
+    cutter: str = "fly cutter"
+    depth_um: float = 60.0
+    tram_along: float = 10.0
+    tram_across: float = 0.0
+    datum: str = "itself"
+
+    def cut(self) -> recut.FlyCutter:
+        """The cutter as it is set up."""
+        return CUTTERS[self.cutter](tram_along_um_per_100mm=self.tram_along, tram_across_um_per_100mm=self.tram_across)
+
+    def problems(self, job: Job) -> list[str]:
+        found = word_fault("cutter", self.cutter, CUTTERS)
+        found += number_fault("tram_along", self.tram_along, -500.0, 500.0, unit="um/100mm")
+        found += number_fault("tram_across", self.tram_across, -500.0, 500.0, unit="um/100mm")
+        least = CUTTERS[self.cutter]().least_depth_um if not found else 0.0
+        found += number_fault("depth_um", self.depth_um, least, recut.DEEPEST_UM, unit="um")
+        found += word_fault("datum", self.datum, ("itself", *job.part.faces))
+        if not found and self.datum not in ("itself", job.in_hand) and lies(job, job.in_hand, self.datum) != "opposite":
+            found.append(f"datum must be opposite to {job.in_hand}, or itself, got {self.datum}")
+        return found
+
+    def warnings(self, job: Job) -> list[str]:
+        read_um = [r.value_um for one, r in zip(job.start.shape.tolerances, job.readings, strict=True)
+                   if r is not None and one.face == job.in_hand]
+        return recut.proportion(max(read_um), self.cut(), job.face.size_mm[1]) if read_um else []
+
+    def takes_s(self, job: Job) -> float:
+        return 3600.0 * recut.recut_hours(job.face.size_mm, self.cut(), self.depth_um)
+
+    @property
+    def bites(self) -> int:
+        return 1
+
+    def act(self, job: Job) -> None:
+        blue = total(job.face.blue_um)
+        slopes = None
+        if self.datum not in ("itself", job.in_hand):
+            shape = job.start.shape
+            on, off = shape.face(self.datum).frame, shape.face(job.in_hand).frame
+            standing = stance.Standing.of(job.part.faces[self.datum], job.start.body_behind(self.datum), job.plate,
+                                          job.start.material.compliance)
+            x, y = np.array([0.0, 1.0, 0.0]), np.array([0.0, 0.0, 1.0])
+            base = stance.above_plate_um(on, standing.pose(), off, x, y)
+            slopes = float(base[0] - base[1]), float(base[0] - base[2])
+        rng = luck(job.start.seed, "machine", job.round, job.cuts[job.in_hand])
+        job.removed_mm3 += recut.recut_face(job.face, self.cut(), self.depth_um, rng, slopes)
+        job.plate.cloth_um_mm2 += (blue - total(job.face.blue_um)) * job.face.cell_mm2
+        job.strokes_since_wipe = 0

@@ -2,7 +2,8 @@
 
 import math
 from collections.abc import Callable, Generator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,10 +57,10 @@ class RoundLog:
     bearing_pct: float
     against_um: float
     met: bool
-    film_um: float
-    blade: str
-    push_n: float
-    picture: NDArray[np.uint8]
+    film_um: float = math.nan
+    blade: str = ""
+    push_n: float = math.nan
+    picture: NDArray[np.uint8] = field(default_factory=lambda: np.zeros((1, 1), np.uint8))
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,7 +115,8 @@ def drive(session: Session, pilot: Generator[Command, Sight, None], target: Targ
         elif isinstance(command, SpotFace):
             picture = print_picture(session.job.face, session.job.start.material.blue.opacity_um)
         elif isinstance(command, WipeFace) and picture is not None:
-            logs.append(_scored(session, target, begun, film_um, scraped, picture))
+            done = replace(_scored(session, target, begun), film_um=film_um, picture=picture, **_last_blade(scraped))
+            logs.append(done)
             picture, scraped = None, []
             if logs[-1].met and met_round is None:
                 met_round = logs[-1].round
@@ -125,19 +127,24 @@ def drive(session: Session, pilot: Generator[Command, Sight, None], target: Targ
     return Driven(logs, met_round)
 
 
-def _scored(session: Session, target: Target, begun: tuple[int, int, float], film_um: float, scraped: list[Scrape],
-            picture: NDArray[np.uint8]) -> RoundLog:
+def _scored(session: Session, target: Target, begun: tuple[int, int, float]) -> RoundLog:
+    """The face in hand as it is now; what was done in the round is left to the caller."""
     job = session.job
     found = score(job.face, target, job.body)
     asked = [one for one in job.start.shape.tolerances if one.face == job.in_hand]
     against = [part_orientation(job.part, one).contact_um for one in asked]
     met = found.meets(target) and all(got <= one.limit_um for got, one in zip(against, asked, strict=True))
-    pushes = [stroke[4] for command in scraped for stroke in command.strokes]
-    blade, push_n = (scraped[-1].blade, float(np.median(pushes)) * PUSH_N) if pushes else ("", math.nan)
     round_, strokes, clock_s = begun
-    return RoundLog(job.round - round_, job.strokes - strokes, job.strokes_this_round, (job.clock_s - clock_s) / S_PER_H,
-                    found.bearing_flatness_um, found.spots_mean, found.spots_lowest, found.spots_cv, found.bearing_pct,
-                    max(against, default=math.nan), met, film_um, blade, push_n, picture)
+    return RoundLog(
+        job.round - round_, job.strokes - strokes, job.strokes_this_round, (job.clock_s - clock_s) / S_PER_H,
+        found.bearing_flatness_um, found.spots_mean, found.spots_lowest, found.spots_cv, found.bearing_pct,
+        max(against, default=math.nan), met)
+
+
+def _last_blade(scraped: list[Scrape]) -> dict[str, Any]:
+    """The last blade of a round and the median push of its strokes."""
+    pushes = [stroke[4] for command in scraped for stroke in command.strokes]
+    return {"blade": scraped[-1].blade, "push_n": float(np.median(pushes)) * PUSH_N} if pushes else {}
 
 
 def print_picture(face: Face, opacity_um: float, most_cells: int = PICTURE_CELLS) -> NDArray[np.uint8]:

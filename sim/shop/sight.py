@@ -5,12 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.model.face import Face
 from sim.model.heights import Heights
-from sim.model.part import Tolerance, Written
+from sim.model.part import Tolerance
 from sim.shop.job import Job, Reading, in_doubt
-
-FADED_UM = 1.0  # a cell scraped by more than this has lost its part of a number: common practice, no source
 
 
 @dataclass(frozen=True)
@@ -51,13 +48,13 @@ class Sight:
     metres: dict[str, float]
     seed: int
     plate_mm: tuple[float, float]
-    square_mm: tuple[float, float] | None
-    in_hand: str
-    faces: tuple[str, ...]
-    written: Heights | None
-    tolerances: tuple[Tolerance, ...]
-    readings: tuple[Reading | None, ...]
-    doubts: tuple[bool, ...]
+    square_mm: tuple[float, float] | None = None
+    in_hand: str = "face"
+    faces: tuple[str, ...] = ("face",)
+    written: Heights | None = None
+    tolerances: tuple[Tolerance, ...] = ()
+    readings: tuple[Reading | None, ...] = ()
+    doubts: tuple[bool, ...] = ()
 
     @property
     def size_mm(self) -> tuple[float, float]:
@@ -71,19 +68,8 @@ def look(job: Job) -> Sight:
     face = job.face
     marked = face.blue_um >= job.start.material.blue.seen_um
     metres = {name: edge.metres for name, edge in job.edges.items()}
-    written = job.part.written.get(job.in_hand)
     return Sight(marked, face.iron, face.pitch_mm, job.round, job.clock_s, job.strokes, metres, job.start.seed,
                  job.plate.size_mm, job.square.size_mm if job.square is not None else None, job.in_hand,
-                 tuple(job.part.faces), None if written is None else legible(written, face),
-                 job.start.shape.tolerances, tuple(job.readings), tuple(in_doubt(job)))
+                 tuple(job.cuts), job.part.numbers(job.in_hand), job.start.shape.tolerances, tuple(job.readings),
+                 tuple(in_doubt(job)))
 
-
-def legible(written: Written, face: Face) -> Heights:
-    """The numbers on a face that can still be read: at least half of the cells that carry each are as they were."""
-    side = written.iron_um.shape[1]
-    row = np.rint(written.y_mm / face.pitch_mm - 0.5 * side).astype(np.int64)
-    col = np.rint(written.x_mm / face.pitch_mm - 0.5 * side).astype(np.int64)
-    kept = np.zeros(len(row), bool)
-    for n, (i, j) in enumerate(zip(row.tolist(), col.tolist(), strict=True)):
-        kept[n] = np.mean(face.height_um[i : i + side, j : j + side] >= written.iron_um[n] - FADED_UM) >= 0.5
-    return Heights(written.x_mm[kept], written.y_mm[kept], written.reading_um[kept])

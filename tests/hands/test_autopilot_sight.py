@@ -17,7 +17,9 @@ from sim.shop.sight import Sight, look
 # What a person can see of a job; every field that is not named here is truth, those that are added later too.
 SEEN: dict[str, Any] = {
     "round": None, "clock_s": None, "strokes": None,
-    "start": {"seed": None, "material": {"blue": {"seen_um": None}}},
+    "start": {"seed": None, "material": {"blue": {"seen_um": None}}, "shape": {"tolerances": None}},
+    "in_hand": None, "cuts": None, "readings": None, "square": None,
+    "part": {"numbers": None},
     "face": {"blue_um": None, "iron": None, "pitch_mm": None},
     "plate": {"size_mm": None},
     "edges": {"*": {"metres": None}},
@@ -103,4 +105,4 @@ def test_what_the_pilot_is_shown_leads_to_nothing_else():
             assert value.base is None
         else:
             parts = value.values() if isinstance(value, dict) else value if isinstance(value, tuple) else (value,)
-            assert all(isinstance(part, (int, float)) for part in parts)
+            assert all(part is None or isinstance(part, (int, float, str)) for part in parts)

@@ -7,6 +7,7 @@ import math
 import pytest
 
 from sim.errors import BadParam
+from sim.model.part import FaceShape, Frame, PartShape, Tolerance
 from sim.model.plate import PlateMake
 from sim.model.start import Start
 from sim.process import bluing
@@ -44,7 +45,16 @@ every_command = pytest.mark.parametrize("kind", COMMANDS.values(), ids=COMMANDS)
 
 @pytest.fixture(scope="module")
 def start():
-    return JobStart(face=Start(length_mm=10.0, width_mm=8.0), plate=PlateMake(length_mm=30.0, width_mm=25.0))
+    """A block of three small faces: foot, top over it, side square to it."""
+    face = Start(length_mm=10.0, width_mm=8.0)
+    faces = (
+        FaceShape("foot", face, Frame((0.0, 8.0, 0.0), (1.0, 0.0, 0.0), (0.0, -1.0, 0.0))),
+        FaceShape("top", face, Frame((0.0, 0.0, 12.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0))),
+        FaceShape("side", face, Frame((10.0, -1.0, 2.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))),
+    )
+    asked = Tolerance("parallelism", "top", "foot"), Tolerance("perpendicularity", "side", "foot")
+    return JobStart(plate=PlateMake(length_mm=30.0, width_mm=25.0),
+                    part=PartShape("block", 4.0, (5.0, 4.0, 6.0), faces, asked))
 
 
 @pytest.fixture(scope="module")
