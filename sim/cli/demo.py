@@ -1,4 +1,4 @@
-"""`flatwright demo`: the optics-bench stand, or its foot alone, from raw milled to scraped, with report and job files."""
+"""`flatwright demo`: the optics-bench stand, or its foot alone, from raw milled to scraped, with report and jobs."""
 
 import argparse
 import math
