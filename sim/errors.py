@@ -13,6 +13,14 @@ class BadFile(ShopError, ValueError):
     """A file that cannot be read as what it should be; the message begins with `file:line:` where a line is known."""
 
 
+class BadFiles(BadFile):
+    """A file with several faults, each a line of its own in `faults`."""
+
+    def __init__(self, faults: list[str]) -> None:
+        super().__init__("\n".join(faults))
+        self.faults = faults
+
+
 class Refused(ShopError, RuntimeError):
     """A command that is not possible now; the job is unchanged."""
 

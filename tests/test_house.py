@@ -14,7 +14,7 @@ ROOMS = {
     "": "errors units params target paths",
     "kernels": "tiles touch cut ink stoning islands grain warm",
     "model": "face start heights part plate film blade marks",
-    "intake": "tables levels surfaces photo drawing",
+    "intake": "tables levels surfaces photo soundness drawing",
     "seat": "rigid compliant stance hinge",
     "process": "bluing machining recut stroke stone heat",
     "measure": "flatness orient spots gauge grades verdict",
@@ -23,7 +23,7 @@ ROOMS = {
     "trials": "trial executor stats plan",
     "books": "record shoplog",
     "school": "checks lesson coach drill",
-    "report": "tables figures recut page sheet map",
+    "report": "tables figures recut part page part_page sheet map",
     "bench": "palette view gestures panels app",
     "cli": "demo seat measure flycut part bands model replay pack",
 }

@@ -10,9 +10,9 @@ from collections.abc import Sequence
 from typing import Any, NoReturn
 
 from sim import PHYSICS, __version__
-from sim.errors import BadParam, ShopError
+from sim.errors import BadFiles, BadParam, ShopError
 
-COMMANDS = ("demo", "measure", "seat", "flycut", "model", "replay", "pack")
+COMMANDS = ("demo", "measure", "seat", "flycut", "part", "model", "replay", "pack")
 DEFAULT = "demo"
 PLAIN = {"µ": "u", "²": "2", "³": "3", "×": "x", "÷": "/", "≤": "<=", "≥": ">=", "σ": "sigma", "–": "-", "−": "-",
          "°": " deg", "·": "-", "…": "...", "±": "+-"}
@@ -30,7 +30,7 @@ class _Parser(argparse.ArgumentParser):
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command and return the exit code: 0, or 2 after one line on stderr for what a user can mend.
+    """Run one command and return the exit code: 0, or 2 after a line on stderr for each thing a user can mend.
 
     Parameters
     ----------
@@ -49,6 +49,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         code: int = args.run(args)
         sys.stdout.flush()
         return code
+    except BadFiles as error:
+        return max(_one_line(" ".join(fault.split()), 2) for fault in error.faults)
     except ShopError as error:
         return _one_line(" ".join(str(error).split()), 2)
     except KeyboardInterrupt:

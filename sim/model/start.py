@@ -55,8 +55,8 @@ class Start:
     rail_um: float = param(0.0, "um", (0.0, 1000.0), "wear of the middle third along x, as of a slide",
                            "common practice, no source")
     warm_k: float = param(0.0, "K", (-20.0, 20.0), "face warmer than the back", "common practice, no source")
-    cutouts: tuple[tuple[float, float, float, float], ...] = field(default=())
-    """Holes and slots: x, y of the middle, length, width in mm; a slot has round ends, a hole is as long as wide."""
+    cutouts: tuple[tuple[float, ...], ...] = field(default=())
+    """Where no iron is: x, y of the middle, length, width, mm; a fifth is the corner radius, else the ends are round."""
 
 
 COUPON = Start(length_mm=60.0, width_mm=40.0)

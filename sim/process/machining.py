@@ -21,7 +21,7 @@ def machine_face(start: Start, rng: np.random.Generator) -> Face:
     Raises
     ------
     BadParam
-        If the face has fewer than 8 x 8 or more than 6 million cells, or a cutout is not four numbers on it.
+        If the face has fewer than 8 x 8 or more than 6 million cells, or a cutout is not four or five numbers.
     """
     nx, ny = round(start.length_mm / start.pitch_mm), round(start.width_mm / start.pitch_mm)
     if min(nx, ny) < 8 or nx * ny > 6_000_000:
@@ -33,9 +33,7 @@ def machine_face(start: Start, rng: np.random.Generator) -> Face:
     wide = replace(lay, sweep_mm=max(lay.sweep_mm, 0.55 * start.width_mm)) if lay.sweep_mm > 0.0 else lay
     across_mm = (np.arange(ny, dtype=np.float64) + 0.5) * start.pitch_mm - 0.5 * start.width_mm
     cut_lay(height, start.pitch_mm, across_mm, wide, rng)
-    iron = np.ones((ny, nx), bool)
-    for cutout in start.cutouts:
-        _cut_out(iron, cutout, start.pitch_mm)
+    iron = iron_mask(start)
     scored = _break_edges(height, iron, start.edge_break_mm, start.pitch_mm)
     face = face_from_heights(height, iron, scored, start.pitch_mm)
     if start.edge_break_mm == 0.0 and lay.burr_um > 0.0:
@@ -90,15 +88,32 @@ def cut_lay(height: NDArray[np.float64], pitch_mm: float, across_mm: NDArray[np.
             add_noise(height, pitch_mm, wave, wave, share * lay.skin_um, shift, noise_order(rng), SLOPES)
 
 
-def _cut_out(iron: NDArray[np.bool_], cutout: tuple[float, float, float, float], pitch_mm: float) -> None:
-    """Take a hole or a slot with round ends out of the mask; changes `iron`."""
-    if len(cutout) != 4 or not all(math.isfinite(v) for v in cutout) or min(cutout[2:]) <= 0.0:
-        raise BadParam(f"a cutout must be x, y, length, width in mm, the last two above 0, got {cutout}")
-    cx, cy, length, width = cutout
+def iron_mask(start: Start) -> NDArray[np.bool_]:
+    """Where a start face has iron, bool (ny, nx).
+
+    Raises
+    ------
+    BadParam
+        If a cutout is not four or five numbers.
+    """
+    iron = np.ones((round(start.width_mm / start.pitch_mm), round(start.length_mm / start.pitch_mm)), bool)
+    for cutout in start.cutouts:
+        _cut_out(iron, cutout, start.pitch_mm)
+    return iron
+
+
+def _cut_out(iron: NDArray[np.bool_], cutout: tuple[float, ...], pitch_mm: float) -> None:
+    """Take a cutout out of the mask, with round ends or corners of a radius; changes `iron`."""
+    known = len(cutout) in (4, 5) and all(math.isfinite(v) for v in cutout) and min(cutout[2:4]) > 0.0
+    round_mm = 0.5 * min(cutout[2:4]) if known else 0.0
+    if not known or not 0.0 <= cutout[-1] or (len(cutout) == 5 and cutout[4] > round_mm):
+        raise BadParam("a cutout must be x, y, length, width in mm, the last two above 0, and perhaps a corner radius "
+                       f"up to half of the shorter, got {cutout}")
+    cx, cy, length, width = cutout[:4]
     ny, nx = iron.shape
     x = np.abs((np.arange(nx) + 0.5)[None, :] * pitch_mm - cx)
     y = np.abs((np.arange(ny) + 0.5)[:, None] * pitch_mm - cy)
-    r = 0.5 * min(length, width)
+    r = cutout[4] if len(cutout) == 5 else round_mm
     ex, ey = np.maximum(x - (0.5 * length - r), 0.0), np.maximum(y - (0.5 * width - r), 0.0)
     iron[ex * ex + ey * ey <= r * r] = False
 

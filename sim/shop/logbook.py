@@ -29,10 +29,10 @@ from sim.errors import BadFile, BadParam, CannotWrite
 from sim.shop import partwork  # noqa: F401 - its commands are registered
 from sim.shop.commands import Command, as_data, from_data, shown
 from sim.shop.job import Job, JobStart
+from sim.shop.starts import start_from_data
 from sim.shop.store import MOST_BYTES, MOST_CHECKPOINT_BYTES, checkpoint_path, read_limited, unpacked, write_new
 
 FORMAT = 1
-MOST_CUTOUTS = 1000
 SYNC_S = 1.0
 FINGERPRINTED = ("height_um", "burr_um", "blue_um", "film_um")
 SEALED = re.compile(rb',"crc":"([0-9a-f]{8})"}\n\Z')
@@ -322,48 +322,6 @@ class Logbook:
         self.prints = [one for one in self.prints if one.after <= left]
         self.count_at = {crc: n for crc, n in self.count_at.items() if n <= left}
         self.count_at[self.crc] = left
-
-
-def start_from_data(data: Any, like: Any = None, where: str = "start") -> Any:
-    """The start that `dataclasses.asdict` wrote: each value of its own kind and in its range.
-
-    Raises
-    ------
-    BadParam
-        Naming the key: unknown, of a wrong kind, or out of range.
-    """
-    like = JobStart() if like is None else like
-    if not isinstance(data, dict):
-        raise BadParam(f"{where} must be an object, got {shown(data)}")
-    known = {f.name: getattr(like, f.name) for f in dataclasses.fields(like)}
-    made: dict[str, Any] = {}
-    for key, value in data.items():
-        name = f"{where}.{key}"
-        if key not in known:
-            raise BadParam(f"{where} takes {', '.join(known)}, got {shown(key)}")
-        if dataclasses.is_dataclass(known[key]):
-            made[key] = start_from_data(value, known[key], name)
-        elif key == "cutouts":
-            made[key] = _cutouts(value, name)
-        else:
-            kinds = (int, float) if isinstance(known[key], float) else (type(known[key]),)
-            if not isinstance(value, kinds) or isinstance(value, bool):
-                raise BadParam(f"{name} must be of the kind of {known[key]!r}, got {shown(value)}")
-            made[key] = value
-    try:
-        return type(like)(**made)
-    except (BadParam, OverflowError) as error:
-        raise BadParam(f"{where}: {error}") from None
-
-
-def _cutouts(value: Any, name: str) -> tuple[tuple[float, ...], ...]:
-    if not isinstance(value, list) or len(value) > MOST_CUTOUTS:
-        raise BadParam(f"{name} must be a list of at most {MOST_CUTOUTS}, got {shown(value)}")
-    for row in value:
-        numbers = isinstance(row, list) and all(type(v) in (int, float) and -1e4 <= v <= 1e4 for v in row)
-        if not numbers or len(row) != 4:
-            raise BadParam(f"{name} must hold x, y, length, width in mm, got {shown(row)}")
-    return tuple(tuple(float(v) for v in row) for row in value)
 
 
 def _made_by() -> dict[str, Any]:

@@ -18,7 +18,8 @@ from sim.model.start import Start
 from sim.shop import logbook, store
 from sim.shop.commands import BreakEdges, HoneBlade, LetSoak, RollFilm, WipePlate
 from sim.shop.job import JobStart, Material
-from sim.shop.logbook import Logbook, start_from_data
+from sim.shop.logbook import Logbook
+from sim.shop.starts import start_from_data
 from sim.shop.session import Session, replay
 from sim.shop.store import read_limited, write_new
 

@@ -1,0 +1,266 @@
+"""Part files: a part described in TOML, read whole or refused with every fault at once, each with its line."""
+
+import re
+import tomllib
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+from sim.errors import BadFile, BadFiles, BadParam
+from sim.intake.soundness import RANGES, frame_faults, part_faults, path_text
+from sim.intake.soundness import Path as KeyPath
+from sim.model.part import FaceShape, Frame, PartShape, Tolerance, Vector3
+from sim.model.start import Start
+from sim.params import check_param
+from sim.target import Target
+
+MOST_BYTES = 5_000_000
+REACH_MM = (-10_000.0, 10_000.0)
+TEXT, VECTOR, TABLE, LIST, FLAG = "text", "three numbers", "a table", "a list of tables", "true or false"
+LENGTH = {"allowed": (0.0, 600.0), "unit": "mm"}
+ABOVE_0 = {"allowed": (0.01, 600.0), "unit": "mm"}
+START = {f.name: f.metadata for f in fields(Start) if "unit" in f.metadata}
+PART_KEYS: dict[str, Any] = {
+    "name": TEXT, "title": TEXT, "note": TEXT, "mass_kg": RANGES["mass_kg"], "centre_mm": VECTOR,
+    "pitch_mm": START["pitch_mm"], "face": LIST, "tolerance": LIST,
+}  # fmt: skip
+FACE_KEYS: dict[str, Any] = {
+    "name": TEXT, "note": TEXT, "thickness_mm": RANGES["thickness_mm"], "frame": TABLE, "target": TABLE,
+    "cutout": LIST, **{key: meta for key, meta in START.items() if key != "pitch_mm"},
+}  # fmt: skip
+FRAME_KEYS = dict.fromkeys(("origin_mm", "along", "across", "out"), VECTOR)
+TARGET_KEYS = {f.name: f.metadata for f in fields(Target)}
+TOLERANCE_KEYS = {"kind": RANGES["kind"], "face": TEXT, "datum": TEXT, "limit_um": RANGES["limit_um"]}
+MIDDLE = {"x_mm": LENGTH, "y_mm": LENGTH}
+CUTOUT_KEYS: dict[str, dict[str, Any]] = {
+    "hole": {**MIDDLE, "diameter_mm": ABOVE_0},
+    "slot": {**MIDDLE, "length_mm": ABOVE_0, "width_mm": ABOVE_0, "turned": FLAG},
+    "pocket": {**MIDDLE, "length_mm": ABOVE_0, "width_mm": ABOVE_0, "corner_radius_mm": LENGTH},
+    "seam": {"along": {"allowed": ("x", "y"), "unit": ""}, "at_mm": LENGTH, "width_mm": ABOVE_0},
+}
+CUTOUT_KIND = {"allowed": tuple(CUTOUT_KEYS), "unit": ""}
+HANDED = 1e-2  # of a direction: `out` only tells which way
+HEADER = re.compile(r"\s*(\[\[?)\s*([\w\"'.\s-]+?)\s*\]")
+KEY = re.compile(r"\s*([\w\"'.-]+(?:\s*\.\s*[\w\"'-]+)*)\s*=")
+
+
+def read_part(path: str | Path) -> PartShape:
+    """The part in a file; what the file must hold is told in assets/parts/README.md.
+
+    Raises
+    ------
+    BadFile
+        If the file cannot be read, is too large, or is not TOML.
+    BadFiles
+        With every fault of the content: `file:line: path.to.key: what, allowed, got`.
+    """
+    text = _text(Path(path))
+    try:
+        data = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+        found = re.search(r"at line (\d+)", str(error))
+        line = found[1] if found else str(text.count("\n") + 1)
+        raise BadFile(f"{path}:{line}: must be TOML, got: {error}") from None
+    reading = _Reading()
+    part = reading.part(data)
+    unread = {at[1] for at, _ in reading.faults if at[:1] == ("face",) and len(at) > 1}
+    whole = [(_in_file(at), told) for at, told in part_faults(part, unread)]
+    hidden = {at[:2] for at, _ in reading.faults} | {(key,) for key in ("face", "centre_mm") if key not in data}
+    faults = reading.faults + [(at, told) for at, told in whole if at[:2] not in hidden]
+    if faults:
+        lines = key_lines(text)
+        placed = sorted((_line(lines, at), n, at, told) for n, (at, told) in enumerate(faults))
+        raise BadFiles([f"{path}:{line}: {path_text(at) + ': ' if at else ''}{told}" for line, _, at, told in placed])
+    return part
+
+
+def key_lines(text: str) -> dict[KeyPath, int]:
+    """Line of every key and table of a TOML text, by path; what stands in an inline table has the line of its table."""
+    lines: dict[KeyPath, int] = {}
+    table: KeyPath = ()
+    count: dict[KeyPath, int] = {}
+    quoted = False
+    for number, line in enumerate(text.splitlines(), start=1):
+        inside, quoted = quoted, quoted ^ bool((line.count('"""') + line.count("'''")) % 2)
+        header, key = HEADER.match(line), KEY.match(line)
+        if inside or not (header or key):
+            continue
+        if key:
+            lines.setdefault((*table, *_words(key[1])), number)
+        elif header:
+            table = ()
+            words = _words(header[2])
+            for n, word in enumerate(words):
+                table = (*table, word)
+                if header[1] == "[[" and n == len(words) - 1:
+                    count[table] = count.get(table, -1) + 1
+                table = (*table, count[table]) if table in count else table
+            lines.setdefault(table, number)
+    return lines
+
+
+class _Reading:
+    """One reading of a file: makes what it can and keeps every fault on the way."""
+
+    def __init__(self) -> None:
+        self.faults: list[tuple[KeyPath, str]] = []
+
+    def part(self, data: dict[str, Any]) -> PartShape:
+        """The part; of no worth if there are faults."""
+        got = self.table(data, (), PART_KEYS, ("name", "mass_kg", "centre_mm", "face"))
+        pitch = {"pitch_mm": got["pitch_mm"]} if "pitch_mm" in got else {}
+        faces = tuple(self.face(one, ("face", n), pitch) for n, one in enumerate(got.get("face", ())))
+        tolerances = []
+        for n, one in enumerate(got.get("tolerance", ())):
+            tolerances.append(Tolerance(**self.table(one, ("tolerance", n), TOLERANCE_KEYS, tuple(TOLERANCE_KEYS))))
+        plain = {key: got[key] for key in ("name", "mass_kg", "centre_mm") if key in got}
+        return PartShape(faces=faces, tolerances=tuple(tolerances), **plain)
+
+    def face(self, data: Any, at: KeyPath, pitch: dict[str, float]) -> FaceShape:
+        """A face with its start, its frame and its target."""
+        got = self.table(data, at, FACE_KEYS, ("name", "length_mm", "width_mm", "frame"))
+        start = Start(**{key: got[key] for key in FACE_KEYS if key in got and key in START}, **pitch)
+        rows = []
+        for n, one in enumerate(got.get("cutout", ())):
+            row = self.cutout(one, (*at, "cutout", n), start)
+            rows += [row] if row else []
+        target = Target(**self.table(got.get("target", {}), (*at, "target"), TARGET_KEYS))
+        start = Start(**{key: getattr(start, key) for key in START}, cutouts=tuple(rows))
+        plain = {key: got[key] for key in ("name", "thickness_mm") if key in got}
+        return FaceShape(start=start, frame=self.frame(got.get("frame"), (*at, "frame")), target=target, **plain)
+
+    def frame(self, data: Any, at: KeyPath) -> Frame:
+        """A right-handed frame; the directions are made exact."""
+        if data is None:
+            return Frame()
+        got = self.table(data, at, FRAME_KEYS, tuple(FRAME_KEYS))
+        if len(got) < len(FRAME_KEYS):
+            return Frame()
+        out = got.pop("out")
+        made = _exact(Frame(**got))
+        if made and not all(abs(a - b) <= HANDED for a, b in zip(made.out, out, strict=True)):
+            right = ", ".join(f"{v + 0.0:.3g}" for v in made.out)
+            hand = "a left-handed frame: " if sum(a * b for a, b in zip(made.out, out, strict=True)) < 0.0 else ""
+            self.faults.append(((*at, "out"), f"{hand}out must be along x across = [{right}], got {list(out)}"))
+        return made or Frame(**got)
+
+    def cutout(self, data: Any, at: KeyPath, start: Start) -> tuple[float, ...] | None:
+        """A row of Start.cutouts; None where there are faults."""
+        kind = data.get("kind")
+        if kind not in CUTOUT_KEYS:
+            self.table(data if "kind" in data else {}, at, {"kind": CUTOUT_KIND, **dict.fromkeys(data)}, ("kind",))
+            return None
+        keys = CUTOUT_KEYS[kind]
+        must = tuple(key for key in keys if key != "turned")
+        before = len(self.faults)
+        got = self.table(data, at, {"kind": CUTOUT_KIND, **keys}, must)
+        if len(self.faults) > before:
+            return None
+        if kind == "hole":
+            return got["x_mm"], got["y_mm"], got["diameter_mm"], got["diameter_mm"]
+        if kind == "seam" and got["along"] == "x":
+            return 0.5 * start.length_mm, got["at_mm"], start.length_mm, got["width_mm"], 0.0
+        if kind == "seam":
+            return got["at_mm"], 0.5 * start.width_mm, got["width_mm"], start.width_mm, 0.0
+        sides = (got["length_mm"], got["width_mm"])
+        if kind == "slot":
+            return got["x_mm"], got["y_mm"], *(sides[::-1] if got.get("turned") else sides)
+        return got["x_mm"], got["y_mm"], *sides, got["corner_radius_mm"]
+
+    def table(self, data: Any, at: KeyPath, keys: dict[str, Any], must: tuple[str, ...] = ()) -> dict[str, Any]:
+        """The values of a table that are right; every other one is a fault."""
+        got: dict[str, Any] = {}
+        unitless = set()
+        for key, value in data.items():
+            if key not in keys:
+                meant = [one for one in keys if one.startswith(f"{key}_") and keys[one] not in (TEXT, TABLE, LIST)]
+                unitless |= set(meant)
+                known = ", ".join(keys)
+                missing = f"units missing: {key} must be written {' or '.join(meant)}"
+                self.faults.append(((*at, key), missing if meant else f"must be one of {known}, got {key!r}"))
+            elif (fault := _fault(key, value, keys[key])) is not None:
+                self.faults.append(((*at, key), fault))
+            else:
+                got[key] = _plain(value, keys[key])
+        for key in must:
+            if key not in data and key not in unitless:
+                self.faults.append((at, f"{key} must be given, got nothing"))
+        return got
+
+
+def _fault(key: str, value: Any, meant: Any) -> str | None:
+    """What is wrong with one value, or None."""
+    right = {
+        TEXT: lambda: isinstance(value, str) and len(value) <= 10_000,
+        FLAG: lambda: isinstance(value, bool),
+        TABLE: lambda: isinstance(value, dict),
+        LIST: lambda: isinstance(value, list) and all(isinstance(one, dict) for one in value),
+        VECTOR: lambda: (isinstance(value, list) and len(value) == 3 and all(
+            type(v) in (int, float) and REACH_MM[0] <= v <= REACH_MM[1] for v in value)),
+    }  # fmt: skip
+    if isinstance(meant, str):
+        within = f" from {REACH_MM[0]:g} to {REACH_MM[1]:g}" if meant == VECTOR else ""
+        return None if right[meant]() else f"{key} must be {meant}{within}, got {str(value)[:60]}"
+    if meant is None:
+        return None
+    try:
+        check_param(key, value, meant)
+    except (BadParam, OverflowError, TypeError) as error:
+        return str(error)[:300]
+    return None
+
+
+def _plain(value: Any, meant: Any) -> Any:
+    if meant == VECTOR:
+        return tuple(float(v) for v in value)
+    return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+def _exact(frame: Frame) -> Frame | None:
+    """The frame with directions of length 1 at right angles, if they nearly are; else None."""
+    if any(frame_faults(frame)):
+        return None
+    along = _unit(frame.along)
+    lean = sum(a * b for a, b in zip(along, frame.across, strict=True))
+    a, b = along, frame.across
+    return Frame(frame.origin_mm, along, _unit((b[0] - lean * a[0], b[1] - lean * a[1], b[2] - lean * a[2])))
+
+
+def _unit(way: Vector3) -> Vector3:
+    length = sum(v * v for v in way) ** 0.5
+    return way[0] / length, way[1] / length, way[2] / length
+
+
+def _in_file(at: KeyPath) -> KeyPath:
+    """A path in PartShape as the file has it."""
+    words = {"faces": "face", "tolerances": "tolerance", "cutouts": "cutout"}
+    return tuple(words.get(step, step) if isinstance(step, str) else step for step in at if step != "start")
+
+
+def _line(lines: dict[KeyPath, int], at: KeyPath) -> int:
+    """Line of a path, or of the nearest table or key around it."""
+    for end in range(len(at), 0, -1):
+        if at[:end] in lines:
+            return lines[at[:end]]
+    return 1
+
+
+def _words(dotted: str) -> KeyPath:
+    return tuple(word.strip().strip("\"'") for word in dotted.split("."))
+
+
+def _text(path: Path) -> str:
+    """The whole file as text."""
+    try:
+        with path.open("rb") as file:
+            raw = file.read(MOST_BYTES + 1)
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", error)
+        raise BadFile(f"{path}: must be a part file that can be read, got: {why}") from None
+    if len(raw) > MOST_BYTES:
+        raise BadFile(f"{path}: must be at most {MOST_BYTES:,} bytes, got more")
+    try:
+        return raw.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        raise BadFile(f"{path}:{line}: must be UTF-8 text, got another byte") from None
