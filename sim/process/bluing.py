@@ -22,7 +22,9 @@ from sim.seat.compliant import (
     Load,
     Pose,
     compliant_seat,
+    held_seat,
     lies_over,
+    middles_mm,
     raise_cells,
     standing_um,
     weight_and_hands,
@@ -48,6 +50,19 @@ class Rub:
     along: tuple[float, float] = (1.0, 0.0)
     hands: tuple[tuple[float, float, float], ...] = ()
     turned: bool = False
+
+
+@dataclass(frozen=True)
+class Upright:
+    """A face against an upright plate, its part standing on another: it may turn about the upright but not lean.
+
+    held: axis of the face that is upright, "x" or "y"; lean_um_per_mm: how the face stands out along it; push_n: by
+    hand, at the middle, for the weight is carried elsewhere.
+    """
+
+    held: str
+    lean_um_per_mm: float
+    push_n: float = 30.0
 
 
 def noise_order(rng: np.random.Generator) -> NDArray[np.int64]:
@@ -113,9 +128,11 @@ def wipe_plate(plate: Plate) -> None:
     plate.lint = np.zeros((0, 3))
 
 
-def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body,
-                 compliance: Compliance) -> tuple[list[Pose], NDArray, NDArray]:
+def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Compliance, *,
+                 upright: Upright | None = None) -> tuple[list[Pose], NDArray, NDArray]:
     """Seat the face at each pose of the rub; the plate wears where it is pressed, so `plate` changes.
+
+    With `upright`, the face is pushed against a plate that stands, and cannot lean.
 
     Returns the poses, the plate cells under face cell (0, 0) as int64 (poses, 2), and the least gap met, um (ny, nx).
 
@@ -126,6 +143,11 @@ def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body,
     """
     top = standing_um(face, body, compliance, rub.hands)
     load = weight_and_hands(face, body, rub.hands)
+    if upright:
+        load = Load(upright.push_n, 0.5 * face.size_mm[0], 0.5 * face.size_mm[1])
+        x, y = middles_mm(face.shape, face.pitch_mm)
+        out = upright.lean_um_per_mm * (x[None, :] if upright.held == "x" else y[:, None])
+        top += np.where(face.iron, out, 0.0)
     surface, gap = np.empty_like(top), np.full_like(top, 1e30)
     corners = np.array([lies_over(face, rub.x_mm + s * rub.along[0], rub.y_mm + s * rub.along[1])
                         for s in (rub.way_mm * (k / (POSES - 1) - 0.5) for k in range(POSES))], dtype=np.int64)
@@ -139,7 +161,10 @@ def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body,
         lay_on(top, error, row, col, surface)
         here = np.array([(col + first[1]) * plate.pitch_mm, (row + first[0]) * plate.pitch_mm, 0.0])
         raise_cells(surface, plate.lint - here, plate.pitch_mm)
-        pose = compliant_seat(surface, face.pitch_mm, load, compliance.c_um, compliance.effective_mpa)
+        if upright:
+            pose = held_seat(surface, face.pitch_mm, load, upright.held, compliance)
+        else:
+            pose = compliant_seat(surface, face.pitch_mm, load, compliance.c_um, compliance.effective_mpa)
         plane = np.array([pose.height_um, pose.slope_x, pose.slope_y, pose.lift_um])
         press(surface, plane, np.array([pose.x_mm, pose.y_mm, face.pitch_mm, wear]), row, col, gap, error)
         poses.append(pose)
@@ -147,8 +172,11 @@ def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body,
     return poses, corners, gap
 
 
-def spot_face(face: Face, plate: Plate, rub: Rub, *, body: Body, compliance: Compliance, blue: Blue) -> list[Pose]:
+def spot_face(face: Face, plate: Plate, rub: Rub, *, body: Body, compliance: Compliance, blue: Blue,
+              upright: Upright | None = None) -> list[Pose]:
     """Put the face on the blued plate, rub it, lift it: blue goes from `plate` to `face`; both change.
+
+    With `upright`, it is pushed against a blued plate that stands.
 
     Returns
     -------
@@ -166,7 +194,7 @@ def spot_face(face: Face, plate: Plate, rub: Rub, *, body: Body, compliance: Com
     """
     if rub.turned:
         return _turned(spot_face, face, plate, rub, body=body, compliance=compliance, blue=blue)
-    poses, corners, gap = settle_poses(face, plate, rub, body, compliance)
+    poses, corners, gap = settle_poses(face, plate, rub, body, compliance, upright=upright)
     ny, nx = face.shape
     met, sums, spare = np.empty((ny, nx)), np.empty((ny, nx)), np.empty_like(plate.film_um)
     film_met(plate.film_um, corners, blue.stay_share, met, sums, spare)

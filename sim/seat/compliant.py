@@ -1,6 +1,6 @@
 """The seat that prints: cells press as springs, height and two tilts balance weight and hands."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -216,6 +216,47 @@ def compliant_seat(
         raise Refused(f"the load must lie over what carries it, got {at}: the face would tip off the plate")
     height, slope_x, slope_y, lift = plane.tolist()
     return Pose(height, slope_x, slope_y, load.x_mm, load.y_mm, int(done), lift)
+
+
+def held_seat(surface_um: NDArray[np.float64], pitch_mm: float, load: Load, held: str,
+              compliance: Compliance = IRON) -> Pose:
+    """Where a surface comes to rest on a plane that it cannot lean on: the slope along x, or y, is held at 0.
+
+    Parameters
+    ----------
+    load : Load
+        Its place along the held axis counts for nothing: what holds the slope makes up for it.
+    held : "x" or "y"
+
+    Raises
+    ------
+    Refused
+        As `compliant_seat`: nothing can touch.
+
+    Notes
+    -----
+    The energy is convex, so the farther the load lies along an axis, the lower the plane at that end: the slope falls
+    as the load moves, and the place where it is 0 is found by halving (to 1e-12 of the side, 40 seats). There the
+    moment that holds the slope is nothing but the load at that place. A place off what carries counts as beyond it.
+    """
+    iron = np.nonzero((surface_um > 0.1 * VOID_UM).any(axis=0 if held == "x" else 1))[0]
+    if len(iron) == 0:
+        raise Refused("the face must lie at least partly on the plate, got none of it there")
+    low, high = float(iron[0]) * pitch_mm, float(iron[-1] + 1) * pitch_mm
+    middle, found = 0.5 * (low + high), None
+    for _ in range(40):
+        at = 0.5 * (low + high)
+        here = replace(load, x_mm=at) if held == "x" else replace(load, y_mm=at)
+        try:
+            pose = compliant_seat(surface_um, pitch_mm, here, compliance.c_um, compliance.effective_mpa)
+        except Refused:
+            low, high = (at, high) if at < middle else (low, at)
+            continue
+        found, slope = pose, pose.slope_x if held == "x" else pose.slope_y
+        low, high = (at, high) if slope > 0.0 else (low, at)
+    if found is None:
+        raise Refused(f"the load must lie over what carries it, got {load.x_mm:.1f}, {load.y_mm:.1f} mm")
+    return found
 
 
 def pressed_cells(

@@ -10,7 +10,7 @@ from sim.kernels.ink import total
 from sim.measure import gauge
 from sim.model.face import Face
 from sim.model.part import Written, number_cells
-from sim.process import recut
+from sim.process import bluing, recut
 from sim.seat import stance
 from sim.shop.commands import Command, is_row, leave_chips, number_fault, shown, word_fault
 from sim.shop.job import Job, Reading
@@ -161,6 +161,66 @@ def _note_reading(job: Job, sweep: SweepFace, value_um: float) -> None:
     for n, one in enumerate(job.start.shape.tolerances):
         if (one.face, one.datum) == (sweep.face, sweep.datum):
             job.readings[n] = Reading(value_um, job.cuts[one.face], job.cuts[one.datum], job.clock_s)
+
+
+@dataclass(frozen=True)
+class SpotUpright(Command):
+    """Print the face in hand against the angle plate, the part standing on its datum: a new round begins.
+
+    What prints is where the face stands out of square, top or bottom. x_mm, y_mm: its corner on the angle plate.
+    """
+
+    datum: str = "foot"
+    x_mm: float = 20.0
+    y_mm: float = 30.0
+    way_mm: float = 10.0
+    push_n: float = 30.0
+    read_s: float = 30.0
+    seconds: ClassVar[float] = 90.0
+
+    def problems(self, job: Job) -> list[str]:
+        found = word_fault("datum", self.datum, tuple(job.part.faces))
+        if job.square is None:
+            return [*found, "an angle plate is needed for x_mm, y_mm: no face of this part is square to another"]
+        for name, at, side, room in zip(("x_mm", "y_mm"), (self.x_mm, self.y_mm), job.face.size_mm, job.square.size_mm,
+                                        strict=True):
+            found += number_fault(name, at, job.face.pitch_mm - side, room - job.face.pitch_mm, unit="mm")
+        found += number_fault("way_mm", self.way_mm, 0.0, 100.0, unit="mm")
+        found += number_fault("push_n", self.push_n, 1.0, 200.0, unit="N")
+        found += number_fault("read_s", self.read_s, 0.0, 3600.0, unit="s")
+        if not found and (lies(job, job.in_hand, self.datum) != "square" or upright_axis(job, self.datum) is None):
+            found.append(f"datum must be square to {job.in_hand}, an edge of it upright, got {self.datum}")
+        return found
+
+    def takes_s(self, job: Job) -> float:
+        return self.seconds + self.read_s
+
+    def act(self, job: Job) -> None:
+        assert job.square is not None  # or `problems` would have said so
+        held = upright_axis(job, self.datum)
+        assert held is not None
+        shape, m = job.start.shape, job.start.material
+        on, off = shape.face(self.datum).frame, shape.face(job.in_hand).frame
+        standing = stance.Standing.of(job.part.faces[self.datum], job.start.body_behind(self.datum), job.plate,
+                                      m.compliance)
+        ends = np.array([0.0, 1.0]), np.zeros(2)
+        out = stance.beside_square_um(on, standing.pose(), off, *(ends if held == "x" else ends[::-1]))
+        if job.strokes_since_wipe:
+            leave_chips(job)
+        along = (0.0, 1.0) if held == "x" else (1.0, 0.0)  # it is rubbed level
+        rub = bluing.Rub(self.x_mm, self.y_mm, self.way_mm, along)
+        job.last_poses = bluing.spot_face(
+            job.face, job.square, rub, body=job.body, compliance=m.compliance, blue=m.blue,
+            upright=bluing.Upright(held, float(out[1] - out[0]), self.push_n))
+        job.round += 1
+        job.strokes_this_round = 0
+
+
+def upright_axis(job: Job, datum: str) -> str | None:
+    """Axis of the face in hand that stands upright, "x" or "y", when the part stands on a datum; None if neither."""
+    shape = job.start.shape
+    up_x, up_y = stance.upright(shape.face(datum).frame, shape.face(job.in_hand).frame)
+    return "x" if abs(up_x) > 0.98 else "y" if abs(up_y) > 0.98 else None
 
 
 @dataclass(frozen=True)

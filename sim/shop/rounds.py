@@ -13,6 +13,7 @@ from sim.measure.orient import part_orientation
 from sim.measure.verdict import score
 from sim.model.face import Face
 from sim.shop.commands import Command, RollFilm, Scrape, SpotFace, WipeFace
+from sim.shop.partwork import SpotUpright
 from sim.shop.session import Session
 from sim.shop.sight import Sight
 from sim.target import Target
@@ -112,7 +113,7 @@ def drive(session: Session, pilot: Generator[Command, Sight, None], target: Targ
             film_um = film_um if command.weight_um is None else command.weight_um
         elif isinstance(command, Scrape):
             scraped.append(command)
-        elif isinstance(command, SpotFace):
+        elif isinstance(command, SpotFace | SpotUpright):
             picture = print_picture(session.job.face, session.job.start.material.blue.opacity_um)
         elif isinstance(command, WipeFace) and picture is not None:
             done = replace(_scored(session, target, begun), film_um=film_um, picture=picture, **_last_blade(scraped))

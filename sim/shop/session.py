@@ -13,6 +13,7 @@ from sim.shop.checkpoint import checkpoint, job_at
 from sim.shop.commands import Command, SpotFace, WipeFace, perform, shown
 from sim.shop.job import Job, JobStart, begin_job
 from sim.shop.logbook import Logbook, fingerprint, read_job_file
+from sim.shop.partwork import SpotUpright
 from sim.shop.store import checkpoint_path, packed, write_new
 
 COPIES_MB = 200.0
@@ -91,7 +92,7 @@ class Session:
         session.notes = notes
         _open(job)
         for n in range(first, len(book.commands)):
-            if isinstance(book.commands[n], SpotFace):
+            if isinstance(book.commands[n], SpotFace | SpotUpright):
                 session._keep_copy(n, job)
             _again(book, n, job, path)
             if progress:
@@ -153,7 +154,7 @@ class Session:
         """Act and log, or come back to the job as it was: some refusals only show in the act, as a part that tips."""
         self._current_physics()
         count = len(self._book.commands)
-        if isinstance(command, SpotFace):
+        if isinstance(command, SpotFace | SpotUpright):
             self._fingerprint_round()
             self._keep_copy(count, self._job)
         _open(self._job)

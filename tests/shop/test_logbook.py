@@ -19,8 +19,8 @@ from sim.shop import logbook, store
 from sim.shop.commands import BreakEdges, HoneBlade, LetSoak, RollFilm, WipePlate
 from sim.shop.job import JobStart, Material
 from sim.shop.logbook import Logbook
-from sim.shop.starts import start_from_data
 from sim.shop.session import Session, replay
+from sim.shop.starts import start_from_data
 from sim.shop.store import read_limited, write_new
 
 TINY = JobStart(face=Start(length_mm=5.0, width_mm=5.0), plate=PlateMake(length_mm=20.0, width_mm=20.0), seed=7)
