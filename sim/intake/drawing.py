@@ -63,7 +63,7 @@ def read_part(path: str | Path) -> PartShape:
         raise BadFile(f"{path}:{line}: must be TOML, got: {error}") from None
     reading = _Reading()
     part = reading.part(data)
-    unread = {at[1] for at, _ in reading.faults if at[:1] == ("face",) and len(at) > 1}
+    unread = {n for n in range(len(part.faces)) if any(at[:2] == ("face", n) for at, _ in reading.faults)}
     whole = [(_in_file(at), told) for at, told in part_faults(part, unread)]
     hidden = {at[:2] for at, _ in reading.faults} | {(key,) for key in ("face", "centre_mm") if key not in data}
     faults = reading.faults + [(at, told) for at, told in whole if at[:2] not in hidden]
@@ -108,7 +108,7 @@ class _Reading:
     def part(self, data: dict[str, Any]) -> PartShape:
         """The part; of no worth if there are faults."""
         got = self.table(data, (), PART_KEYS, ("name", "mass_kg", "centre_mm", "face"))
-        pitch = {"pitch_mm": got["pitch_mm"]} if "pitch_mm" in got else {}
+        pitch: dict[str, Any] = {"pitch_mm": got["pitch_mm"]} if "pitch_mm" in got else {}
         faces = tuple(self.face(one, ("face", n), pitch) for n, one in enumerate(got.get("face", ())))
         tolerances = []
         for n, one in enumerate(got.get("tolerance", ())):
@@ -116,7 +116,7 @@ class _Reading:
         plain = {key: got[key] for key in ("name", "mass_kg", "centre_mm") if key in got}
         return PartShape(faces=faces, tolerances=tuple(tolerances), **plain)
 
-    def face(self, data: Any, at: KeyPath, pitch: dict[str, float]) -> FaceShape:
+    def face(self, data: Any, at: KeyPath, pitch: dict[str, Any]) -> FaceShape:
         """A face with its start, its frame and its target."""
         got = self.table(data, at, FACE_KEYS, ("name", "length_mm", "width_mm", "frame"))
         start = Start(**{key: got[key] for key in FACE_KEYS if key in got and key in START}, **pitch)
@@ -147,8 +147,8 @@ class _Reading:
     def cutout(self, data: Any, at: KeyPath, start: Start) -> tuple[float, ...] | None:
         """A row of Start.cutouts; None where there are faults."""
         kind = data.get("kind")
-        if kind not in CUTOUT_KEYS:
-            self.table(data if "kind" in data else {}, at, {"kind": CUTOUT_KIND, **dict.fromkeys(data)}, ("kind",))
+        if not isinstance(kind, str) or kind not in CUTOUT_KEYS:
+            self.table(data if "kind" in data else {}, at, {**dict.fromkeys(data), "kind": CUTOUT_KIND}, ("kind",))
             return None
         keys = CUTOUT_KEYS[kind]
         must = tuple(key for key in keys if key != "turned")

@@ -56,7 +56,7 @@ class Start:
                            "common practice, no source")
     warm_k: float = param(0.0, "K", (-20.0, 20.0), "face warmer than the back", "common practice, no source")
     cutouts: tuple[tuple[float, ...], ...] = field(default=())
-    """Where no iron is: x, y of the middle, length, width, mm; a fifth is the corner radius, else the ends are round."""
+    """Where no iron is: x, y of the middle, length, width, mm; a fifth is the corner radius, else round ends."""
 
 
 COUPON = Start(length_mm=60.0, width_mm=40.0)

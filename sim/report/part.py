@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.patches import FancyBboxPatch, Polygon, Rectangle
+from matplotlib.patches import Polygon, Rectangle
 from numpy.typing import NDArray
 
 from sim.model.part import FaceShape, PartShape
@@ -41,30 +41,22 @@ def _draw_flat(chart: Axes, faces: Sequence[FaceShape]) -> None:
         chart.add_patch(Rectangle((left, 0.0), start.length_mm, start.width_mm, facecolor=FACE_COLOUR, edgecolor=INK,
                                   linewidth=1.0))
         for row in start.cutouts:
-            chart.add_patch(_hole(row, left))
+            rim = _rim_mm(row) + (left, 0.0)
+            chart.add_patch(Polygon(rim, facecolor=PAPER, edgecolor=INK, linewidth=0.7))
         chart.text(left, start.width_mm + 0.03 * high, face.name, va="bottom", fontsize=small + 1.5, color=INK)
         size = f"{start.length_mm:g} × {start.width_mm:g} mm, {start.kind}"
         chart.text(left, -0.04 * high, size, va="top", fontsize=small, color=MUTED)
-        reach = 0.14 * min(start.length_mm, start.width_mm)
-        inset = 0.25 * reach
+        reach = min(0.1 * high, 0.3 * min(start.length_mm, start.width_mm))
+        inset = 0.03 * high
         for dx, dy, name in ((reach, 0.0, "x"), (0.0, reach, "y")):
             chart.annotate("", (left + inset + dx, inset + dy), (left + inset, inset),
                            arrowprops={"arrowstyle": "-|>", "color": RUST, "linewidth": 0.9, "shrinkA": 0, "shrinkB": 0,
                                        "mutation_scale": 7})
-            chart.text(left + inset + 1.25 * dx, inset + 1.25 * dy, name, fontsize=small - 1.5, color=RUST, ha="center",
+            chart.text(left + inset + 1.3 * dx, inset + 1.3 * dy, name, fontsize=small - 1.5, color=RUST, ha="center",
                        va="center")
         left += start.length_mm + gap
     chart.set(xlim=(-1.0, left - gap + 1.0), ylim=(-0.18 * high, 1.18 * high), aspect="equal", anchor="W")
     chart.axis("off")
-
-
-def _hole(row: Sequence[float], left_mm: float) -> FancyBboxPatch:
-    """A cutout to scale."""
-    x, y, length, width = row[:4]
-    radius = row[4] if len(row) == 5 else 0.5 * min(length, width)
-    style = f"round,pad=0,rounding_size={radius}" if radius > 0.0 else "square,pad=0"
-    return FancyBboxPatch((left_mm + x - 0.5 * length, y - 0.5 * width), length, width, boxstyle=style,
-                          facecolor=PAPER, edgecolor=INK, linewidth=0.7)
 
 
 def _draw_body(chart: Axes, part: PartShape) -> None:
@@ -87,13 +79,14 @@ def _draw_body(chart: Axes, part: PartShape) -> None:
     _name_faces(chart, part, outlines)
     centre = _seen(np.array([part.centre_mm]))[0]
     chart.plot(*centre, marker="+", color=RUST, markersize=9, markeredgewidth=1.4, zorder=90)
-    chart.annotate("centre of gravity", centre, xytext=(7, -3), textcoords="offset points", fontsize=7.5, color=RUST,
-                   va="top", zorder=90)
+    chart.annotate("centre of gravity", centre, xytext=(-7, 0), textcoords="offset points", fontsize=8, color=RUST,
+                   ha="right", va="center", zorder=90,
+                   bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1.0, "alpha": 0.85})
     told = [f"{one.kind} of {one.face} to {one.datum}: {one.limit_um:g} µm" for one in part.tolerances]
     if told:
-        chart.text(1.0, 0.98, "\n".join(told[:12]), transform=chart.transAxes, ha="right", va="top", fontsize=8.5,
-                   color=INK, linespacing=1.6)
-    chart.set(aspect="equal")
+        chart.annotate("\n".join(told[:12]), (1.0, 0.9), xycoords="axes fraction", xytext=(50, 0), va="top",
+                       textcoords="offset points", fontsize=9.5, color=INK, linespacing=1.8, in_layout=False)
+    chart.set(aspect="equal", anchor="W")
     chart.margins(0.04)
     chart.axis("off")
 
@@ -103,11 +96,9 @@ def _name_faces(chart: Axes, part: PartShape, outlines: Sequence[NDArray[np.floa
     size = float(np.ptp(np.vstack(outlines), axis=0).max())
     for face, outline in zip(part.faces, outlines, strict=True):
         middle = outline.mean(axis=0)
-        foot, tip = _seen(np.array([middle, middle + 0.3 * size * np.array(face.frame.out)]))
-        away = float(np.dot(face.frame.out, VIEW)) <= 0.0
-        if away:  # the arrow starts at the rim that is seen
-            foot = foot + 0.5 * (tip - foot)
+        foot, tip = _seen(np.array([middle, middle + 0.45 * size * np.array(face.frame.out)]))
         chart.annotate(face.name, foot, xytext=tip, fontsize=9, color=INK, ha="center", va="center", zorder=95,
+                       bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1.5},
                        arrowprops={"arrowstyle": "<|-", "color": MUTED, "linewidth": 0.9, "mutation_scale": 8})
 
 

@@ -9,7 +9,7 @@ from sim.errors import BadParam
 from sim.model.face import VOID_UM
 from sim.model.plate import PlateMake
 from sim.model.start import KINDS, Start
-from sim.process.machining import break_edges, cusp_um, fly_cut_dish_um, form_um, machine_face, make_plate
+from sim.process.machining import break_edges, cusp_um, fly_cut_dish_um, form_um, iron_mask, machine_face, make_plate
 
 
 def face(seed=1, **options):
@@ -158,3 +158,14 @@ def test_a_plate_is_as_true_as_bought_and_nothing_of_it_stands_out():
     # smooth: waves of 60 mm and more, so a cell's step is far under a hundredth of the range
     assert np.abs(np.diff(plate.error_um, axis=1)).max() < 0.05
     assert not make_plate(PlateMake(flatness_um=0.0), 1.0, np.random.default_rng(1)).error_um.any()
+
+
+def test_a_corner_radius_makes_a_pocket_and_half_the_width_a_slot():
+    square = iron_mask(Start(length_mm=40.0, width_mm=30.0, cutouts=((20.0, 15.0, 10.0, 6.0, 0.0),)))
+    assert (~square).sum() == 40 * 24  # cells of 0.25 mm
+    assert not square[48:72, 60:100].any()
+    slots = [iron_mask(Start(length_mm=40.0, width_mm=30.0, cutouts=((20.0, 15.0, 10.0, 6.0, *radius),)))
+             for radius in ((), (3.0,))]
+    assert np.array_equal(*slots)
+    with pytest.raises(BadParam, match="a cutout must be"):
+        iron_mask(Start(cutouts=((20.0, 15.0, 10.0, 6.0, 3.1),)))
