@@ -16,7 +16,7 @@ def lessons() -> Path:
 
 
 def assets() -> Path:
-    """Folder of fonts, palettes and icons: the checkout's, else the copy in the installed package."""
+    """Folder of parts, fonts, palettes and icons: the checkout's, else the copy in the installed package."""
     return _own("assets")
 
 
