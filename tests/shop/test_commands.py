@@ -13,6 +13,7 @@ from sim.model.start import Start
 from sim.process import bluing
 from sim.shop.commands import COMMANDS, BlueFace, RollFilm, Scrape, SpotFace, as_data, from_data, perform
 from sim.shop.job import JobStart, begin_job
+from sim.shop.partwork import SpotUpright, TakeFace
 
 STROKES = ((100, 100, 900, 400, 900), (900, 100, 100, 400, 500))
 SAMPLES = {
@@ -82,6 +83,8 @@ def test_a_command_survives_json(kind):
 def test_a_sample_of_each_command_is_possible_and_acts(kind, job):
     own = job.copy()
     perform(RollFilm(), own)
+    if kind is SpotUpright:
+        perform(TakeFace("side"), own)
     assert sample(kind).problems(own) == []
     before = own.clock_s
     perform(sample(kind), own)
