@@ -176,7 +176,7 @@ def whole_part(session: "Session", faces: "dict[str, DemoReport]", args: argpars
         ToleranceDone(one, part_orientation(job.part, one), reading and reading.value_um, doubt)
         for one, reading, doubt in zip(shape.tolerances, job.readings, in_doubt(job), strict=True)
     ]
-    return PartReport(shape.name, args.seed, args.hand, shape, faces, asked, job.clock_s / S_PER_H)
+    return PartReport(shape.title or shape.name, args.seed, args.hand, shape, faces, asked, job.clock_s / S_PER_H)
 
 
 def write_files(folder: Path, stem: str, session: "Session", told: "DemoReport | PartReport", force: bool) -> None:

@@ -113,7 +113,7 @@ class _Reading:
         tolerances = []
         for n, one in enumerate(got.get("tolerance", ())):
             tolerances.append(Tolerance(**self.table(one, ("tolerance", n), TOLERANCE_KEYS, tuple(TOLERANCE_KEYS))))
-        plain = {key: got[key] for key in ("name", "mass_kg", "centre_mm") if key in got}
+        plain = {key: got[key] for key in ("name", "title", "mass_kg", "centre_mm") if key in got}
         return PartShape(faces=faces, tolerances=tuple(tolerances), **plain)
 
     def face(self, data: Any, at: KeyPath, pitch: dict[str, Any]) -> FaceShape:

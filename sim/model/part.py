@@ -75,7 +75,8 @@ class PartShape:
 
     Attributes
     ----------
-    name : str
+    name, title : str
+        A short one, and one for the head of a report.
     mass_kg : float
     centre_mm : (x, y, z)
         Centre of gravity in the body's frame.
@@ -89,6 +90,7 @@ class PartShape:
     centre_mm: Vector3 = (80.0, 55.0, 40.0)
     faces: tuple[FaceShape, ...] = (FaceShape(),)
     tolerances: tuple[Tolerance, ...] = ()
+    title: str = ""
 
     def face(self, name: str) -> FaceShape:
         """The face of this name; KeyError for a name that no face has."""
