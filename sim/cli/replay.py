@@ -39,6 +39,10 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(answer(found), allow_nan=False))
     else:
         print(_line(found))
+        for one in tolerances(found):
+            read = "never read" if one["read_um"] is None else f"last read {one['read_um']:g} µm"
+            doubt = ": in doubt, read it again" if one["in_doubt"] else ""
+            print(f"{one['kind']} of {one['face']} to {one['datum']}, limit {one['limit_um']:g} µm: {read}{doubt}")
     for note in found.notes:
         print(f"flatwright: {note}", file=sys.stderr)
     return 1 if not found.ok else 0 if found.whole else 2
@@ -57,8 +61,21 @@ def answer(found: "Replayed") -> dict[str, Any]:
         "same_face": found.ok if found.fingerprints_checked else None,
         "whole": found.whole,
         "sha256": fingerprint(found.job),
+        "tolerances": tolerances(found),
         "notes": found.notes,
     }
+
+
+def tolerances(found: "Replayed") -> list[dict[str, Any]]:
+    """What was read last of each tolerance of the part, and whether it must be read again."""
+    from dataclasses import asdict
+
+    from sim.shop.job import in_doubt
+
+    job = found.job
+    asked = zip(job.start.shape.tolerances, job.readings, in_doubt(job), strict=True)
+    return [{**asdict(one), "read_um": reading and reading.value_um, "in_doubt": doubt}
+            for one, reading, doubt in asked]  # fmt: skip
 
 
 def _line(found: "Replayed") -> str:

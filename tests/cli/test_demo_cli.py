@@ -5,7 +5,7 @@ import json
 import pytest
 
 from sim.cli import main
-from sim.shop import rounds as rounds_of
+from sim.hands import stand
 from sim.target import Target
 
 KEYS = {"rounds", "strokes", "shop_hours", "target_met", "target_met_round", "bearing_flatness_um",
@@ -16,14 +16,14 @@ ROUND_KEYS = {"round", "strokes", "shop_hours", "bearing_flatness_um", "spots_me
 
 
 def demo(capsys, out, *words):
-    """Run the demo to its end and return its JSON object."""
-    assert main(["demo", "--out", str(out), "--json", *words]) == 0
+    """Run the demo of the foot to its end and return its JSON object."""
+    assert main(["demo", "--face", "foot", "--out", str(out), "--json", *words]) == 0
     return json.loads(capsys.readouterr().out)
 
 
 def test_two_rounds_write_a_report_and_a_job_that_replays_to_the_same_face(tmp_path, capsys):
     out = tmp_path / "out"
-    assert main(["demo", "--rounds", "2", "--out", str(out), "--json"]) == 0
+    assert main(["demo", "--face", "foot", "--rounds", "2", "--out", str(out), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert set(told) >= KEYS
     assert set(told["spots_per_sq_in"]) == {"mean", "lowest", "cv"}
@@ -38,12 +38,13 @@ def test_two_rounds_write_a_report_and_a_job_that_replays_to_the_same_face(tmp_p
     assert again["same_face"]
     assert again["strokes"] == told["strokes"]
     before = (out / "report.html").read_bytes()
-    assert main(["demo", "--rounds", "1", "--out", str(out)]) == 2
+    assert main(["demo", "--face", "foot", "--rounds", "1", "--out", str(out)]) == 2
     assert "--force" in capsys.readouterr().err
     assert (out / "report.html").read_bytes() == before
 
 
-@pytest.mark.parametrize("words", [["--seed", "-1"], ["--rounds", "0"], ["--rounds", "x"], ["--hand", "expert"]])
+@pytest.mark.parametrize("words", [["--seed", "-1"], ["--rounds", "0"], ["--rounds", "x"], ["--hand", "expert"],
+                                   ["--face", "top"], ["--face", "foot", "--part", "x.toml"], ["--part", "no.toml"]])
 def test_what_cannot_be_done_is_refused_in_one_line(tmp_path, capsys, words):
     assert main(["demo", "--out", str(tmp_path / "o"), *words]) == 2
     told = capsys.readouterr().err.strip()
@@ -53,12 +54,12 @@ def test_what_cannot_be_done_is_refused_in_one_line(tmp_path, capsys, words):
 
 @pytest.mark.parametrize("words,rounds", [((), 1), (("--carry-on",), 2)])
 def test_work_ends_where_the_target_is_met_unless_told_to_carry_on(tmp_path, capsys, monkeypatch, words, rounds):
-    drive = rounds_of.drive
+    drive = stand.drive
 
     def drive_to_an_easy_target(session, pilot, target, **options):
         return drive(session, pilot, EASY, **options)
 
-    monkeypatch.setattr(rounds_of, "drive", drive_to_an_easy_target)
+    monkeypatch.setattr(stand, "drive", drive_to_an_easy_target)
     told = demo(capsys, tmp_path / "out", "--rounds", "2", *words)
     assert told["target_met_round"] == 1
     assert told["rounds"] == rounds
@@ -92,3 +93,31 @@ def test_a_folder_that_cannot_be_written_is_refused_in_one_line(tmp_path, capsys
     assert len(told.err.strip().splitlines()) == 1
     assert not told.out
     assert (tmp_path / "a file").read_text() == "keep me"
+
+
+def test_the_demo_scrapes_the_whole_stand_and_says_how_its_faces_lie(tmp_path, capsys):
+    out = tmp_path / "out"
+    assert main(["demo", "--rounds", "1", "--out", str(out), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert list(told["faces"]) == ["foot", "top", "side"]
+    assert all(set(face) >= KEYS for face in told["faces"].values())
+    assert all(face["rounds"] == len(face["rounds_log"]) == 1 for face in told["faces"].values())
+    assert told["shop_hours"] == pytest.approx(sum(face["shop_hours"] for face in told["faces"].values()))
+    assert told["target_met"] is False
+    assert [(one["kind"], one["face"], one["datum"]) for one in told["tolerances"]] == [
+        ("parallelism", "top", "foot"), ("perpendicularity", "side", "foot")]
+    assert [told["parallelism_um"], told["perpendicularity_um"]] == [o["contact_datum_um"] for o in told["tolerances"]]
+    assert told["parallelism_um"] > 5.0, "one round does not make it parallel"
+    assert {p.name for p in out.iterdir()} == {"report.html", "stand.job", "stand.job.npz", "stand-milled.job"}
+    assert main(["replay", str(out / "stand.job"), "--json"]) == 0
+    again = json.loads(capsys.readouterr().out)
+    assert again["same_face"]
+    assert [one["read_um"] for one in again["tolerances"]] == [one["read_um"] for one in told["tolerances"]]
+    assert not any(one["in_doubt"] for one in again["tolerances"])
+
+
+def test_the_foot_of_the_stand_is_the_foot_of_the_demo_of_one_face(tmp_path, capsys):
+    alone = demo(capsys, tmp_path / "foot", "--rounds", "1")
+    assert main(["demo", "--rounds", "1", "--out", str(tmp_path / "stand"), "--json"]) == 0
+    foot = json.loads(capsys.readouterr().out)["faces"]["foot"]
+    assert foot == alone
