@@ -2,12 +2,14 @@
 
 import argparse
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from sim.hands.stand import FaceDone
     from sim.model.part import PartShape
+    from sim.model.plate import PlateMake
     from sim.report.page import DemoReport
     from sim.report.part_page import PartReport
     from sim.shop.rounds import RoundLog
@@ -130,7 +132,7 @@ def scraped(args: argparse.Namespace, part: "PartShape | None") -> "tuple[Sessio
     from sim.shop.session import Session
 
     warm()
-    session = Session.begin(JobStart(seed=args.seed, part=part), copies_mb=0.0)
+    session = Session.begin(JobStart(seed=args.seed, part=part, plate=plate_for(part)), copies_mb=0.0)
     console = Console(stderr=True)
     columns = (TextColumn("scraping {task.fields[face]}"), BarColumn(), MofNCompleteColumn(),
                TextColumn("{task.fields[told]}"), TimeElapsedColumn())
@@ -143,6 +145,17 @@ def scraped(args: argparse.Namespace, part: "PartShape | None") -> "tuple[Sessio
 
         done = scrape_part(session, HANDS[args.hand], rounds=args.rounds, carry_on=args.carry_on, on_round=on_round)
     return session, done
+
+
+def plate_for(part: "PartShape | None") -> "PlateMake":
+    """The usual plate, or a larger one of the same error on which the largest face still has room to move."""
+    from sim.model.plate import PlateMake
+
+    usual = PlateMake()
+    if part is None:
+        return usual
+    most = [max(side) for side in zip(*((one.start.length_mm, one.start.width_mm) for one in part.faces), strict=True)]
+    return replace(usual, length_mm=max(usual.length_mm, most[0] + 80.0), width_mm=max(usual.width_mm, most[1] + 70.0))
 
 
 def told_of(session: "Session", name: str, done: "FaceDone", args: argparse.Namespace) -> "DemoReport":

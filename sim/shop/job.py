@@ -76,11 +76,17 @@ class JobStart:
         return self.shape.faces[0].start.pitch_mm
 
     def body_behind(self, face: str) -> Body:
-        """What weighs on a face that lies on the plate, and the iron behind it."""
+        """What weighs on a face that lies on the plate, and the iron behind it.
+
+        A part whose centre of gravity is not well over the face is held by hand, its weight over the middle.
+        """
         if self.part is None:
             return self.body
         shape = self.part.face(face)
-        return Body(self.part.mass_kg, shape.thickness_mm, shape.frame.face_mm(self.part.centre_mm))
+        x, y = shape.frame.face_mm(self.part.centre_mm)
+        inside = all(0.1 * side <= at <= 0.9 * side for at, side in
+                     ((x, shape.start.length_mm), (y, shape.start.width_mm)))  # fmt: skip
+        return Body(self.part.mass_kg, shape.thickness_mm, (x, y) if inside else None)
 
 
 @dataclass(frozen=True)
