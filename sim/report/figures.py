@@ -29,7 +29,6 @@ from sim.measure.spots import EYE, islands
 from sim.model.face import Face
 from sim.model.heights import Heights
 from sim.model.marks import Marks
-from sim.target import Target
 
 COLOURS = "PuOr_r"  # high orange, low purple: told apart by every kind of eye
 MOST_JOINED = 20_000  # points that are joined to contours; more are averaged in fields
@@ -230,7 +229,7 @@ def png_bytes(colours: Bytes) -> bytes:
     return made.getvalue()
 
 
-def draw_curve(chart: Axes, curve: Curve, rounds: Sequence[Any], target: Target, met_round: int | None) -> None:
+def draw_curve(chart: Axes, curve: Curve, rounds: Sequence[Any], target: Any, met_round: int | None) -> None:
     """Draw one figure over the rounds on `chart`; limits and lines carry their names, a ring the round that met all."""
     number = np.array([log.round for log in rounds])
     for index, (label, name) in enumerate(curve.lines):

@@ -7,6 +7,7 @@ from functools import partial
 from html import escape
 from itertools import groupby
 from pathlib import Path
+from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,6 +29,10 @@ if TYPE_CHECKING:
 PRINTS = 12  # in the strip
 PANEL_IN, WIDE_IN = (3.5, 2.2), 3.8
 
+BANDS_NOTE = (
+    " Every second round the face is swept with the indicator from its datum; while the readings tell of a wedge, full "
+    "rows are scraped in bands, the highest first, and the marks wait."
+)
 CAUTIONS = (
     ("Edges cut", "A scraper is pushed hard and slips. Keep hands and body out of its way, clamp the part, break its "
      "edges first, and cover the blade when it is put down."),
@@ -64,6 +69,8 @@ class DemoReport:
         Of the standard print at the end.
     lowest_at_mm : (x, y)
         Middle of the poorest counting square.
+    against : (words, um) or None
+        What the drawing asks of the face against its datum, "Parallelism to the foot", and the limit.
     """
 
     title: str
@@ -77,6 +84,7 @@ class DemoReport:
     end_face: Face
     marks: Marks
     lowest_at_mm: tuple[float, float]
+    against: tuple[str, float] | None = None
 
 
 def write_demo_report(path: Path, demo: DemoReport, force: bool = False) -> None:
@@ -128,24 +136,41 @@ def chosen_rounds(rounds: "Sequence[RoundLog]", most: int) -> "list[RoundLog]":
 
 def demo_page(demo: DemoReport) -> str:
     """The report as one HTML text."""
-    rows = scorecard_rows(demo.totals, demo.target)
-    hours = {log.round: log.shop_hours for log in demo.rounds}
-    met = None if demo.met_round is None else (demo.met_round, hours[demo.met_round])
-    answer, *more = verdict(rows, demo.rounds[-1].round, met)
+    answer, *more = told_verdict(demo)
     body = [
         f"<header>{_heading(demo)}</header>",
-        f"<p class='verdict {'short' if met is None else 'met'}'><b>{escape(answer)}</b> {escape(' '.join(more))}</p>",
-        f"<div class='two'><section><h2>Scorecard</h2>{_scorecard(rows)}</section>",
-        f"<section><h2>How it was done</h2>{_how(demo)}</section></div>",
-        f"<section><h2>The prints</h2>{_strip(demo)}</section>",
-        f"<section><h2>Round by round</h2>{_curves(demo)}{_rounds_table(demo)}</section>",
-        f"<section><h2>The face before and after</h2>{_faces(demo)}</section>",
+        verdict_html(answer, " ".join(more), demo.met_round is not None),
+        f"<div class='two'><section><h2>Scorecard</h2>{scorecard_html(demo)}</section>",
+        f"<section><h2>How it was done</h2>{how_html(demo)}</section></div>",
+        f"<section><h2>The prints</h2>{strip_html(demo)}</section>",
+        f"<section><h2>Round by round</h2>{curves_html(demo)}</section>",
+        f"<section><h2>The face before and after</h2>{faces_html(demo)}</section>",
+    ]
+    return whole_page(demo.title, body, demo.seed)
+
+
+def told_verdict(demo: DemoReport) -> list[str]:
+    """Sentences that say whether and when a face was done; the first is the answer."""
+    hours = {log.round: log.shop_hours for log in demo.rounds}
+    met = None if demo.met_round is None else (demo.met_round, hours[demo.met_round])
+    return verdict(scorecard_rows(demo.totals, demo.target), demo.rounds[-1].round, met)
+
+
+def verdict_html(answer: str, more: str, met: bool) -> str:
+    """The answer in a box."""
+    return f"<p class='verdict {'met' if met else 'short'}'><b>{escape(answer)}</b> {escape(more)}</p>"
+
+
+def whole_page(title: str, body: Sequence[str], seed: int) -> str:
+    """A page of these parts, with cautions, what the numbers are, and where it comes from."""
+    parts = [
+        *body,
         f"<div class='two'><section class='box'><h2>Cautions for real iron</h2>{_cautions()}</section>",
         f"<section><h2>What these numbers are, and are not</h2>{NUMBERS}</section></div>",
-        f"<footer>flatwright {escape(__version__)}, physics {PHYSICS}, seed {demo.seed}</footer>",
+        f"<footer>flatwright {escape(__version__)}, physics {PHYSICS}, seed {seed}</footer>",
     ]
     before, between, after = PAGE.split("<!-- -->")
-    return f"{before}{escape(demo.title)}{between}{chr(10).join(body)}{after}"
+    return f"{before}{escape(title)}{between}{chr(10).join(parts)}{after}"
 
 
 def _heading(demo: DemoReport) -> str:
@@ -161,7 +186,9 @@ def _heading(demo: DemoReport) -> str:
     )
 
 
-def _scorecard(rows: Sequence[Row]) -> str:
+def scorecard_html(demo: DemoReport) -> str:
+    """Every figure of a face against what was wanted, as a table."""
+    rows: Sequence[Row] = scorecard_rows(demo.totals, demo.target)
     words = {True: "<td class='yes'>✓ yes</td>", False: "<td class='no'>✗ no</td>", None: "<td></td>"}
     lines = []
     for row in rows:
@@ -175,7 +202,8 @@ def _scorecard(rows: Sequence[Row]) -> str:
     return f"<table><thead><tr>{head}</tr></thead><tbody>{''.join(lines)}</tbody></table>"
 
 
-def _how(demo: DemoReport) -> str:
+def how_html(demo: DemoReport) -> str:
+    """Hand, blades, stages and hours of a face."""
     told = [("Hand", demo.hand)]
     if demo.hand in HANDS:
         hand = HANDS[demo.hand]
@@ -198,7 +226,8 @@ def _how(demo: DemoReport) -> str:
     return (
         f"<dl>{items}</dl><p class='note'>Each round: roll the film, print the face on the plate, cut what is marked, "
         "edges and corners first, across the last direction; stone, wipe. The film and the blade get finer as the "
-        "marks spread; then the large marks are split. Whoever scrapes here sees the prints and never the heights.</p>"
+        "marks spread; then the large marks are split. Whoever scrapes here sees the prints and never the heights."
+        f"{BANDS_NOTE if demo.against else ''}</p>"
     )
 
 
@@ -222,7 +251,8 @@ def _span(values: Sequence[float]) -> str:
     return " to ".join(dict.fromkeys(ends))
 
 
-def _strip(demo: DemoReport) -> str:
+def strip_html(demo: DemoReport) -> str:
+    """Prints from the first round to the last."""
     from sim.report.figures import png_bytes, print_colours
 
     shown = []
@@ -250,15 +280,20 @@ def _film(log: "RoundLog") -> str:
 def _curve(demo: DemoReport, curve: "Curve") -> "Callable[[Axes], None]":
     from sim.report.figures import draw_curve
 
-    return partial(draw_curve, curve=curve, rounds=demo.rounds, target=demo.target, met_round=demo.met_round)
+    limits = demo.target if demo.against is None else SimpleNamespace(**vars(demo.target), against_um=demo.against[1])
+    return partial(draw_curve, curve=curve, rounds=demo.rounds, target=limits, met_round=demo.met_round)
 
 
-def _curves(demo: DemoReport) -> str:
-    from sim.report.figures import CURVES, themed_svg
+def curves_html(demo: DemoReport) -> str:
+    """Figures of a face over its rounds, drawn and as a table."""
+    from sim.report.figures import CURVES, Curve, themed_svg
 
     first, last = demo.rounds[0], demo.rounds[-1]
-    shown = []
-    for curve in CURVES:
+    shown, curves = [], list(CURVES)
+    if demo.against:
+        words = demo.against[0]
+        curves.insert(1, Curve(f"{words}, µm", (("", "against_um"),), (("against_um", "at most"),), log=True))
+    for curve in curves:
         told = "; ".join(
             f"{label} from {_three(getattr(first, name))} to {_three(getattr(last, name))}".strip()
             for label, name in curve.lines
@@ -271,7 +306,7 @@ def _curves(demo: DemoReport) -> str:
         f"<div class='three'>{''.join(shown)}</div><p class='note'>{ring}Dashed lines are limits. Spots and bearing "
         "are taken after each round on a standard print that is computed, never made: thin film, gentle rub, "
         f"marks from {demo.target.spot_area_mm2:g} mm² up, in every placement of a square inch. "
-        "Unevenness is drawn where the mean is at least 1.</p>"
+        "Unevenness is drawn where the mean is at least 1.</p>" + _rounds_table(demo)
     )
 
 
@@ -303,7 +338,8 @@ def _rounds_table(demo: DemoReport) -> str:
     )
 
 
-def _faces(demo: DemoReport) -> str:
+def faces_html(demo: DemoReport) -> str:
+    """Maps before and after, a section, and the marks of the standard print."""
     from sim.report.figures import draw_heights, draw_marks, draw_section, themed_svg
 
     area = demo.target.spot_area_mm2
@@ -363,7 +399,8 @@ PAGE = """<!DOCTYPE html>
 body{margin:0 auto;max-width:70rem;padding:2rem clamp(1rem,4vw,2.5rem) 3rem;background:var(--paper);color:var(--ink);
 font:1rem/1.5 system-ui,"Segoe UI",Roboto,"Helvetica Neue","Liberation Sans","DejaVu Sans",sans-serif}
 h1{font-size:clamp(1.6rem,5vw,2.4rem);line-height:1.15;margin:.1em 0 .3em;letter-spacing:-.01em;overflow-wrap:anywhere}
-h2{font-size:1.2rem;margin:2.2rem 0 .7rem}
+h2{font-size:1.2rem;margin:2.2rem 0 .7rem}h3{font-size:1rem;margin:1.4rem 0 .5rem}
+h2.face{font-size:1.6rem;margin-top:3rem;padding-top:1rem;border-top:2px solid var(--rust)}
 .kicker{margin:0;color:var(--rust);font-weight:600;font-size:.9rem}
 .lead{margin:0;max-width:44rem;color:var(--muted);font-size:1.1rem}
 .verdict{margin:1.4rem 0 0;padding:.8rem 1rem;background:var(--card);border:1px solid var(--line);
@@ -377,7 +414,7 @@ border-left:.4rem solid var(--tone);border-radius:.4rem}
 @media (max-width:46rem){.strip{grid-template-columns:repeat(2,minmax(0,1fr))}
 .two,.pair{grid-template-columns:minmax(0,1fr)}.two{gap:0}}
 figure{margin:0;min-width:0}
-.three figure,.pair figure{background:var(--card);border:1px solid var(--line);border-radius:.4rem;padding:.7rem .8rem}
+.three figure,.pair figure,figure.card{background:var(--card);border:1px solid var(--line);border-radius:.4rem;padding:.7rem .8rem}
 figcaption{font-weight:600;font-size:.92rem}.strip figcaption{font-weight:400;color:var(--muted);font-size:.85rem}
 .strip b{color:var(--ink)}
 .strip img{display:block;width:100%;height:auto;border-radius:.15rem}

@@ -26,7 +26,7 @@ def part_figure(part: PartShape) -> Figure:
         FigureCanvasAgg(figure)
         above, below = figure.subplots(2, 1, height_ratios=(0.85, 1.0))
         _draw_flat(above, part.faces)
-        _draw_body(below, part)
+        draw_body(below, part)
         figure.suptitle(f"{part.name}: {part.mass_kg:g} kg", x=0.012, ha="left", fontsize=12, color=INK)
     return figure
 
@@ -59,8 +59,8 @@ def _draw_flat(chart: Axes, faces: Sequence[FaceShape]) -> None:
     chart.axis("off")
 
 
-def _draw_body(chart: Axes, part: PartShape) -> None:
-    """The faces where they lie, the nearest drawn last; those that look away are dashed."""
+def draw_body(chart: Axes, part: PartShape, told: bool = True) -> None:
+    """Draw the faces where they lie, the nearest last, those that look away dashed; tolerances beside them if told."""
     outlines = [_corners_mm(face) for face in part.faces]
     everything = np.vstack(outlines)
     low, high = everything.min(axis=0), everything.max(axis=0)
@@ -82,9 +82,9 @@ def _draw_body(chart: Axes, part: PartShape) -> None:
     chart.annotate("centre of gravity", centre, xytext=(-7, 0), textcoords="offset points", fontsize=8, color=RUST,
                    ha="right", va="center", zorder=90,
                    bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1.0, "alpha": 0.85})
-    told = [f"{one.kind} of {one.face} to {one.datum}: {one.limit_um:g} µm" for one in part.tolerances]
-    if told:
-        chart.annotate("\n".join(told[:12]), (1.0, 0.9), xycoords="axes fraction", xytext=(50, 0), va="top",
+    asked = [f"{one.kind} of {one.face} to {one.datum}: {one.limit_um:g} µm" for one in part.tolerances]
+    if told and asked:
+        chart.annotate("\n".join(asked[:12]), (1.0, 0.9), xycoords="axes fraction", xytext=(50, 0), va="top",
                        textcoords="offset points", fontsize=9.5, color=INK, linespacing=1.8, in_layout=False)
     chart.set(aspect="equal", anchor="W")
     chart.margins(0.04)

@@ -164,3 +164,100 @@ def thick_end(told: Mapping[str, Any]) -> str:
     if not ends:
         return f"Neither end is thick: the face does not rise away from {seat}."
     return f"The thick end lies toward {' and '.join(ends)}: there the face is farther from {seat}."
+
+
+@dataclass(frozen=True)
+class ToleranceRow:
+    """A tolerance in words: what is asked, limit, what came out, the last reading, how the face lies, and its state."""
+
+    what: str
+    limit: str
+    contact: str
+    tenths: str
+    least_squares: str
+    read: str
+    lies: str
+    state: str
+    met: bool
+    in_doubt: bool
+
+
+def tolerance_rows(done: Sequence[Any]) -> list[ToleranceRow]:
+    """Rows of tolerances that were worked, each as `sim.report.part_page.ToleranceDone`."""
+    rows = []
+    for one in done:
+        asked, found = one.tolerance, one.found
+        met = found.contact_um <= asked.limit_um
+        state = "in doubt: read it again" if one.in_doubt else "✓ met" if met else "✗ not met"
+        rows.append(ToleranceRow(
+            f"{asked.kind} of {asked.face} to {asked.datum}", f"{asked.limit_um:g}", f"{found.contact_um:.2f}",
+            f"{found.contact_um / UM_PER_TENTH:.2f}", f"{found.least_squares_um:.2f}",
+            "–" if one.read_um is None else f"{one.read_um:g}", _lies(found), state, met, one.in_doubt))  # fmt: skip
+    return rows
+
+
+def _lies(found: Any) -> str:
+    """How a face lies to its datum, in words."""
+    if hasattr(found, "angle_deg"):
+        seconds = found.angle_deg * 3600.0
+        return (f"leans {found.lean_um_per_100mm:+z.1f} µm in 100 mm of height: {found.angle_deg:.5f}° or "
+                f"{seconds:.1f}″ from square")  # fmt: skip
+    twist = "" if found.twist_um is None else f", twist {found.twist_um:+z.1f} µm"
+    return (f"wedge {found.wedge_x_um_per_100mm:+z.1f} µm in 100 mm along x and {found.wedge_y_um_per_100mm:+z.1f} "
+            f"along y of the datum{twist}")  # fmt: skip
+
+
+def tolerance_table(rows: Sequence[ToleranceRow]) -> "Table":
+    """Tolerances for a terminal."""
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("tolerance, µm", no_wrap=True)
+    for heading in ("limit", "contact", "least sq.", "read"):
+        table.add_column(heading, justify="right")
+    table.add_column("state")
+    for row in rows:
+        state = Text(row.state, "green" if row.met and not row.in_doubt else "bold red")
+        table.add_row(Text(row.what), row.limit, row.contact, row.least_squares, row.read, state)
+    return table
+
+
+@dataclass(frozen=True)
+class FaceRow:
+    """A face in figures (rounds, strokes, hours, bearing flatness, spots mean and lowest, bearing) and whether done."""
+
+    name: str
+    numbers: tuple[str, ...]
+    met: bool
+
+
+def face_rows(faces: Mapping[str, Any]) -> list[FaceRow]:
+    """Rows of faces that were worked, each as `sim.report.page.DemoReport`, by name."""
+    rows = []
+    for name, demo in faces.items():
+        t = demo.totals
+        lowest = number(t["spots_lowest"], digits_of("spots_lowest", t["spots_lowest"], 1))
+        rows.append(FaceRow(name, (
+            str(len(demo.rounds)), f"{t['strokes']:,.0f}", f"{t['shop_hours']:.1f}",
+            number(t["bearing_flatness_um"], 2), number(t["spots_mean"], 1), lowest, number(t["bearing_pct"], 1),
+        ), demo.met_round is not None))  # fmt: skip
+    return rows
+
+
+def faces_table(faces: Mapping[str, Any]) -> "Table":
+    """Faces for a terminal."""
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("face")
+    for heading in ("rounds", "strokes", "hours", "flat, µm", "spots/in²", "lowest", "bears, %"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("target")
+    for row in face_rows(faces):
+        met = Text("met", "green") if row.met else Text("not met", "bold red")
+        table.add_row(Text(row.name), *row.numbers, met)
+    return table

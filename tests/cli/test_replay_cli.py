@@ -12,8 +12,8 @@ from sim.shop.commands import RollFilm, Scrape, SpotFace, StoneFace, WipeFace
 from sim.shop.job import JobStart
 from sim.shop.session import Session
 
-KEYS = ["commands", "rounds", "strokes", "shop_hours", "fingerprints_checked", "same_face", "whole", "sha256", "tolerances",
-        "notes"]
+KEYS = ["commands", "rounds", "strokes", "shop_hours", "fingerprints_checked", "same_face", "whole", "sha256",
+        "tolerances", "notes"]
 
 
 @pytest.fixture
