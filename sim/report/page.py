@@ -116,7 +116,7 @@ def save_readme_pictures(demo: DemoReport, folder: Path, force: bool = False) ->
         (f"round {log.round} · {_film(log)}{log.shop_hours:.1f} h", partial(figures.draw_print, darkness=log.picture))
         for log in chosen_rounds(demo.rounds, 8)
     ]
-    curves: list[Drawing] = [(curve.title, _curve(demo, curve)) for curve in figures.CURVES]
+    curves: list[Drawing] = [(curve.title, _curve(demo, curve)) for curve in _curves_of(demo)]
     heights: list[Drawing] = [
         (name, partial(figures.draw_heights, face=face))
         for name, face in (("Start", demo.start_face), ("End", demo.end_face))
@@ -259,7 +259,8 @@ def strip_html(demo: DemoReport) -> str:
     for log in chosen_rounds(demo.rounds, PRINTS):
         data = base64.b64encode(png_bytes(print_colours(log.picture))).decode()
         ny, nx = log.picture.shape
-        alt = f"Print lifted in round {log.round}: mean darkness {100.0 * float(log.picture.mean()) / 255.0:.0f} %"
+        dark_pct = 100.0 * float(log.picture.mean()) / 255.0
+        alt = f"{escape(demo.title)}: print lifted in round {log.round}: mean darkness {dark_pct:.0f} %"
         shown.append(
             f"<figure><img src='data:image/png;base64,{data}' width='{nx}' height='{ny}' alt='{alt}'>"
             f"<figcaption><b>Round {log.round}</b> · {_film(log)}{log.shop_hours:.1f} h</figcaption></figure>"
@@ -284,21 +285,29 @@ def _curve(demo: DemoReport, curve: "Curve") -> "Callable[[Axes], None]":
     return partial(draw_curve, curve=curve, rounds=demo.rounds, target=limits, met_round=demo.met_round)
 
 
+def _curves_of(demo: DemoReport) -> "list[Curve]":
+    """The six figures of a face; where the drawing asks for it, how it lies to its datum instead of how even it is."""
+    from sim.report.figures import CURVES, Curve
+
+    if demo.against is None:
+        return list(CURVES)
+    lies = Curve(f"{demo.against[0]}, µm", (("", "against_um"),), (("against_um", "at most"),), log=True)
+    others = [curve for curve in CURVES if curve.lines[0][1] != "spots_cv"]
+    return [others[0], lies, *others[1:]]
+
+
 def curves_html(demo: DemoReport) -> str:
     """Figures of a face over its rounds, drawn and as a table."""
-    from sim.report.figures import CURVES, Curve, themed_svg
+    from sim.report.figures import themed_svg
 
     first, last = demo.rounds[0], demo.rounds[-1]
-    shown, curves = [], list(CURVES)
-    if demo.against:
-        words = demo.against[0]
-        curves.insert(1, Curve(f"{words}, µm", (("", "against_um"),), (("against_um", "at most"),), log=True))
-    for curve in curves:
+    shown = []
+    for curve in _curves_of(demo):
         told = "; ".join(
             f"{label} from {_three(getattr(first, name))} to {_three(getattr(last, name))}".strip()
             for label, name in curve.lines
         )
-        alt = f"{curve.title}, rounds {first.round} to {last.round}: {told}"
+        alt = f"{demo.title}: {curve.title}, rounds {first.round} to {last.round}: {told}"
         svg = themed_svg(_curve(demo, curve), PANEL_IN, alt)
         shown.append(f"<figure><figcaption>{escape(curve.title)}</figcaption>{svg}</figure>")
     ring = "" if demo.met_round is None else "A ring marks the first round that met every limit. "
@@ -306,7 +315,7 @@ def curves_html(demo: DemoReport) -> str:
         f"<div class='three'>{''.join(shown)}</div><p class='note'>{ring}Dashed lines are limits. Spots and bearing "
         "are taken after each round on a standard print that is computed, never made: thin film, gentle rub, "
         f"marks from {demo.target.spot_area_mm2:g} mm² up, in every placement of a square inch. "
-        "Unevenness is drawn where the mean is at least 1.</p>" + _rounds_table(demo)
+        f"{'' if demo.against else 'Unevenness is drawn where the mean is at least 1.'}</p>{_rounds_table(demo)}"
     )
 
 
@@ -348,20 +357,21 @@ def faces_html(demo: DemoReport) -> str:
     lowest = f"{least[0].got} spots" if least else "the fewest spots"
     drawn: tuple[tuple[str, str, str, float, Callable[[Axes], None]], ...] = (  # extra_in: axis labels, colour bar
         ("Heights at the start", "Form and the tracks of the cutter.",
-         "Map of heights of the milled face at the start", 0.9, partial(draw_heights, face=demo.start_face)),
+         "map of heights at the start", 0.9, partial(draw_heights, face=demo.start_face)),
         ("Heights at the end", "What is left of the form, and the depth of single cuts. The scale is another one.",
-         "Map of heights of the scraped face at the end", 0.9, partial(draw_heights, face=demo.end_face)),
+         "map of heights at the end", 0.9, partial(draw_heights, face=demo.end_face)),
         ("Section along the middle", "Both in one datum: what lies between is the iron that was cut away.",
-         "Heights along the middle of the face, at the start and at the end", 0.45,
+         "heights along the middle of the face, at the start and at the end", 0.45,
          partial(draw_section, start=demo.start_face, end=demo.end_face)),
         ("Standard print at the end", f"The square inch lies where the fewest spots are: {lowest} at {at}. Paler marks "
          f"are smaller than {area:g} mm² and are not counted.",
-         f"Marks of the standard print at the end; the poorest square inch holds {lowest} at {at}", 0.45,
+         f"marks of the standard print at the end; the poorest square inch holds {lowest} at {at}", 0.45,
          partial(draw_marks, marks=demo.marks, spot_area_mm2=area, lowest_at_mm=demo.lowest_at_mm)),
     )  # fmt: skip
     tall_in = 3.2 * min(demo.end_face.size_mm[1] / demo.end_face.size_mm[0], 1.5)
     shown = [
-        f"<figure><figcaption>{escape(title)}</figcaption>{themed_svg(draw, (WIDE_IN, tall_in + extra_in), alt)}"
+        f"<figure><figcaption>{escape(title)}</figcaption>"
+        f"{themed_svg(draw, (WIDE_IN, tall_in + extra_in), f'{demo.title}: {alt}')}"
         f"<p class='note'>{escape(note)}</p></figure>"
         for title, note, alt, extra_in, draw in drawn
     ]
@@ -414,7 +424,8 @@ border-left:.4rem solid var(--tone);border-radius:.4rem}
 @media (max-width:46rem){.strip{grid-template-columns:repeat(2,minmax(0,1fr))}
 .two,.pair{grid-template-columns:minmax(0,1fr)}.two{gap:0}}
 figure{margin:0;min-width:0}
-.three figure,.pair figure,figure.card{background:var(--card);border:1px solid var(--line);border-radius:.4rem;padding:.7rem .8rem}
+.three figure,.pair figure,figure.card{background:var(--card);border:1px solid var(--line);border-radius:.4rem;
+padding:.7rem .8rem}
 figcaption{font-weight:600;font-size:.92rem}.strip figcaption{font-weight:400;color:var(--muted);font-size:.85rem}
 .strip b{color:var(--ink)}
 .strip img{display:block;width:100%;height:auto;border-radius:.15rem}
