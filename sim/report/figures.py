@@ -215,11 +215,20 @@ def _map(chart: Axes, heights: Heights, residual_um: NDArray[np.floating], limit
         return chart.scatter(heights.x_mm, heights.y_mm, c=residual_um, edgecolors="black", linewidths=0.3, **colours)
 
 
-def print_colours(darkness: Bytes) -> Bytes:
-    """A print as seen: iron grey to blue, y upwards; darkness uint8 (ny, nx), row = y, to uint8 (ny, nx, 3)."""
+def print_colours(darkness: Bytes, iron: NDArray[np.bool_] | None = None) -> Bytes:
+    """A print as seen: iron grey to blue, y upwards; darkness uint8 (ny, nx), row = y, to uint8 (ny, nx, 3).
+
+    iron: the face's own mask, of as many cells or more; slots and holes are left pale.
+    """
     share = np.rint(darkness[::-1, :, None] * (SHADES / 255.0)) / SHADES
-    iron, mark = (np.array(to_rgb(colour)) for colour in (IRON, MARK))
-    return np.rint(255.0 * (iron + share * (mark - iron))).astype(np.uint8)
+    grey, mark = (np.array(to_rgb(colour)) for colour in (IRON, MARK))
+    colours = np.rint(255.0 * (grey + share * (mark - grey))).astype(np.uint8)
+    if iron is not None:
+        size = -(-iron.shape[1] // darkness.shape[1])
+        middle = iron[size // 2 :: size, size // 2 :: size][: darkness.shape[0], : darkness.shape[1]]
+        shown = np.pad(middle, [(0, n - m) for n, m in zip(darkness.shape, middle.shape, strict=True)], mode="edge")
+        colours[~shown[::-1]] = np.rint(255.0 * np.array(to_rgb(LINE)))
+    return colours
 
 
 def png_bytes(colours: Bytes) -> bytes:
@@ -366,9 +375,9 @@ def themed_svg(draw: Callable[[Axes], None], size_in: tuple[float, float], alt: 
 Drawing = tuple[str, Callable[[Axes], None]]  # a title and what draws below it
 
 
-def draw_print(chart: Axes, darkness: Bytes) -> None:
+def draw_print(chart: Axes, darkness: Bytes, iron: NDArray[np.bool_] | None = None) -> None:
     """Draw a print as lifted on `chart`, without axes."""
-    chart.imshow(print_colours(darkness))
+    chart.imshow(print_colours(darkness, iron))
     chart.set_axis_off()
 
 

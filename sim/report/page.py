@@ -113,7 +113,8 @@ def save_readme_pictures(demo: DemoReport, folder: Path, force: bool = False) ->
     from sim.report import figures
 
     prints: list[Drawing] = [
-        (f"round {log.round} · {_film(log)}{log.shop_hours:.1f} h", partial(figures.draw_print, darkness=log.picture))
+        (f"round {log.round} · {_film(log)}{log.shop_hours:.1f} h",
+         partial(figures.draw_print, darkness=log.picture, iron=demo.end_face.iron))
         for log in chosen_rounds(demo.rounds, 8)
     ]
     curves: list[Drawing] = [(curve.title, _curve(demo, curve)) for curve in _curves_of(demo)]
@@ -257,7 +258,7 @@ def strip_html(demo: DemoReport) -> str:
 
     shown = []
     for log in chosen_rounds(demo.rounds, PRINTS):
-        data = base64.b64encode(png_bytes(print_colours(log.picture))).decode()
+        data = base64.b64encode(png_bytes(print_colours(log.picture, demo.end_face.iron))).decode()
         ny, nx = log.picture.shape
         dark_pct = 100.0 * float(log.picture.mean()) / 255.0
         alt = f"{escape(demo.title)}: print lifted in round {log.round}: mean darkness {dark_pct:.0f} %"

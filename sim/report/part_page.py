@@ -95,7 +95,8 @@ def part_page(report: PartReport) -> str:
     """The report as one HTML text."""
     tolerances, faces = tolerance_rows(report.tolerances), face_rows(report.faces)
     body = [
-        f"<div class='two'><header>{_heading(report)}</header><figure class='card'>{_body(report.shape)}</figure></div>",
+        f"<div class='two'><header>{_heading(report)}</header>"
+        f"<figure class='card'>{_body(report.shape)}</figure></div>",
         verdict_html(*_verdict(report), report.met),
     ]
     if tolerances:

@@ -186,3 +186,13 @@ def test_a_failure_while_writing_leaves_nothing_behind(tmp_path):
         figures.write_whole(tmp_path / "kept", fail, force=True)
     assert [path.name for path in tmp_path.iterdir()] == ["kept"]
     assert (tmp_path / "kept").read_text() == "old"
+
+
+def test_slots_and_holes_are_pale_in_a_print():
+    iron = np.ones((40, 60), bool)
+    iron[10:20, 30:40] = False
+    for size in (1, 2, 5):
+        darkness = np.full((40 // size, 60 // size), 255, np.uint8)
+        colours = figures.print_colours(darkness, iron)[::-1]
+        pale = (colours == np.rint(255.0 * np.array(figures.to_rgb(figures.LINE)))).all(axis=2)
+        assert (pale == iron[size // 2 :: size, size // 2 :: size].__invert__()).all()
