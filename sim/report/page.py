@@ -88,7 +88,12 @@ class DemoReport:
 
 
 def write_demo_report(path: Path, demo: DemoReport, force: bool = False) -> None:
-    """Write the report whole or not at all, and over nothing unless told to.
+    """Write the report of a face; as `write_page`."""
+    write_page(path, partial(demo_page, demo), force)
+
+
+def write_page(path: Path, make: Callable[[], str], force: bool = False) -> None:
+    """Write a page whole or not at all, and over nothing unless told to; it is made when it may be written.
 
     Raises
     ------
@@ -98,7 +103,7 @@ def write_demo_report(path: Path, demo: DemoReport, force: bool = False) -> None
     from sim.report.figures import refuse_existing, write_whole
 
     refuse_existing(path, force)
-    page = demo_page(demo).encode("utf-8", "replace")
+    page = make().encode("utf-8", "replace")
     write_whole(path, lambda draft: Path(draft).write_bytes(page), force)
 
 

@@ -18,6 +18,7 @@ from sim.report.page import (
     told_verdict,
     verdict_html,
     whole_page,
+    write_page,
 )
 from sim.report.tables import FaceRow, ToleranceRow, face_rows, tolerance_rows
 
@@ -77,18 +78,8 @@ class PartReport:
 
 
 def write_part_report(path: Path, report: PartReport, force: bool = False) -> None:
-    """Write the report whole or not at all, and over nothing unless told to.
-
-    Raises
-    ------
-    CannotWrite
-        If the file is there and `force` is not set, or it cannot be written; nothing is left behind.
-    """
-    from sim.report.figures import refuse_existing, write_whole
-
-    refuse_existing(path, force)
-    page = part_page(report).encode("utf-8", "replace")
-    write_whole(path, lambda draft: Path(draft).write_bytes(page), force)
+    """Write the report of a part; as `sim.report.page.write_page`."""
+    write_page(path, partial(part_page, report), force)
 
 
 def part_page(report: PartReport) -> str:
