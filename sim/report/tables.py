@@ -213,7 +213,7 @@ def tolerance_table(rows: Sequence[ToleranceRow]) -> "Table":
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column("tolerance, µm", no_wrap=True)
     for heading in ("limit", "contact", "least sq.", "read"):
         table.add_column(heading, justify="right")
@@ -247,17 +247,17 @@ def face_rows(faces: Mapping[str, Any]) -> list[FaceRow]:
 
 
 def faces_table(faces: Mapping[str, Any]) -> "Table":
-    """Faces for a terminal."""
+    """Faces for a terminal; spots are per square inch."""
     from rich import box
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("face")
-    for heading in ("rounds", "strokes", "hours", "flat, µm", "spots/in²", "lowest", "bears, %"):
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column("face", no_wrap=True)
+    for heading in ("rounds", "strokes", "hours", "flat, µm", "spots", "lowest", "bears, %"):
         table.add_column(heading, justify="right", no_wrap=True)
-    table.add_column("target")
+    table.add_column("met", no_wrap=True)
     for row in face_rows(faces):
-        met = Text("met", "green") if row.met else Text("not met", "bold red")
+        met = Text("yes", "green") if row.met else Text("no", "bold red")
         table.add_row(Text(row.name), *row.numbers, met)
     return table
