@@ -1,5 +1,6 @@
 """The seat that prints: cells press as springs, height and two tilts balance weight and hands."""
 
+import math
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -159,7 +160,7 @@ def raise_cells(top: NDArray[np.float64], bits: NDArray[np.float64], pitch_mm: f
     """Lay bits (x_mm, y_mm, height_um) on the cells of `top` where there is iron; changes `top`."""
     ny, nx = top.shape
     for x, y, height in bits:
-        i, j = int(y / pitch_mm), int(x / pitch_mm)
+        i, j = math.floor(y / pitch_mm), math.floor(x / pitch_mm)  # int() would take in bits just outside
         if 0 <= i < ny and 0 <= j < nx and top[i, j] > 0.1 * VOID_UM:
             top[i, j] += height
 
