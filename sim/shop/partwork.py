@@ -33,9 +33,7 @@ class TakeFace(Command):
         return word_fault("face", self.face, tuple(job.part.faces))
 
     def act(self, job: Job) -> None:
-        if job.strokes_since_wipe:
-            leave_chips(job)
-            job.strokes_since_wipe = 0
+        _set_down(job)
         job.in_hand = self.face
         job.strokes_this_round = 0
         job.last_poses = []
@@ -89,6 +87,7 @@ class SweepFace(Command):
     def act(self, job: Job) -> NDArray[np.float64]:
         face = job.part.faces[self.face]
         indicator = gauge.Indicator(tip=self.tip, lever_deg=self.lever_deg)
+        _set_down(job)
         if self.points:
             x, y = (np.array(v, dtype=np.float64) for v in zip(*self.points, strict=True))
         else:
@@ -107,6 +106,13 @@ class SweepFace(Command):
         if not self.points and len(told) >= 3:
             _note_reading(job, self, float(told.max() - told.min()))
         return told
+
+
+def _set_down(job: Job) -> None:
+    """The part leaves the hand: chips of a face that was not wiped stay on it; changes `job`."""
+    if job.strokes_since_wipe:
+        leave_chips(job)
+        job.strokes_since_wipe = 0
 
 
 def lies(job: Job, face: str, datum: str) -> str | None:
@@ -275,7 +281,7 @@ class RecutFace(Command):
             x, y = np.array([0.0, 1.0, 0.0]), np.array([0.0, 0.0, 1.0])
             base = stance.above_plate_um(on, standing.pose(), off, x, y)
             slopes = float(base[0] - base[1]), float(base[0] - base[2])
-        rng = luck(job.start.seed, "machine", job.round, job.cuts[job.in_hand])
+        rng = luck(job.start.seed, "machine", job.round, sum(job.cuts.values()))
         job.removed_mm3 += recut.recut_face(job.face, self.cut(), self.depth_um, rng, slopes)
         job.plate.cloth_um_mm2 += (blue - total(job.face.blue_um)) * job.face.cell_mm2
         job.strokes_since_wipe = 0

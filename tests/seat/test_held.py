@@ -1,0 +1,76 @@
+"""A face against a plate that stands and on which it cannot lean."""
+
+import numpy as np
+import pytest
+from scipy.optimize import minimize
+
+from sim.seat.compliant import Compliance, Load, compliant_seat, held_seat
+
+C = Compliance().c_um
+PITCH = 0.25
+
+
+def middles(shape):
+    return ((np.arange(n) + 0.5) * PITCH for n in shape[::-1])
+
+
+def bumpy(ny, nx, seed):
+    return np.random.default_rng(seed).normal(0.0, 0.5, (ny, nx))
+
+
+def test_a_symmetric_face_sits_as_if_it_were_not_held():
+    half = bumpy(40, 30, 1)
+    surface = np.hstack([half, half[:, ::-1]])
+    load = Load(30.0, 7.5, 5.0)
+    free, held = compliant_seat(surface, PITCH, load), held_seat(surface, PITCH, load, "x")
+    assert held.height_um == pytest.approx(free.at(7.5, 5.0) + 0.0, abs=1e-6)
+    assert (held.slope_x, held.slope_y) == pytest.approx((0.0, free.slope_y), abs=1e-6)
+
+
+@pytest.mark.parametrize("lean", [0.05, 0.1, -0.2])
+def test_a_leaning_face_is_pressed_in_a_strip_at_the_edge_that_stands_out(lean):
+    ny, nx = 80, 400
+    x, _ = middles((ny, nx))
+    surface = np.repeat(lean * x[None, :], ny, axis=0)
+    pose = held_seat(surface, PITCH, Load(30.0, 50.0, 10.0), "x")
+    strip = np.nonzero((surface > pose.height_um).any(axis=0))[0]
+    # springs p = (s t / c)^2 over t = 0 to w from the strip's inner end: F = L s^2 w^3 / (3 c^2)
+    width = (3.0 * 30.0 * C**2 / (ny * PITCH * lean**2)) ** (1.0 / 3.0)
+    over = surface.max() + 0.5 * PITCH * abs(lean) - pose.height_um  # at the edge itself
+    assert over / abs(lean) == pytest.approx(width, rel=0.02)
+    assert strip[0] == 0 if lean < 0 else strip[-1] == nx - 1
+    assert abs(pose.slope_x) < 1e-6
+
+
+def test_the_seat_is_the_least_energy_with_one_tilt():
+    surface = bumpy(20, 30, 3)
+    x, y = middles(surface.shape)
+    surface += 0.1 * x[None, :]
+    load = Load(30.0, 3.75, 2.0)
+
+    def energy(plane):
+        over = np.maximum(surface - (plane[0] + plane[1] * (y[:, None] - load.y_mm)), 0.0)
+        return (over**3).sum() * PITCH**2 / (3.0 * C**2) + load.force_n * plane[0]
+
+    best = minimize(energy, (0.0, 0.0), method="Nelder-Mead", options={"xatol": 1e-9, "fatol": 1e-12, "maxiter": 4000})
+    pose = held_seat(surface, PITCH, load, "x")
+    assert abs(pose.slope_x) < 1e-6
+    at = float(pose.at(load.x_mm, load.y_mm))
+    assert (at, pose.slope_y) == pytest.approx(tuple(best.x), abs=1e-5)
+
+
+def test_a_mirrored_face_sits_mirrored():
+    surface = bumpy(24, 40, 5)
+    x, _ = middles(surface.shape)
+    surface += 0.2 * x[None, :]
+    one = held_seat(surface, PITCH, Load(30.0, 5.0, 2.5), "x")
+    other = held_seat(np.ascontiguousarray(surface[:, ::-1]), PITCH, Load(30.0, 5.0, 2.5), "x")
+    assert (one.height_um, one.slope_y) == pytest.approx((other.height_um, other.slope_y), abs=1e-6)
+    assert one.x_mm == pytest.approx(10.0 - other.x_mm, abs=1e-6)
+
+
+def test_held_in_y_is_held_in_x_of_the_transposed_face():
+    surface = bumpy(24, 40, 6)
+    one = held_seat(surface, PITCH, Load(30.0, 5.0, 2.5), "x")
+    other = held_seat(np.ascontiguousarray(surface.T), PITCH, Load(30.0, 2.5, 5.0), "y")
+    assert (one.height_um, one.slope_y) == pytest.approx((other.height_um, other.slope_x), abs=1e-6)

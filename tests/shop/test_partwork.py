@@ -1,0 +1,193 @@
+"""A part of several faces in the shop: chips and readings stay where they belong, doubts come with every cut."""
+
+import numpy as np
+import pytest
+
+from sim.errors import Refused
+from sim.measure.gauge import Indicator, reading_plane
+from sim.measure.orient import part_orientation
+from sim.model.part import FaceShape, Frame, PartShape, Tolerance
+from sim.model.plate import PlateMake
+from sim.model.start import Start
+from sim.shop.commands import BreakEdges, RollFilm, Scrape, SpotFace, StoneFace, WipeFace
+from sim.shop.job import JobStart, in_doubt
+from sim.shop.partwork import RecutFace, SpotUpright, SweepFace, TakeFace
+from sim.shop.session import Session
+
+GROUND = {"kind": "surface-ground", "edge_break_mm": 0.6}
+WEDGE_UM = 20.0
+ASKED = Tolerance("parallelism", "top", "foot", 5.0), Tolerance("perpendicularity", "side", "foot", 5.0)
+BLOCK = PartShape("block", 1.0, (30.0, 20.0, 25.0), (
+    FaceShape("foot", Start(60.0, 40.0, **GROUND), Frame((0.0, 40.0, 0.0), (1.0, 0.0, 0.0), (0.0, -1.0, 0.0))),
+    FaceShape("top", Start(60.0, 40.0, **GROUND, wedge_x_um=WEDGE_UM),
+              Frame((0.0, 0.0, 50.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0))),
+    FaceShape("side", Start(40.0, 50.0, **GROUND), Frame((60.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))),
+), ASKED)  # fmt: skip
+START = JobStart(plate=PlateMake(100.0, 80.0), part=BLOCK, seed=5)
+STROKES = tuple((800, y, 1600, y, 3000) for y in range(800, 1600, 100))  # in the middle, 8 to 16 mm each way
+
+
+def begun(*commands) -> Session:
+    session = Session.begin(START)
+    for command in commands:
+        session.do(command)
+    return session
+
+
+def same(one, other, but=()) -> None:
+    a, b = one.arrays(), other.arrays()
+    assert set(a) == set(b)
+    for name in a:
+        assert name in but or np.array_equal(a[name], b[name]), name
+
+
+def test_chips_of_an_unwiped_datum_stay_and_spoil_the_sweep_of_the_top():
+    session = begun(*[Scrape("fine", STROKES)] * 20, TakeFace("top"))
+    job = session.job
+    assert len(job.part.faces["foot"].chips) > 0
+    assert len(job.part.faces["top"].chips) == 0
+    dirty = session.do(SweepFace())
+    session.do(TakeFace("foot"))
+    session.do(WipeFace())
+    clean = session.do(SweepFace())
+    assert np.abs(dirty - clean).max() > 5.0
+
+
+def test_a_datum_in_hand_that_was_not_wiped_spoils_the_sweep_too():
+    strokes = [Scrape("fine", STROKES)] * 20
+    in_hand, put_aside = begun(*strokes), begun(*strokes, TakeFace("top"))
+    assert (in_hand.do(SweepFace()) == put_aside.do(SweepFace())).all()
+    assert (in_hand.job.part.faces["foot"].chips == put_aside.job.part.faces["foot"].chips).all()
+
+
+def test_readings_are_written_and_vanish_only_where_the_iron_is_scraped():
+    session = begun(TakeFace("top"))
+    told = session.do(SweepFace(grid=(5, 3)))
+    before = session.job.part.numbers("top")
+    assert (before.z_um == told).all()
+    assert len(before) == 15
+    assert session.job.part.numbers("foot") is None
+    for _ in range(12):
+        session.do(Scrape("rough", STROKES))
+    left = session.job.part.numbers("top")
+    gone = set(zip(before.x_mm, before.y_mm, strict=True)) - set(zip(left.x_mm, left.y_mm, strict=True))
+    assert gone == set() or all(6.0 <= x <= 20.0 and 6.0 <= y <= 18.0 for x, y in gone)
+    session.do(RecutFace())
+    assert len(session.job.part.numbers("top")) == 0
+
+
+def test_a_sweep_changes_no_iron_no_blue_and_not_the_luck_of_what_comes_later():
+    later = RollFilm(), SpotFace(10.0, 10.0), Scrape("fine", STROKES), StoneFace(), SpotFace(10.0, 10.0)
+    with_, without = begun(TakeFace("top"), SweepFace(), *later), begun(TakeFace("top"), *later)
+    a, b = with_.job.arrays(), without.job.arrays()
+    for name in b:
+        assert np.array_equal(a[name], b[name]), name
+    assert {name for name in a if name not in b} == {f"top/written/{k}" for k in ("x_mm", "y_mm", "reading_um",
+                                                                                 "iron_um")}
+
+
+@pytest.mark.parametrize("face", ["top", "foot"])
+@pytest.mark.parametrize("cut", [Scrape("fine", STROKES), StoneFace(), BreakEdges(), RecutFace()],
+                         ids=lambda c: type(c).__name__)
+def test_every_cut_of_the_face_or_its_datum_puts_the_reading_in_doubt(cut, face):
+    session = begun(TakeFace("top"))
+    assert in_doubt(session.job) == [True, True]
+    session.do(SweepFace(grid=(3, 2)))
+    assert in_doubt(session.job) == [False, True]
+    for command in (TakeFace(face), WipeFace(), RollFilm(), SpotFace(10.0, 10.0)):
+        session.do(command)
+    assert in_doubt(session.job) == [False, True]
+    session.do(cut)
+    assert in_doubt(session.job) == [True, True]
+    session.undo()
+    assert in_doubt(session.job) == [False, True]
+
+
+def test_single_points_are_no_reading_of_a_tolerance():
+    session = begun(SweepFace(points=((10.0, 10.0), (30.0, 10.0), (50.0, 10.0), (50.0, 30.0))))
+    assert in_doubt(session.job) == [True, True]
+    assert len(session.job.part.numbers("top")) == 4
+
+
+def test_a_sweep_of_the_top_reads_the_wedge():
+    session = begun()
+    session.do(SweepFace())
+    found = session.job.part.numbers("top")
+    truth = part_orientation(session.job.part, ASKED[0])
+    each = Indicator()
+    slope = reading_plane(found.x_mm, found.y_mm, found.z_um).slope_x * 100.0
+    assert slope == pytest.approx(truth.wedge_x_um_per_100mm, rel=0.05, abs=2.0 + 100.0 * each.hysteresis_um / 48.0)
+    assert abs(slope) > 25.0
+
+
+def test_two_sweeps_turned_free_the_reading_of_the_stand():
+    session = begun()
+    slopes = []
+    for turn in (0.0, 180.0):
+        session.do(SweepFace(turn_deg=turn))
+        found = session.job.part.numbers("top")
+        slopes.append(reading_plane(found.x_mm, found.y_mm, found.z_um).slope_x * 100.0)
+        assert session.job.part.written["top"].turned == (turn == 180.0)
+    truth = part_orientation(session.job.part, ASKED[0]).wedge_x_um_per_100mm
+    lever = 1.0 / np.cos(np.radians(15.0))
+    assert sum(slopes) / 2.0 == pytest.approx(lever * truth, abs=4.0)
+
+
+def test_a_recut_on_the_datum_makes_the_top_parallel_to_it_and_conserves_blue():
+    session = begun(TakeFace("top"), RollFilm(), SpotFace(10.0, 10.0))
+    job, blue = session.job, None
+    blue = job.face.blue_um.sum() * job.face.cell_mm2 + job.plate.cloth_um_mm2
+    assert job.face.blue_um.sum() > 0.0
+    before = part_orientation(job.part, ASKED[0]).wedge_x_um_per_100mm
+    session.do(RecutFace(datum="foot", tram_along=0.0))
+    job = session.job
+    after = part_orientation(job.part, ASKED[0]).wedge_x_um_per_100mm
+    assert abs(before) > 25.0
+    assert abs(after) < 5.0
+    assert job.face.blue_um.sum() * job.face.cell_mm2 + job.plate.cloth_um_mm2 == pytest.approx(blue, rel=1e-12)
+
+
+def test_two_faces_cut_after_each_other_do_not_share_the_machines_luck():
+    session = begun(RecutFace(), TakeFace("top"), RecutFace())
+    faces = session.job.part.faces
+    inside = np.s_[20:-20, 20:-20]
+    a, b = (faces[name].height_um[inside] for name in ("foot", "top"))
+    y, x = np.indices(a.shape)
+    basis = np.column_stack([np.ones(a.size), x.ravel(), y.ravel()])
+    a, b = (v.ravel() - basis @ np.linalg.lstsq(basis, v.ravel(), rcond=None)[0] for v in (a, b))
+    assert np.abs(a - b).max() > 0.1
+
+
+def test_a_recut_on_a_face_that_is_not_opposite_is_refused():
+    with pytest.raises(Refused, match="datum must be opposite to top"):
+        begun(TakeFace("top"), RecutFace(datum="side"))
+
+
+def test_a_side_is_read_square_within_two_steps_and_the_play():
+    session = begun()
+    told = session.do(SweepFace("side", grid=(4, 5)))
+    found = session.job.part.numbers("side")
+    plane = reading_plane(found.x_mm, found.y_mm, found.z_um)
+    each = Indicator()
+    assert abs(plane.slope_x) * 28.0 < each.resolution_um + each.hysteresis_um, "the yaw is taken out"
+    assert session.job.readings[1].value_um == np.ptp(told)
+
+
+def test_all_of_it_comes_back_from_checkpoint_replay_and_undo(tmp_path):
+    path = tmp_path / "block.job"
+    with Session.begin(START, path) as session:
+        for command in (TakeFace("top"), SweepFace(), Scrape("fine", STROKES), RecutFace(datum="foot"),
+                        TakeFace("side"), SweepFace("side"), RollFilm(), SpotUpright(), SweepFace(turn_deg=180.0)):
+            session.do(command)
+        session.save()
+        kept = session.job.copy()
+        from_file = Session.load(path)
+        assert not from_file.notes
+        (tmp_path / "block.job.npz").unlink()
+        again = Session.load(path)
+        session.do(RecutFace())
+        session.undo()
+        for other in (from_file.job, again.job, session.job):
+            same(kept, other)
+            for name in ("in_hand", "cuts", "readings", "sweeps", "clock_s", "removed_mm3", "round", "last_poses"):
+                assert getattr(kept, name) == getattr(other, name), name
