@@ -1,21 +1,28 @@
 """A part of several faces in the shop: chips and readings stay where they belong, doubts come with every cut."""
 
+import json
+import zlib
+
 import numpy as np
 import pytest
 
 from sim.errors import Refused
+from sim.hands.bands import taper_plan
+from sim.hands.lanes import Lanes, strokes_over
+from sim.hands.skill import HANDS, lay
 from sim.measure.gauge import Indicator, reading_plane
 from sim.measure.orient import part_orientation
 from sim.model.part import FaceShape, Frame, PartShape, Tolerance
 from sim.model.plate import PlateMake
 from sim.model.start import Start
-from sim.shop.commands import BreakEdges, RollFilm, Scrape, SpotFace, StoneFace, WipeFace
+from sim.shop.commands import BreakEdges, HoneBlade, RollFilm, Scrape, SpotFace, StoneFace, WipeFace, strokes_as_data
 from sim.shop.job import JobStart, in_doubt
 from sim.shop.partwork import RecutFace, SpotUpright, SweepFace, TakeFace
 from sim.shop.session import Session
 
 GROUND = {"kind": "surface-ground", "edge_break_mm": 0.6}
 WEDGE_UM = 20.0
+REMOVAL_UM, PUSH_N = 1.0, 60.0  # what a light pass of the fine blade is thought to take
 ASKED = Tolerance("parallelism", "top", "foot", 5.0), Tolerance("perpendicularity", "side", "foot", 5.0)
 BLOCK = PartShape("block", 1.0, (30.0, 20.0, 25.0), (
     FaceShape("foot", Start(60.0, 40.0, **GROUND), Frame((0.0, 40.0, 0.0), (1.0, 0.0, 0.0), (0.0, -1.0, 0.0))),
@@ -173,7 +180,6 @@ def test_a_side_is_read_square_within_two_steps_and_the_play():
     assert abs(plane.slope_x) * 28.0 < each.resolution_um + each.hysteresis_um, "the yaw is taken out"
     assert session.job.readings[1].value_um == np.ptp(told)
     truth = part_orientation(session.job.part, ASKED[1])
-    print(plane, truth)
     lean_um = plane.slope_y * 38.0
     assert lean_um == pytest.approx(truth.lean_um_per_100mm * 0.38, abs=2.0 * each.resolution_um + each.hysteresis_um)
 
@@ -196,3 +202,60 @@ def test_all_of_it_comes_back_from_checkpoint_replay_and_undo(tmp_path):
             same(kept, other)
             for name in ("in_hand", "cuts", "readings", "sweeps", "clock_s", "removed_mm3", "round", "last_poses"):
                 assert getattr(kept, name) == getattr(other, name), name
+
+
+def test_a_job_file_of_before_there_were_parts_still_loads(tmp_path):
+    start = JobStart(face=Start(length_mm=20.0, width_mm=15.0), plate=PlateMake(60.0, 50.0), seed=7)
+    path = tmp_path / "old.job"
+    with Session.begin(start, path) as session:
+        for command in (RollFilm(), SpotFace(10.0, 10.0), HoneBlade()):
+            session.do(command)
+        kept = session.job.copy()
+    entries = [json.loads(line) for line in path.read_bytes().splitlines()]
+    assert entries[0]["start"].pop("part", "missing") is None
+    above, lines = b"", []
+    for entry in entries:
+        entry.pop("crc")
+        body = json.dumps(entry).encode()
+        above += body
+        lines.append(body[:-1] + b',"crc":"%08x"}\n' % zlib.crc32(above))
+    old = tmp_path / "older.job"
+    old.write_bytes(b"".join(lines))
+    with Session.load(old) as again:
+        assert again.commands == (RollFilm(), SpotFace(10.0, 10.0), HoneBlade())
+        same(kept, again.job)
+
+
+def test_a_side_is_set_upright_by_tapering_the_foot_and_then_the_top_must_be_read_again():
+    lean_um, tall_mm, base_mm = 10.0, 100.0, 60.0
+    ground = {"kind": "surface-ground", "edge_break_mm": 0.6}
+    foot = FaceShape("foot", Start(base_mm, 40.0, **ground), Frame((0.0, 40.0, 0.0), (1.0, 0.0, 0.0), (0.0, -1.0, 0.0)))
+    top = FaceShape("top", Start(base_mm, 40.0, **ground), Frame((0.0, 0.0, tall_mm), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0)))
+    side = FaceShape("side", Start(40.0, tall_mm, **ground, wedge_y_um=-lean_um),
+                     Frame((base_mm, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)))
+    part = PartShape("block", 1.9, (30.0, 20.0, 50.0), (foot, top, side), ASKED)
+    session = Session.begin(JobStart(plate=PlateMake(120.0, 100.0), part=part, seed=3))
+    for one in ASKED:
+        session.do(SweepFace(one.face))
+    assert in_doubt(session.job) == [False, False]
+    before = part_orientation(session.job.part, ASKED[1])
+    slope = before.lean_um_per_100mm / 100.0
+    exact = taper_plan((160, 240), 0.25, (lean_um / tall_mm, 0.0), 2.1)
+    assert exact.span_um == pytest.approx(6.0, rel=0.01)  # between the middles of the outermost cells
+    # more comes off where the part must sink: at +x when the side, which looks to +x, leans in
+    plan = taper_plan((160, 240), 0.25, (-slope, 0.0), REMOVAL_UM)
+    lean = [before.lean_um_per_100mm]
+    for number in range(plan.rounds):
+        region = plan.region(plan.rounds - number) & session.job.face.iron
+        along = (0.6, 0.8) if number % 2 else (0.6, -0.8)
+        meant = strokes_over(region.astype(np.int64), 0.25, Lanes(along, 1.9, 7.0, 1.0, PUSH_N))
+        made = lay(meant, HANDS["skilled"], 3, number)
+        session.do(Scrape("fine", strokes_as_data(made)))
+        session.do(StoneFace())
+        session.do(WipeFace())
+        session.do(HoneBlade("fine"))
+        lean.append(part_orientation(session.job.part, ASKED[1]).lean_um_per_100mm)
+    assert abs(lean[-1]) < 0.4 * abs(lean[0])
+    assert in_doubt(session.job) == [True, True]
+    session.do(SweepFace("top"))
+    assert in_doubt(session.job) == [False, True]
