@@ -259,3 +259,11 @@ def test_a_side_is_set_upright_by_tapering_the_foot_and_then_the_top_must_be_rea
     assert in_doubt(session.job) == [True, True]
     session.do(SweepFace("top"))
     assert in_doubt(session.job) == [False, True]
+
+
+def test_a_recut_is_called_out_of_proportion_by_a_reading_and_by_nothing_else():
+    session = begun(TakeFace("top"))
+    cut = RecutFace(tram_along=0.0, tram_across=500.0)
+    assert cut.warnings(session.job) == []
+    session.do(SweepFace())
+    assert cut.warnings(session.job) != []
