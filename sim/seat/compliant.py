@@ -238,13 +238,19 @@ def held_seat(surface_um: NDArray[np.float64], pitch_mm: float, load: Load, held
     -----
     The energy is convex, so the farther the load lies along an axis, the lower the plane at that end: the slope falls
     as the load moves, and the place where it is 0 is found by halving (to 1e-12 of the side, 40 seats). There the
-    moment that holds the slope is nothing but the load at that place. A place off what carries counts as beyond it.
+    moment that holds the slope is nothing but the load at that place. A place off what carries counts as beyond it,
+    on that side of the middle of the iron along the load's line on which it lies.
     """
-    iron = np.nonzero((surface_um > 0.1 * VOID_UM).any(axis=0 if held == "x" else 1))[0]
-    if len(iron) == 0:
+    iron = surface_um > 0.1 * VOID_UM
+    iron = iron if held == "x" else iron.T
+    columns = np.nonzero(iron.any(axis=0))[0]
+    if len(columns) == 0:
         raise Refused("the face must lie at least partly on the plate, got none of it there")
-    low, high = float(iron[0]) * pitch_mm, float(iron[-1] + 1) * pitch_mm
-    middle, found = 0.5 * (low + high), None
+    at_line = int((load.y_mm if held == "x" else load.x_mm) / pitch_mm)
+    chord = np.nonzero(iron[min(max(at_line, 0), len(iron) - 1)])[0]
+    chord = chord if len(chord) else columns
+    low, high = float(columns[0]) * pitch_mm, float(columns[-1] + 1) * pitch_mm
+    middle, found = 0.5 * float(chord[0] + chord[-1] + 1) * pitch_mm, None
     for _ in range(40):
         at = 0.5 * (low + high)
         here = replace(load, x_mm=at) if held == "x" else replace(load, y_mm=at)

@@ -100,7 +100,7 @@ class SweepFace(Command):
         here = np.isfinite(told)
         x, y, told = x[here], y[here], told[here]
         if lies(job, self.face, self.datum) == "square" and len(told) >= 3:
-            told = _set_alike(job, self, x, y, told)
+            told = _set_alike(job, self, (x, y, told), indicator.resolution_um)
         job.part.written[self.face] = _written(face, x, y, told, round_=job.round, turned=self.turn_deg == 180)
         job.sweeps += 1
         if not self.points and len(told) >= 3:
@@ -141,14 +141,16 @@ def _under_the_tip(job: Job, sweep: SweepFace, x: NDArray[np.float64], y: NDArra
     return base, stand.slopes
 
 
-def _set_alike(job: Job, sweep: SweepFace, x: NDArray[np.float64], y: NDArray[np.float64],
-               told: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Readings of a part that was first turned on the plate until its side reads alike along it."""
+def _set_alike(job: Job, sweep: SweepFace, readings: tuple[NDArray[np.float64], ...],
+               resolution_um: float) -> NDArray[np.float64]:
+    """Readings (x, y, um) of a part that was first turned on the plate until its side reads alike along it."""
+    x, y, told = readings
     shape = job.start.shape
     up_x, up_y = stance.upright(shape.face(sweep.datum).frame, shape.face(sweep.face).frame)
     plane = gauge.reading_plane(x, y, told)
     yaw = plane.slope_x * up_y - plane.slope_y * up_x  # along what lies level: (up_y, -up_x)
-    return told - np.rint(yaw * (up_y * (x - x[0]) - up_x * (y - y[0])))
+    off = yaw * (up_y * (x - x[0]) - up_x * (y - y[0]))
+    return np.asarray(told - np.rint(off / resolution_um) * resolution_um)
 
 
 def _written(face: Face, x: NDArray[np.float64], y: NDArray[np.float64], told: NDArray[np.float64], *,

@@ -74,3 +74,20 @@ def test_held_in_y_is_held_in_x_of_the_transposed_face():
     one = held_seat(surface, PITCH, Load(30.0, 5.0, 2.5), "x")
     other = held_seat(np.ascontiguousarray(surface.T), PITCH, Load(30.0, 2.5, 5.0), "y")
     assert (one.height_um, one.slope_y) == pytest.approx((other.height_um, other.slope_x), abs=1e-6)
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_a_three_cornered_face_off_its_middle_is_seated_too(mirrored):
+    """Along the load's line only part of the outline is iron: the search must not leave it on the wrong side."""
+    ny, nx = 60, 80
+    i, j = np.mgrid[0:ny, 0:nx]
+    iron = j * ny < (ny - i) * nx * 0.6  # at the load's line, iron reaches to a fifth of the outline
+    surface = np.where(iron, bumpy(ny, nx, 2), -1e30)
+    load = Load(30.0, 1.0, 12.0)
+    if mirrored:
+        surface = np.ascontiguousarray(surface[:, ::-1])
+    pose = held_seat(surface, PITCH, load, "x")
+    assert abs(pose.slope_x) < 1e-6
+    over = np.maximum(surface - pose.at(*(v[None, :] if k == 0 else v[:, None] for k, v in
+                                          enumerate(middles((ny, nx))))), 0.0)
+    assert ((over / C) ** 2 * PITCH**2).sum() == pytest.approx(30.0, rel=1e-6)
