@@ -5,19 +5,21 @@ What a pass takes is the hand's own, measured from sweep to sweep.
 """
 
 from collections.abc import Generator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.hands.skill import HANDS, Hand
 from sim.measure.gauge import reading_plane
 from sim.model.heights import Heights
 from sim.params import param, tool
 from sim.seat.compliant import middles_mm
-from sim.shop.commands import Command
+from sim.shop.commands import Command, RollFilm, SpotFace, StoneFace, WipeFace
 from sim.shop.luck import luck
 from sim.shop.partwork import SweepFace
 from sim.shop.sight import Sight
+from sim.units import S_PER_H
 
 
 @tool
@@ -39,10 +41,15 @@ class WedgeWork:
     rest_share: float = param(0.1, "", (0.0, 1.0), "the rest has come down to the pads when less of it stands above",
                               "common practice, no source")
     most_passes: int = param(200, "", (1, 1000), "passes of a plan at most", "common practice, no source")
+    row_mm: float = param(2.8, "mm", (0.5, 20.0), "from row to row, in an estimate",
+                          "computed: as the pilot's semi stage")
+    stroke_mm: float = param(9.0, "mm", (1.0, 100.0), "length of a stroke, in an estimate",
+                             "computed: as the pilot's semi stage")
 
 
 FIRST_GUESS = {"rough": 2.0, "semi": 1.0, "fine": 0.6, "split": 0.4}
 """What a pass of each blade is thought to take / a pass of the semi blade, until it was measured: from memory."""
+SWEEP_S, STATION_S = 120.0, 6.0  # setting up a sweep and each of its stations, in an estimate: as `SweepFace`
 
 
 @dataclass(frozen=True)
@@ -67,8 +74,8 @@ class BandPlan:
     span_um: float
 
     def passes(self) -> NDArray[np.int64]:
-        """How often each place is scraped, int64 (ny, nx)."""
-        return np.rint(self.depth_um / self.removal_um).astype(np.int64)
+        """How often each place is scraped, int64 (ny, nx); what lies under the plane to reach is left alone."""
+        return np.maximum(np.floor(self.depth_um / self.removal_um + 0.5), 0.0).astype(np.int64)
 
     def region(self, left: int, wander: float = 0.0) -> NDArray[np.bool_]:
         """Where rows are scraped when so many rounds are left, this one included; the border moved by a share."""
@@ -90,7 +97,7 @@ def band_plan(readings: Heights, shape: tuple[int, int], pitch_mm: float, remova
     corner = corner or lowest_corner(depth)
     depth -= depth[corner]
     highest = float(depth.max())
-    rounds = 0 if span <= work.limit_um else min(max(1, round(highest / removal_um)), work.most_passes)
+    rounds = 0 if span <= work.limit_um else min(max(1, int(highest / removal_um + 0.5)), work.most_passes)
     return BandPlan(depth, max(removal_um, highest / (work.most_passes + 0.5)), rounds, span)
 
 
@@ -105,7 +112,7 @@ def taper_plan(shape: tuple[int, int], pitch_mm: float, slopes_um_per_mm: tuple[
     depth = slopes_um_per_mm[0] * x[None, :] + slopes_um_per_mm[1] * y[:, None]
     depth = depth - depth.min()
     span = float(depth.max())
-    return BandPlan(depth, removal_um, round(span / removal_um), span)
+    return BandPlan(depth, removal_um, int(span / removal_um + 0.5), span)
 
 
 def lowest_corner(height_um: NDArray[np.float64]) -> tuple[int, int]:
@@ -264,3 +271,75 @@ def corner_pads(shape: tuple[int, int], side: int) -> dict[tuple[int, int], NDAr
         i, j = (np.arange(n)[:: 1 if end == 0 else -1] < side for n, end in zip(shape, corner, strict=True))
         pads[corner] = i[:, None] & j[None, :]
     return pads
+
+
+def level_pads(plan: BandPlan, iron: NDArray[np.bool_], pads: dict[tuple[int, int], NDArray[np.bool_]]) -> BandPlan:
+    """The same plan where each pad is scraped as one, to the plane of the lowest, and the rest to the pads."""
+    depth = plan.depth_um.copy()
+    means = [(pad, float(depth[pad & iron].mean())) for pad in pads.values() if (pad & iron).any()]
+    for pad, mean in means:
+        depth[pad] = mean
+    depth -= min(mean for _, mean in means)
+    return replace(plan, depth_um=depth, rounds=max(0, int(float(depth[iron].max()) / plan.removal_um + 0.5)))
+
+
+@dataclass(frozen=True, eq=False)
+class PlannedRound:
+    """One round of a plan as it is told to a person.
+
+    Attributes
+    ----------
+    region : bool (ny, nx)
+        Iron that is scraped in full rows.
+    bands : tuple of int
+        Bands in it, the highest first, each by the passes that the plan gives it.
+    on_pads : bool
+        Pads are scraped, and nothing else.
+    strokes : int
+    """
+
+    region: NDArray[np.bool_]
+    bands: tuple[int, ...]
+    on_pads: bool
+    strokes: int
+
+
+def planned_rounds(plan: BandPlan, iron: NDArray[np.bool_], pitch_mm: float, *, work: WedgeWork | None = None,
+                   pads: dict[tuple[int, int], NDArray[np.bool_]] | None = None) -> list[PlannedRound]:
+    """The plan round by round: the highest band, the two highest, and so on; pads, if any, before all other iron."""
+    work = work or WedgeWork()
+    passes = plan.passes()
+    on_pads = np.any(list(pads.values()), axis=0) if pads else np.zeros_like(iron)
+    stroke_cells = work.row_mm * work.stroke_mm / pitch_mm**2
+    rounds = []
+    for first, part in ((True, on_pads & iron), (False, ~on_pads & iron)):
+        for left in range(plan.rounds, 0, -1):
+            region = plan.region(left) & part
+            if region.any():
+                bands = tuple(np.unique(passes[region])[::-1].tolist())
+                rounds.append(PlannedRound(region, bands, first, int(np.ceil(region.sum() / stroke_cells))))
+    return rounds
+
+
+def estimated_hours(rounds: list[PlannedRound], stations: int, *, work: WedgeWork | None = None,
+                    hand: Hand | None = None) -> float:
+    """Hours of these rounds: strokes, a print, stone and wipe each, and a sweep after every second and after the last.
+
+    Honing is left out.
+    """
+    work, hand = work or WedgeWork(), hand or HANDS["skilled"]
+    each_s = RollFilm.seconds + SpotFace.seconds + hand.read_s + StoneFace.seconds + WipeFace.seconds
+    sweeps = -(-len(rounds) // work.sweep_every)
+    strokes = sum(one.strokes for one in rounds)
+    sweep_s = SWEEP_S + STATION_S * stations
+    return (strokes * 60.0 / hand.pace_per_min + len(rounds) * each_s + sweeps * sweep_s) / S_PER_H
+
+
+def wander_mm(plan: BandPlan, pitch_mm: float, work: WedgeWork | None = None) -> float:
+    """How far the border of a band wanders to either side on the face, by the mean slope; 0 on a level one."""
+    share = (work or WedgeWork()).blend_share
+    ny, nx = plan.depth_um.shape
+    slope_x = float((plan.depth_um[:, -1] - plan.depth_um[:, 0]).mean()) / (max(nx - 1, 1) * pitch_mm)
+    slope_y = float((plan.depth_um[-1] - plan.depth_um[0]).mean()) / (max(ny - 1, 1) * pitch_mm)
+    steepest = float(np.hypot(slope_x, slope_y))
+    return share * plan.removal_um / steepest if steepest > 0.0 else 0.0
