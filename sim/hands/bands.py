@@ -98,7 +98,7 @@ def band_plan(readings: Heights, shape: tuple[int, int], pitch_mm: float, remova
     depth -= depth[corner]
     highest = float(depth.max())
     rounds = 0 if span <= work.limit_um else min(max(1, int(highest / removal_um + 0.5)), work.most_passes)
-    return BandPlan(depth, max(removal_um, highest / (work.most_passes + 0.5)), rounds, span)
+    return BandPlan(depth, max(removal_um, highest / work.most_passes), rounds, span)
 
 
 def taper_plan(shape: tuple[int, int], pitch_mm: float, slopes_um_per_mm: tuple[float, float], removal_um: float,

@@ -30,10 +30,10 @@ Pads = Mapping[tuple[int, int], NDArray[np.bool_]]
 ROOM_MM = (168.0, 118.0)  # of the face on an A4 page
 RATIOS = (2.0, 1.0, *(1.0 / n for n in (1.5, 2, 2.5, 3, 4, 5, 6, 8, 10, 15, 20, 25, 30, 40, 50, 100, 200, 500)))
 LEFT_MM, RIGHT_MM, UNDER_MM, OVER_MM = 13.0, 4.0, 19.0, 6.0  # around the face on paper
-HATCHES = ("", "////", "\\\\\\\\", "....")  # of bands 0, 4, 8 ...; 1, 5, 9 ...
+HATCHES = ("", "////", "\\\\\\\\", "----")  # of bands 0, 4, 8 ...; 1, 5, 9 ...
 HATCH_STYLE = {**STYLE, "hatch.color": MUTED, "hatch.linewidth": 0.4}
 LETTERS = "ABCD"
-MOST_ROUNDS, MOST_STATIONS = 20, 120  # in the tables of a page
+MOST_ROUNDS, MOST_STATIONS = 12, 120  # in the tables of a page
 NUMBER_MM, LEAST_ROOM_MM = 2.4, 0.8  # from a dot to its number; around what is written in a band
 LEAST_GAP_MM = 4.0  # between stations on paper, for their numbers to be legible
 
@@ -120,8 +120,8 @@ def bands_page(sheet: BandSheet) -> str:
         *(f"<p class='verdict short'><b>Mind.</b> {escape(words)}</p>" for words in sheet.warnings),
         f"<dl class='figures'>{figures}</dl>",
         f"<figure class='plan'>{_picture(sheet)}<figcaption>{escape(key_words(sheet))}</figcaption></figure>",
-        f"<section><h2>Round by round</h2>{_rounds_table(sheet, rounds)}</section>",
-        f"<section class='keep'><h2>How</h2><ul>{how}</ul></section>",
+        f"<section class='keep'><h2>Round by round</h2>{_rounds_table(sheet, rounds)}</section>",
+        f"<section class='keep how'><h2>How</h2><ul>{how}</ul></section>",
         f"<section><h2>Stations</h2>{_stations_table(sheet)}</section>",
         f"<section class='box cautions'><h2>Cautions</h2><ul>{_cautions()}</ul></section>",
     ]
@@ -222,7 +222,8 @@ def _draw_passes(chart: Axes, sheet: BandSheet) -> None:
     free = np.ones(sheet.iron.shape, dtype=bool)
     row, col = sheet.cells()
     for up in (0.0, NUMBER_MM):  # the dot, and the number over it
-        free[np.minimum(row + round(up / cell_mm), free.shape[0] - 1), col] = False
+        free[np.minimum(row + round(up / cell_mm), len(free) - 1), col] = False
+    free[lowest_corner(sheet.plan.depth_um)] = False
     for n in np.unique(passes[passes >= 0])[::-1].tolist():
         places, count = label(passes == n)
         largest = np.bincount(places.ravel())[1:].argmax() + 1 if count > 1 else 1
@@ -234,7 +235,7 @@ def _draw_passes(chart: Axes, sheet: BandSheet) -> None:
         if room_mm < LEAST_ROOM_MM:
             continue
         at = (x + 0.5) * sheet.pitch_mm + sheet.origin_mm[0], (y + 0.5) * sheet.pitch_mm + sheet.origin_mm[1]
-        narrow = room_mm < 2.6
+        narrow = room_mm < 3.5
         box = {"boxstyle": f"square,pad={0.06 if narrow else 0.22}", "fc": PAPER, "ec": INK,
                "lw": 0.4 if narrow else 0.8}  # fmt: skip
         chart.annotate(f"{n}" if narrow else f"{n}×", at, fontsize=5.5 if narrow else 9.0, weight="bold", ha="center",
@@ -376,7 +377,7 @@ def _rounds_table(sheet: BandSheet, rounds: Sequence[PlannedRound]) -> str:
     tables = [f"<table><thead>{head}</thead><tbody>{''.join(part)}</tbody></table>"
               for part in (lines[:cut], lines[cut:]) if part]  # fmt: skip
     more = "" if len(rounds) <= MOST_ROUNDS else (
-        f"<p class='note'>And so on, one band more a round, to round {len(rounds)}.</p>")  # fmt: skip
+        f"<p class='note'>And so on to round {len(rounds)}.</p>")  # fmt: skip
     first = min(every, len(rounds))
     told = "Round 1 holds" if first == 1 else f"Rounds 1 {'and' if first == 2 else 'to'} {first} hold"
     return (f"<div class='columns'>{''.join(tables)}</div>{more}<p class='note'>{told}; then the new plan does. The "
@@ -423,12 +424,13 @@ SHEET_STYLE = """h1{font-size:1.7rem}h2{margin:1.3rem 0 .4rem}
 vertical-align:-.1em;margin:0 .15em 0 .3em}
 .sweep td{color:var(--muted);border-bottom:1.5px solid var(--ink)}.stations td{padding:.22rem .5rem .22rem 0}
 .stations td.new{border:1.2px solid var(--ink);min-width:3.4rem}.stations th{padding-right:.5rem}
-.cautions ul{columns:2;column-gap:2rem;font-size:.9rem}.cautions li{break-inside:avoid}
+.cautions ul,.how ul{columns:2;column-gap:2rem;font-size:.9rem}.cautions li,.how li{break-inside:avoid}
+@media screen and (max-width:46rem){.cautions ul,.how ul{columns:1}}td:last-child{white-space:nowrap}
 @page{size:A4;margin:12mm 14mm}
 @media print{body{font-size:9pt}h1{font-size:15pt;margin:0 0 .2em}h2{font-size:11pt;margin:.8rem 0 .3rem}
 .verdict{margin:.4rem 0 0;padding:.3rem .6rem}
 .figures{grid-template-columns:repeat(4,1fr);margin:.4rem 0 0;gap:.2rem 1rem}
 .plan{margin:.4rem 0 0}
 .plan svg.chart{max-width:none}td,th{padding:.16rem .6rem .16rem 0}.keep{break-inside:avoid}.note{margin:.3rem 0 0}
-li{margin:.2rem 0}.cautions ul{font-size:8pt}.columns table{font-size:8.5pt}}
+li{margin:.2rem 0}.cautions ul,.how ul{font-size:8pt}.columns table{font-size:8.5pt}}
 """
