@@ -11,13 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.hands.skill import HANDS, Hand
-from sim.measure.gauge import reading_plane
+from sim.measure.gauge import Indicator, reading_plane
 from sim.model.heights import Heights
 from sim.params import param, tool
 from sim.seat.compliant import middles_mm
 from sim.shop.commands import Command, RollFilm, SpotFace, StoneFace, WipeFace
 from sim.shop.luck import luck
-from sim.shop.partwork import SweepFace
+from sim.shop.partwork import TURN_S, SweepFace
 from sim.shop.sight import Sight
 from sim.units import S_PER_H
 
@@ -49,7 +49,6 @@ class WedgeWork:
 
 FIRST_GUESS = {"rough": 2.0, "semi": 1.0, "fine": 0.6, "split": 0.4}
 """What a pass of each blade is thought to take / a pass of the semi blade, until it was measured: from memory."""
-SWEEP_S, STATION_S = 120.0, 6.0  # setting up a sweep and each of its stations, in an estimate: as `SweepFace`
 
 
 @dataclass(frozen=True)
@@ -331,7 +330,7 @@ def estimated_hours(rounds: list[PlannedRound], stations: int, *, work: WedgeWor
     each_s = RollFilm.seconds + SpotFace.seconds + hand.read_s + StoneFace.seconds + WipeFace.seconds
     sweeps = -(-len(rounds) // work.sweep_every)
     strokes = sum(one.strokes for one in rounds)
-    sweep_s = SWEEP_S + STATION_S * stations
+    sweep_s = TURN_S + Indicator().set_up_s + Indicator().station_s * stations
     return (strokes * 60.0 / hand.pace_per_min + len(rounds) * each_s + sweeps * sweep_s) / S_PER_H
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from html import escape
 from itertools import pairwise
 from pathlib import Path
@@ -22,8 +23,8 @@ from scipy.spatial import cKDTree
 from sim import __version__
 from sim.hands.bands import BandPlan, PlannedRound, WedgeWork, lowest_corner, planned_rounds, wander_mm
 from sim.model.heights import Heights
-from sim.report.figures import INK, MUTED, PAPER, STYLE, themed_svg, typeset, write_whole
-from sim.report.page import CAUTIONS, PAGE
+from sim.report.figures import INK, MUTED, PAPER, STYLE, themed_svg, typeset
+from sim.report.page import CAUTIONS, PAGE, write_page
 from sim.units import MM_PER_INCH
 
 Pads = Mapping[tuple[int, int], NDArray[np.bool_]]
@@ -129,15 +130,8 @@ def bands_page(sheet: BandSheet) -> str:
 
 
 def write_bands_page(path: Path, sheet: BandSheet, force: bool = False) -> None:
-    """Write the page whole or not at all, and over nothing unless told to.
-
-    Raises
-    ------
-    CannotWrite
-        If the file is there and `force` is not set, or it cannot be written; nothing is left behind.
-    """
-    page = bands_page(sheet).encode("utf-8", "replace")
-    write_whole(path, lambda draft: Path(draft).write_bytes(page), force)
+    """Write the page; as `sim.report.page.write_page`."""
+    write_page(path, partial(bands_page, sheet), force)
 
 
 def bands_figure(sheet: BandSheet) -> Figure:

@@ -174,8 +174,9 @@ def test_rounds_are_told_highest_band_first_and_strokes_go_with_the_iron():
 def test_hours_are_strokes_prints_and_sweeps():
     rounds = planned_rounds(plan_of(lambda x, y: 20.0 / 120.0 * x), IRON, PITCH)[:3]
     strokes = sum(one.strokes for one in rounds)
-    # 60 strokes a minute; film 45, print 60 + 30, stone 60, wipe 40 s a round; two sweeps of 120 s + 6 s a station
-    seconds = strokes + 3 * 235.0 + 2 * (120.0 + 6.0 * 30)
+    # 60 strokes a minute; film 45, print 60 + 30, stone 60, wipe 40 s a round; two sweeps, set down in
+    # 60 s, set up in 120 s, 6 s a station
+    seconds = strokes + 3 * 235.0 + 2 * (180.0 + 6.0 * 30)
     assert estimated_hours(rounds, 30) == pytest.approx(seconds / 3600.0, rel=1e-12)
 
 
