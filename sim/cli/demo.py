@@ -50,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
 
     if args.seed < 0:
         raise BadParam(f"--seed must be 0 to {10**18 - 1}, got {args.seed}")
-    if args.face and args.part:
+    if args.face is not None and args.part is not None:
         raise BadParam("--face foot and --part FILE exclude each other, got both")
     args.rounds = ROUNDS["foot" if args.face else "part"] if args.rounds is None else args.rounds
     if not 1 <= args.rounds <= MOST_ROUNDS:
@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
     folder = Path(f"flatwright-demo-{args.seed}" if args.out is None else args.out)
     if args.out == "":
         raise BadParam("--out must be a folder, got ''")
-    stem = args.face or (Path(args.part).stem if args.part else "stand")
+    stem = args.face or ("stand" if args.part is None else Path(args.part).stem.lstrip(".") or "part")
     part = None if args.face else part_of(args.part)
     made = open_folder(folder, args.force, file_names(stem))
     try:
@@ -86,7 +86,7 @@ def part_of(path: str | None) -> "PartShape":
     from sim import paths
     from sim.intake.drawing import read_part
 
-    return read_part(Path(path) if path else paths.assets() / "parts" / "stand.toml")
+    return read_part(Path(path) if path is not None else paths.assets() / "parts" / "stand.toml")
 
 
 def file_names(stem: str) -> tuple[str, ...]:

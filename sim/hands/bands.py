@@ -47,6 +47,7 @@ class WedgeWork:
                              "computed: as the pilot's semi stage")
 
 
+NARROW = 0.15  # of the shorter side: the margin of a small face
 FIRST_GUESS = {"rough": 2.0, "semi": 1.0, "fine": 0.6, "split": 0.4}
 """What a pass of each blade is thought to take / a pass of the semi blade, until it was measured: from memory."""
 
@@ -193,12 +194,12 @@ class Bands:
 
     def _sweep(self, sight: Sight) -> Generator[Command, Sight, Heights | None]:
         """Readings of the face, freed of the stand's own slope when that was found by turning the part."""
-        along, across = (max(2, round((side - 2.0 * self.work.margin_mm) / self.work.station_mm) + 1)
-                         for side in sight.size_mm)
+        margin = min(self.work.margin_mm, NARROW * min(sight.size_mm))
+        along, across = (max(2, round((side - 2.0 * margin) / self.work.station_mm) + 1) for side in sight.size_mm)
         grid = along, across
-        sweep = SweepFace(sight.in_hand, self.datum, grid, self.work.margin_mm)
+        sweep = SweepFace(sight.in_hand, self.datum, grid, margin)
         if self.reverse and self.stand is None:
-            sight = yield SweepFace(sight.in_hand, self.datum, grid, self.work.margin_mm, turn_deg=180.0)
+            sight = yield SweepFace(sight.in_hand, self.datum, grid, margin, turn_deg=180.0)
             turned = sight.written
             sight = yield sweep
             if turned is not None and sight.written is not None and min(len(turned), len(sight.written)) >= 3:

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from functools import partial
 
 from sim.hands.autopilot import follow_the_blue
-from sim.hands.bands import Bands
+from sim.hands.bands import NARROW, Bands, WedgeWork
 from sim.hands.skill import Hand
 from sim.model.face import Face
-from sim.model.part import PartShape
+from sim.model.part import FaceShape, PartShape
 from sim.shop.partwork import SweepFace, TakeFace
 from sim.shop.rounds import Driven, RoundLog, drive
 from sim.shop.session import Session
@@ -44,7 +44,7 @@ class FaceDone:
 
 def scrape_part(session: Session, hand: Hand, *, rounds: int = 80, carry_on: bool = False,
                 on_round: OnRound | None = None) -> dict[str, FaceDone]:
-    """Scrape every face of the part, in the order of its drawing; changes the job of `session`.
+    """Scrape every face of the part, datums first, else in the drawing's order; changes the job of `session`.
 
     Parameters
     ----------
@@ -60,7 +60,7 @@ def scrape_part(session: Session, hand: Hand, *, rounds: int = 80, carry_on: boo
     """
     shape = session.job.start.shape
     done = {}
-    for face in shape.faces:
+    for face in datums_first(shape):
         job = session.job
         before = job.strokes, job.strokes_off_marks, job.removed_mm3, job.clock_s
         start = job.part.faces[face.name].copy()
@@ -77,6 +77,20 @@ def scrape_part(session: Session, hand: Hand, *, rounds: int = 80, carry_on: boo
     return done
 
 
+def datums_first(shape: PartShape) -> list[FaceShape]:
+    """Faces in the order in which they can be worked: none before the datum that it is measured from.
+
+    Faces that are each other's datums are left in the drawing's order.
+    """
+    left, order = list(shape.faces), []
+    while left:
+        waiting = {one.face for one in shape.tolerances if one.datum in {face.name for face in left}}
+        free = next((face for face in left if face.name not in waiting), left[0])
+        left.remove(free)
+        order.append(free)
+    return order
+
+
 def wedge_work(shape: PartShape, face: str) -> Bands | None:
     """How the wedge of a face is worked off; None for a face that is a datum alone."""
     asked = [one for one in shape.tolerances if one.face == face]
@@ -88,4 +102,5 @@ def read_again(session: Session, face: str) -> None:
     sight = session.look()
     for tolerance, doubt in zip(sight.tolerances, sight.doubts, strict=True):
         if doubt and tolerance.face == face:
-            session.do(SweepFace(face, tolerance.datum))
+            margin = min(WedgeWork().margin_mm, NARROW * min(session.job.part.faces[face].size_mm))
+            session.do(SweepFace(face, tolerance.datum, margin_mm=margin))

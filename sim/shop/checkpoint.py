@@ -67,6 +67,11 @@ def _job(told: dict[str, Any], arrays: dict[str, np.ndarray], start: JobStart) -
     for name, (round_, turned) in told["written"].items():
         shape.face(name)
         found = {key: np.asarray(arrays[f"{name}/written/{key}"], np.float64) for key in WRITTEN}
+        count = len(found["x_mm"])
+        side = found["iron_um"].shape[-1]
+        shapes = {"x_mm": (count,), "y_mm": (count,), "reading_um": (count,), "iron_um": (count, side, side)}
+        if any(found[key].shape != shape for key, shape in shapes.items()) or side > min(part.faces[name].shape):
+            raise ValueError(f"what is written on {name} must be of one length")
         part.written[name] = Written(round=int(round_), turned=bool(turned), **found)
     plates: list[Plate] = []
     for before, make, (drawn, cloth) in zip(("", "square/"), (start.plate, SQUARE), told["blue_um_mm2"], strict=False):
@@ -76,6 +81,9 @@ def _job(told: dict[str, Any], arrays: dict[str, np.ndarray], start: JobStart) -
     edges = {name: Edge(*map(float, told["edges"][name])) for name in RACK}
     poses = [Pose(float(h), float(a), float(b), float(x), float(y), int(n), float(up))
              for h, a, b, x, y, n, up in told["poses"]]
+    upright = any(one.kind == "perpendicularity" for one in shape.tolerances)
+    if len(told["readings"]) != len(shape.tolerances) or len(plates) != 1 + upright:
+        raise ValueError("readings and plates must be those of the part")
     readings = [one and Reading(float(one[0]), int(one[1]), int(one[2]), float(one[3])) for one in told["readings"]]
     counts = {name: int(told[name]) for name in COUNTS}
     in_hand = shape.face(told["in_hand"]).name

@@ -6,10 +6,12 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.errors import Refused
 from sim.kernels.ink import total
 from sim.measure import gauge
 from sim.model.face import Face
 from sim.model.part import Written, number_cells
+from sim.model.plate import Plate
 from sim.process import bluing, recut
 from sim.seat import stance
 from sim.shop.commands import Command, is_row, leave_chips, number_fault, shown, word_fault
@@ -18,6 +20,7 @@ from sim.shop.luck import luck
 
 NUMBER_MM = 3.0  # side of the iron that a written number takes up: common practice, no source
 MOST_STATIONS = 2000
+COVERED = 0.6  # a sweep over less of the length or width is no reading of the face: common practice, no source
 TURN_S = 60.0  # a part under the indicator is set down, or turned end for end: common practice, no source
 CUTTERS = {"fly cutter": recut.FlyCutter, "cup wheel": recut.CupWheel}
 
@@ -33,6 +36,8 @@ class TakeFace(Command):
         return word_fault("face", self.face, tuple(job.part.faces))
 
     def act(self, job: Job) -> None:
+        if self.face == job.in_hand:
+            return
         _set_down(job)
         job.in_hand = self.face
         job.strokes_this_round = 0
@@ -61,7 +66,8 @@ class SweepFace(Command):
     def problems(self, job: Job) -> list[str]:
         names = tuple(job.part.faces)
         found = word_fault("face", self.face, names) + word_fault("datum", self.datum, names)
-        found += number_fault("margin_mm", self.margin_mm, 0.0, 100.0, unit="mm")
+        most = 0.45 * min(job.part.faces[self.face].size_mm) if not found else 100.0
+        found += number_fault("margin_mm", self.margin_mm, 0.0, most, unit="mm")
         found += number_fault("lever_deg", self.lever_deg, 0.0, 60.0, unit="deg")
         found += word_fault("tip", self.tip, ("block", "ball"))
         if self.turn_deg not in (0, 180) or isinstance(self.turn_deg, bool):
@@ -101,9 +107,11 @@ class SweepFace(Command):
         x, y, told = x[here], y[here], told[here]
         if lies(job, self.face, self.datum) == "square" and len(told) >= 3:
             told = _set_alike(job, self, (x, y, told), indicator.resolution_um)
-        job.part.written[self.face] = _written(face, x, y, told, round_=job.round, turned=self.turn_deg == 180)
         job.sweeps += 1
-        if not self.points and len(told) >= 3:
+        if not len(told):
+            return told
+        job.part.written[self.face] = _written(face, x, y, told, round_=job.round, turned=self.turn_deg == 180)
+        if not self.points and covers(face, x, y):
             _note_reading(job, self, float(told.max() - told.min()))
         return told
 
@@ -113,6 +121,12 @@ def _set_down(job: Job) -> None:
     if job.strokes_since_wipe:
         leave_chips(job)
         job.strokes_since_wipe = 0
+
+
+def covers(face: Face, x_mm: NDArray[np.float64], y_mm: NDArray[np.float64]) -> bool:
+    """True when stations span enough of a face, both ways, to be a reading of it."""
+    return len(x_mm) >= 4 and all(float(np.ptp(at)) >= COVERED * side
+                                  for at, side in zip((x_mm, y_mm), face.size_mm, strict=True))
 
 
 def lies(job: Job, face: str, datum: str) -> str | None:
@@ -136,7 +150,11 @@ def _under_the_tip(job: Job, sweep: SweepFace, x: NDArray[np.float64], y: NDArra
     base = np.empty(len(x))
     places = off.body_mm(x, y, np.zeros(len(x)))
     for n, (px, py, pz) in enumerate(places.tolist()):
-        pose = standing.pose(((*on.face_mm((px, py, pz)), indicator.touch_n),))
+        try:
+            pose = standing.pose(((*on.face_mm((px, py, pz)), indicator.touch_n),))
+        except Refused:  # the indicator would tip the part there
+            base[n] = np.nan
+            continue
         base[n] = stance.above_plate_um(on, pose, off, x[n : n + 1], y[n : n + 1])[0]
     return base, stand.slopes
 
@@ -231,6 +249,11 @@ def upright_axis(job: Job, datum: str) -> str | None:
     return "x" if abs(up_x) > 0.98 else "y" if abs(up_y) > 0.98 else None
 
 
+def _true_table(plate: Plate) -> Plate:
+    """The table of the machine: as large as the plate, true and clean."""
+    return Plate(plate.pitch_mm, np.zeros_like(plate.error_um), np.zeros_like(plate.film_um))
+
+
 @dataclass(frozen=True)
 class RecutFace(Command):
     """Clamp the part in a machine and cut the face in hand again; chips and burrs are its own affair.
@@ -241,18 +264,19 @@ class RecutFace(Command):
 
     cutter: str = "fly cutter"
     depth_um: float = 60.0
-    tram_along: float = 10.0
-    tram_across: float = 0.0
+    tram_along_um_per_100mm: float = 10.0
+    tram_across_um_per_100mm: float = 0.0
     datum: str = "itself"
 
     def cut(self) -> recut.FlyCutter:
         """The cutter as it is set up."""
-        return CUTTERS[self.cutter](tram_along_um_per_100mm=self.tram_along, tram_across_um_per_100mm=self.tram_across)
+        return CUTTERS[self.cutter](tram_along_um_per_100mm=self.tram_along_um_per_100mm,
+                                    tram_across_um_per_100mm=self.tram_across_um_per_100mm)
 
     def problems(self, job: Job) -> list[str]:
         found = word_fault("cutter", self.cutter, CUTTERS)
-        found += number_fault("tram_along", self.tram_along, -500.0, 500.0, unit="um/100mm")
-        found += number_fault("tram_across", self.tram_across, -500.0, 500.0, unit="um/100mm")
+        found += number_fault("tram_along_um_per_100mm", self.tram_along_um_per_100mm, -500.0, 500.0, unit="um/100mm")
+        found += number_fault("tram_across_um_per_100mm", self.tram_across_um_per_100mm, -500.0, 500.0, unit="um/100mm")
         least = CUTTERS[self.cutter]().least_depth_um if not found else 0.0
         found += number_fault("depth_um", self.depth_um, least, recut.DEEPEST_UM, unit="um")
         found += word_fault("datum", self.datum, ("itself", *job.part.faces))
@@ -278,8 +302,8 @@ class RecutFace(Command):
         if self.datum not in ("itself", job.in_hand):
             shape = job.start.shape
             on, off = shape.face(self.datum).frame, shape.face(job.in_hand).frame
-            standing = stance.Standing.of(job.part.faces[self.datum], job.start.body_behind(self.datum), job.plate,
-                                          job.start.material.compliance)
+            standing = stance.Standing.of(job.part.faces[self.datum], job.start.body_behind(self.datum),
+                                          _true_table(job.plate), job.start.material.compliance)
             x, y = np.array([0.0, 1.0, 0.0]), np.array([0.0, 0.0, 1.0])
             base = stance.above_plate_um(on, standing.pose(), off, x, y)
             slopes = float(base[0] - base[1]), float(base[0] - base[2])

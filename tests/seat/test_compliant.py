@@ -351,3 +351,12 @@ def test_a_face_is_seated_whatever_height_its_heights_are_counted_from():
         found = compliant_seat(face + lift_um, 0.25, load)
         assert found.height_um == pytest.approx(there.height_um + lift_um, abs=1e-9)
         assert (found.slope_x, found.slope_y) == pytest.approx((there.slope_x, there.slope_y), abs=1e-9)
+
+
+def test_the_weight_acts_where_the_centre_of_gravity_lies_over_the_face():
+    shape = (40, 80)  # 20 x 10 mm
+    face = face_from_heights(np.zeros(shape))
+    off = Body(mass_kg=2.0, load_at_mm=(4.0, 7.0))
+    alone, held = weight_and_hands(face, off), weight_and_hands(face, off, ((16.0, 1.0, 19.62),))
+    assert (alone.x_mm, alone.y_mm) == pytest.approx((4.0, 7.0))
+    assert (held.force_n, held.x_mm, held.y_mm) == pytest.approx((39.24, 10.0, 4.0))

@@ -19,6 +19,7 @@ STROKES = ((100, 100, 900, 400, 900), (900, 100, 100, 400, 500))
 SAMPLES = {
     "Scrape": {"strokes": STROKES},
     "SpotFace": {"along": (0.6, 0.8), "hands": ((3.0, 4.0, 20.0),), "x_mm": 3.0, "y_mm": 4.0},
+    "SweepFace": {"margin_mm": 2.0},
     "RollFilm": {"weight_um": 2.5, "applicator": "rag"},
 }
 NEVER_ALLOWED = (

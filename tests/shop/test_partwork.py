@@ -147,7 +147,7 @@ def test_a_recut_on_the_datum_makes_the_top_parallel_to_it_and_conserves_blue():
     blue = job.face.blue_um.sum() * job.face.cell_mm2 + job.plate.cloth_um_mm2
     assert job.face.blue_um.sum() > 0.0
     before = part_orientation(job.part, ASKED[0]).wedge_x_um_per_100mm
-    session.do(RecutFace(datum="foot", tram_along=0.0))
+    session.do(RecutFace(datum="foot", tram_along_um_per_100mm=0.0))
     job = session.job
     after = part_orientation(job.part, ASKED[0]).wedge_x_um_per_100mm
     assert abs(before) > 25.0
@@ -263,7 +263,28 @@ def test_a_side_is_set_upright_by_tapering_the_foot_and_then_the_top_must_be_rea
 
 def test_a_recut_is_called_out_of_proportion_by_a_reading_and_by_nothing_else():
     session = begun(TakeFace("top"))
-    cut = RecutFace(tram_along=0.0, tram_across=500.0)
+    cut = RecutFace(tram_along_um_per_100mm=0.0, tram_across_um_per_100mm=500.0)
     assert cut.warnings(session.job) == []
     session.do(SweepFace())
     assert cut.warnings(session.job) != []
+
+
+def test_a_sweep_over_part_of_the_face_is_no_reading_of_it_and_one_that_reads_nothing_keeps_the_numbers():
+    session = begun(TakeFace("top"))
+    for grid, margin_mm in (((1, 3), 6.0), ((6, 1), 6.0), ((3, 3), 17.0)):
+        session.do(SweepFace(grid=grid, margin_mm=margin_mm))
+        assert in_doubt(session.job)[0], (grid, margin_mm)
+    session.do(SweepFace())
+    assert not in_doubt(session.job)[0]
+    before = len(session.look().written)
+    session.do(SweepFace(points=((0.0, 0.0),)))
+    assert len(session.look().written) == before
+    assert SweepFace(margin_mm=20.0).problems(session.job), "no station would be left"
+
+
+@pytest.mark.parametrize("applicator", ["rag", "brayer"])
+def test_the_table_of_the_machine_is_not_the_blued_plate(applicator):
+    clean = begun(TakeFace("top"), RecutFace(datum="foot"))
+    blued = begun(TakeFace("top"), RollFilm(3.0, applicator), RecutFace(datum="foot"))
+    top, other = (s.job.part.faces["top"].height_um for s in (clean, blued))
+    assert (top == other).all()
