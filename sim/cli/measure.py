@@ -216,7 +216,8 @@ def _orientation(args: argparse.Namespace, datum: "Heights", face: "Heights") ->
         zones["contact_datum_other_seat"] = found.other_contact_um
     if isinstance(found, Perpendicularity):
         lean = {"lean_um_per_100mm": found.lean_um_per_100mm, "lean_along": found.lean_along}
-        return {"perpendicularity_um": zones, "angle_deg": found.angle_deg, **lean}
+        return {"perpendicularity_um": zones, "angle_deg": found.angle_deg, "angle_arcsec": 3600.0 * found.angle_deg,
+                **lean}
     wedge = {"x": found.wedge_x_um_per_100mm, "y": found.wedge_y_um_per_100mm}
     return {"parallelism_um": zones, "wedge_um_per_100mm": wedge, "twist_um": found.twist_um}
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.errors import BadParam
 from sim.hands.skill import HANDS, Hand
 from sim.measure.gauge import Indicator, reading_plane
 from sim.model.heights import Heights
@@ -107,7 +108,14 @@ def taper_plan(shape: tuple[int, int], pitch_mm: float, slopes_um_per_mm: tuple[
 
     slopes_um_per_mm: what is to come off rises so along x and y. A side that leans by an angle is put right by tapering
     the base by the same angle: 10 um in 100 mm of height are 6 um over a base of 60 mm.
+
+    Raises
+    ------
+    BadParam
+        When a pass takes nothing.
     """
+    if not removal_um > 0.0:
+        raise BadParam(f"removal_um must be above 0 um, got {removal_um!r}")
     x, y = middles_mm(shape, pitch_mm)
     depth = slopes_um_per_mm[0] * x[None, :] + slopes_um_per_mm[1] * y[:, None]
     depth = depth - depth.min()

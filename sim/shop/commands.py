@@ -174,12 +174,12 @@ class SpotFace(Command):
         job.last_poses = print_face(
             job.face, job.plate, rub, body=job.body, compliance=m.compliance, blue=m.blue)
         job.round += 1
-        job.strokes_this_round = 0
+        job.strokes_this_round = job.sweeps = 0
 
 
 def leave_chips(job: Job) -> None:
     """Chips on a face that was scraped and not wiped; changes `job`."""
-    rng = luck(job.start.seed, "chips", job.round)
+    rng = luck(job.start.seed, "chips", job.round, list(job.cuts).index(job.in_hand))
     count = int(rng.poisson(job.start.material.blue.chips_per_stroke * job.strokes_since_wipe))
     length, width = job.face.size_mm
     new = [rng.uniform(0.0, length, count), rng.uniform(0.0, width, count), rng.uniform(10.0, 20.0, count)]

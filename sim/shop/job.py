@@ -123,7 +123,7 @@ class Job:
     cuts : dict
         How many strokes, stonings and other acts took iron off each face.
     sweeps : int
-        Times that the indicator was used.
+        Times that the indicator was used in this round.
     readings : list of Reading or None
         The last reading for each tolerance of the part, in their order.
     """

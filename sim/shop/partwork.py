@@ -239,7 +239,7 @@ class SpotUpright(Command):
             job.face, job.square, rub, body=job.body, compliance=m.compliance, blue=m.blue,
             upright=bluing.Upright(held, float(out[1] - out[0]), self.push_n))
         job.round += 1
-        job.strokes_this_round = 0
+        job.strokes_this_round = job.sweeps = 0
 
 
 def upright_axis(job: Job, datum: str) -> str | None:

@@ -216,13 +216,15 @@ def test_json_of_the_shared_check_of_parallelism(told):
 @pytest.mark.usefixtures("faces")
 def test_json_of_a_side(told):
     found = told("--datum", "level.csv", "side.csv", "--square")
-    keys = ["points", "flatness_um", "perpendicularity_um", "angle_deg", "lean_um_per_100mm", "lean_along", "datum"]
+    keys = ["points", "flatness_um", "perpendicularity_um", "angle_deg", "angle_arcsec", "lean_um_per_100mm",
+            "lean_along", "datum"]  # fmt: skip
     assert list(found) == keys
     bow = 2.0 - 2.0 * (5 / 55) ** 2  # the points nearest to the middle lie 5 mm beside it
     # closed forms: 5 um in 100 mm over 50 mm of height, and the bow; flatness is the bow alone
     zones = {"contact_datum": 2.5 + bow, "least_squares_datum": 2.5 + bow}
     assert found["perpendicularity_um"] == pytest.approx(zones, abs=1e-6)
     assert found["angle_deg"] == pytest.approx(0.0028648, abs=5e-8)
+    assert found["angle_arcsec"] == pytest.approx(10.313, abs=1e-3)
     assert (found["lean_um_per_100mm"], found["lean_along"]) == (pytest.approx(5.0, abs=1e-6), "x")
     assert list(found["flatness_um"]) == FLATNESS
     assert found["flatness_um"]["minimum_zone"] == pytest.approx(bow, abs=1e-6)
