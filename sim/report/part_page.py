@@ -129,8 +129,10 @@ def _body(shape: PartShape) -> str:
 
 def _verdict(report: PartReport) -> tuple[str, str]:
     hours = f"{report.shop_hours:.1f} h on the shop clock"
+    doubtful = [f"{t.tolerance.kind} of {t.tolerance.face}" for t in report.tolerances if t.in_doubt]
     if report.met:
-        return "Every face and every tolerance is met.", f"{hours}."
+        doubt = f" In doubt, to be read again: {', '.join(doubtful)}." if doubtful else ""
+        return "Every face and every tolerance is met.", f"{hours}.{doubt}"
     short = [name for name, face in report.faces.items() if face.met_round is None]
     short += [f"{t.tolerance.kind} of {t.tolerance.face}" for t in report.tolerances if not t.met]
     return "Not everything is met.", f"Missing: {', '.join(short)}; {hours}."
