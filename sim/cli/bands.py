@@ -1,12 +1,10 @@
 """`flatwright bands`: how a wedge is scraped off a part at hand, from heights measured on it, on a sheet to print."""
 
 import argparse
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sim.cli.measure import size_mm
+from sim.cli.measure import naming, printable, size_mm
 from sim.cli.seat import add_load_at
 
 if TYPE_CHECKING:
@@ -81,7 +79,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(told, allow_nan=False))
     else:
-        _print(sheet, told, _printable(note))
+        _print(sheet, told, printable(note))
     return 0
 
 
@@ -104,13 +102,13 @@ def planned(args: argparse.Namespace) -> "tuple[BandSheet, dict[str, Any]]":
     from sim.report.map import BandSheet
 
     heights = read_heights(args.file)
-    with _naming(args.file):
+    with naming(args.file):
         _refuse_readings(heights)
     against: dict[str, Any] = {}
     if args.datum is not None:
         against, heights = _above_datum(args, heights)
     work = _work(args, heights)
-    with _naming(args.datum if args.square else args.file):
+    with naming(args.datum if args.square else args.file):
         origin, size = _rectangle(heights, args.size)
     pitch_mm = max(size) / CELLS
     shape = max(1, round(size[1] / pitch_mm)), max(1, round(size[0] / pitch_mm))
@@ -130,7 +128,7 @@ def planned(args: argparse.Namespace) -> "tuple[BandSheet, dict[str, Any]]":
     if args.pads:
         pads = corner_pads(shape, min(round(work.pad_mm / pitch_mm), min(shape) // 3))
         plan = level_pads(plan, iron, pads) if plan.rounds else plan
-    name = _printable(Path(args.datum if args.square else args.file).name)
+    name = printable(Path(args.datum if args.square else args.file).name)
     title = f"{name}: {'base to taper, ' if args.square else ''}{size[0]:.4g} × {size[1]:.4g} mm"
     sheet = BandSheet(plan, local, iron, pitch_mm, title, pads=pads, origin_mm=origin, base_up=args.square, work=work)
     told = _told(sheet, against) | {"size_from": "readings" if args.size is None else "option"}
@@ -172,9 +170,9 @@ def _above_datum(args: argparse.Namespace, heights: "Heights") -> "tuple[dict[st
     from sim.units import UM_PER_MM
 
     datum = read_heights(args.datum)
-    with _naming(args.datum):
+    with naming(args.datum):
         base = datum_of(datum, args.load_at)
-    with _naming(args.file):
+    with naming(args.file):
         if args.square:
             side = perpendicularity(datum, heights, args.load_at)
             return {"perpendicularity_um": side.contact_um, "lean_um_per_100mm": side.lean_um_per_100mm,
@@ -314,18 +312,3 @@ def _no_wedge(told: dict[str, Any]) -> str:
     if told["span_um"] <= told["limit_um"]:
         return f"no wedge to take, {told['limit_um']:g} µm being left to the blue"
     return f"no wedge to take in full rows, a pass taking {told['removal_um']:g} µm"
-
-
-@contextmanager
-def _naming(path: str | Path) -> Iterator[None]:
-    """Say of which file points are that cannot be planned from."""
-    from sim.errors import BadFile, BadParam
-
-    try:
-        yield
-    except BadParam as error:
-        raise BadFile(f"{path}: {error}") from None
-
-
-def _printable(text: str) -> str:
-    return text.encode("utf-8", "replace").decode()

@@ -64,8 +64,8 @@ def run(args: argparse.Namespace) -> int:
     try:
         session, done = scraped(args, part)
         faces = {name: told_of(session, name, face, args) for name, face in done.items()}
-        whole = None if part is None else whole_part(session, faces, args)
-        write_files(folder, stem, session, whole or faces["face"], args.force)
+        scraped_part = None if part is None else whole_part(session, faces, args)
+        write_files(folder, stem, session, scraped_part or faces["face"], args.force)
     except BaseException:
         if made and not any(folder.iterdir()):
             folder.rmdir()
@@ -73,11 +73,11 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         import json
 
-        print(json.dumps(answer(faces["face"]) if whole is None else part_answer(whole), allow_nan=False))
-    elif whole is None:
+        print(json.dumps(answer(faces["face"]) if scraped_part is None else part_answer(scraped_part), allow_nan=False))
+    elif scraped_part is None:
         _print(faces["face"], folder)
     else:
-        _print_part(whole, folder, stem)
+        _print_part(scraped_part, folder, stem)
     return 0
 
 
@@ -188,7 +188,8 @@ def whole_part(session: "Session", faces: "dict[str, DemoReport]", args: argpars
     job = session.job
     shape = job.start.shape
     asked = [
-        ToleranceDone(one, part_orientation(job.part, one), None if reading is None else reading.value_um, doubt)
+        ToleranceDone(one, part_orientation(job.part, one), None if reading is None else reading.value_um, doubt,
+                      reading is not None and reading.both_ways)
         for one, reading, doubt in zip(shape.tolerances, job.readings, in_doubt(job), strict=True)
     ]
     return PartReport(shape.title or shape.name, args.seed, args.hand, shape, faces, asked, job.clock_s / S_PER_H)
@@ -224,7 +225,8 @@ def part_answer(whole: "PartReport") -> dict[str, Any]:
         worst[one.kind] = max(worst[one.kind] or 0.0, found.contact_um)
         told.append({"kind": one.kind, "face": one.face, "datum": one.datum, "limit_um": one.limit_um,
                      "contact_datum_um": found.contact_um, "least_squares_datum_um": found.least_squares_um,
-                     "read_um": done.read_um, "in_doubt": done.in_doubt, "met": done.met})
+                     "read_um": done.read_um, "read_both_ways": done.both_ways,
+                     "in_doubt": done.in_doubt, "met": done.met})
     return {
         "seed": whole.seed, "hand": whole.hand, "faces": {name: answer(face) for name, face in whole.faces.items()},
         "parallelism_um": worst["parallelism"], "perpendicularity_um": worst["perpendicularity"], "tolerances": told,

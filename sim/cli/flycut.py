@@ -83,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
     warm()
     before = milled_face(args.size, args.error, luck(args.seed, "start"))
     after = before.copy()
-    removed_mm3 = recut_face(after, cut, depth_um, luck(args.seed, "start", 0, 1))
+    removed_mm3 = recut_face(after, cut, depth_um, luck(args.seed, "machine"))
     told, prints = answer(args, cut, depth_um, before, after), first_prints(before, after)
     told |= {"removed_mm3": removed_mm3, "marked_before_pct": prints[0][1], "marked_after_pct": prints[1][1]}
     note = ""

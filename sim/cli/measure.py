@@ -132,7 +132,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(found.told, allow_nan=False))
     else:
-        _print(found, _printable(note))
+        _print(found, printable(note))
     return 0
 
 
@@ -177,6 +177,9 @@ def _read(args: argparse.Namespace) -> "tuple[Heights, Levels | None]":
         raise BadParam("--datum goes with FILE, got --levels: level readings lie in no frame of a part")
     if args.square and args.size:
         raise BadParam("--size is for the grades of a plate, and a side (--square) has none: got both")
+    for path, name in ((args.file, "FILE"), (args.datum, "--datum"), (args.levels, "--levels")):
+        if path == "":
+            raise BadParam(f"{name} must name a file, got ''")
     if args.levels is None:
         return read_heights(args.file), None
     levels = read_levels(args.levels, args.foot)
@@ -192,17 +195,17 @@ def _measure(args: argparse.Namespace, source: Path, heights: "Heights", levels:
     against: dict[str, Any] = {}
     if args.datum is not None:
         datum = read_heights(args.datum)
-        with _naming(args.datum):
+        with naming(args.datum):
             rocks = datum_of(datum, args.load_at).rocks
             base = {"points": len(datum), "flatness_um": _flatness_um(flatness(datum)), "rocks": rocks}
-        with _naming(source):
+        with naming(source):
             against = {**_orientation(args, datum, heights), "datum": base}
             heights = side_on(heights, datum) if args.square else heights
     size = args.size or (float(heights.x_mm.max() - heights.x_mm.min()), float(heights.y_mm.max() - heights.y_mm.min()))
     size = None if args.square else size
-    with _naming(source):
+    with naming(source):
         told = answer(heights, flatness(heights), size, levels)
-    names = [_printable(Path(path).name) if path else "" for path in (source, args.datum)]
+    names = [printable(Path(path).name) if path else "" for path in (source, args.datum)]
     return Measured(heights, {**told, **against}, names[0], names[1], size)
 
 
@@ -223,8 +226,8 @@ def _orientation(args: argparse.Namespace, datum: "Heights", face: "Heights") ->
 
 
 @contextmanager
-def _naming(path: str | Path) -> Iterator[None]:
-    """Say of which file points are that cannot be measured."""
+def naming(path: str | Path) -> Iterator[None]:
+    """Say of which file points are that cannot be measured, or planned from."""
     from sim.errors import BadFile, BadParam
 
     try:
@@ -233,7 +236,8 @@ def _naming(path: str | Path) -> Iterator[None]:
         raise BadFile(f"{path}: {error}") from None
 
 
-def _printable(text: str) -> str:
+def printable(text: str) -> str:
+    """A text that any terminal takes: what is no text in a file's name is shown as ?."""
     return text.encode("utf-8", "replace").decode()
 
 

@@ -77,6 +77,8 @@ def _print(part: "PartShape", note: str) -> None:
     from rich.console import Console
     from rich.table import Table
 
+    from sim.measure.orient import angle_of
+
     console = Console(highlight=False, markup=False, soft_wrap=True)
     centre = ", ".join(f"{v:g}" for v in part.centre_mm)
     console.print(f"{part.name}: {part.mass_kg:g} kg, centre of gravity at ({centre}) mm")
@@ -95,8 +97,13 @@ def _print(part: "PartShape", note: str) -> None:
     if part.tolerances:
         table = Table("tolerance", "face", "datum", box=box.SIMPLE)
         table.add_column("limit, µm", justify="right")
+        table.add_column("over its longest, mm", justify="right")
+        table.add_column("arc seconds", justify="right")
         for one in part.tolerances:
-            table.add_row(one.kind, one.face, one.datum, f"{one.limit_um:g}")
+            start = part.face(one.face).start
+            over_mm = max(start.length_mm, start.width_mm)
+            _, seconds = angle_of(one.limit_um, over_mm)
+            table.add_row(one.kind, one.face, one.datum, f"{one.limit_um:g}", f"{over_mm:g}", f"{seconds:.1f}")
         console.print(table)
     console.print(note)
 

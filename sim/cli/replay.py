@@ -74,7 +74,8 @@ def tolerances(found: "Replayed") -> list[dict[str, Any]]:
 
     job = found.job
     asked = zip(job.start.shape.tolerances, job.readings, in_doubt(job), strict=True)
-    return [{**asdict(one), "read_um": reading and reading.value_um, "in_doubt": doubt}
+    return [{**asdict(one), "read_um": reading and reading.value_um,
+             "read_both_ways": bool(reading and reading.both_ways), "in_doubt": doubt}
             for one, reading, doubt in asked]  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from sim.errors import BadParam
 from sim.hands.skill import HANDS, Hand
 from sim.measure.gauge import Indicator, reading_plane
+from sim.measure.orient import reversal
 from sim.model.heights import Heights
 from sim.params import param, tool
 from sim.seat.compliant import middles_mm
@@ -163,7 +164,7 @@ class Bands:
         self.left = 0
         self.since_sweep = -1
         self.corner: tuple[int, int] | None = None
-        self.stand: tuple[float, float] | None = None
+        self.stand_um_per_mm: tuple[float, float] | None = None
         self._before: Heights | None = None
         self._passes: NDArray[np.int64] | None = None  # since the sweep before; None: the blue too
         self._blade = ""
@@ -178,14 +179,16 @@ class Bands:
                 self.plan = band_plan(readings, sight.iron.shape, sight.pitch_mm, removal, work=self.work,
                                       corner=self.corner)
                 self.left = self.plan.rounds
-                self._passes = np.zeros(sight.iron.shape, np.int64)
+                self._passes, self._blade = np.zeros(sight.iron.shape, np.int64), ""
             self.since_sweep = 0
         self.since_sweep += 1
         region = self._region(sight) if self.plan else None
         if region is None:
             self._passes = None
-        elif self._passes is not None:
+        elif self._passes is not None and self._blade in ("", blade):
             self._passes += region
+        else:
+            self._passes = None  # two blades since the sweep: what one of them took cannot be told
         self._blade = blade
         return region
 
@@ -206,19 +209,19 @@ class Bands:
         along, across = (max(2, round((side - 2.0 * margin) / self.work.station_mm) + 1) for side in sight.size_mm)
         grid = along, across
         sweep = SweepFace(sight.in_hand, self.datum, grid, margin)
-        if self.reverse and self.stand is None:
+        if self.reverse and self.stand_um_per_mm is None:
             sight = yield SweepFace(sight.in_hand, self.datum, grid, margin, turn_deg=180.0)
             turned = sight.written
             sight = yield sweep
             if turned is not None and sight.written is not None and min(len(turned), len(sight.written)) >= 3:
                 one, other = (reading_plane(h.x_mm, h.y_mm, h.z_um) for h in (sight.written, turned))
-                self.stand = 0.5 * (one.slope_x - other.slope_x), 0.5 * (one.slope_y - other.slope_y)
+                self.stand_um_per_mm = reversal(one.slope_x, other.slope_x)[0], reversal(one.slope_y, other.slope_y)[0]
         else:
             sight = yield sweep
         found = sight.written
         if found is None or len(found) < 3:
             return None
-        slope_x, slope_y = self.stand or (0.0, 0.0)
+        slope_x, slope_y = self.stand_um_per_mm or (0.0, 0.0)
         return Heights(found.x_mm, found.y_mm, found.z_um - slope_x * found.x_mm - slope_y * found.y_mm)
 
     def _learn(self, now: Heights, pitch_mm: float) -> None:
@@ -227,8 +230,8 @@ class Bands:
         self._before = now
         if before is None or passes is None:
             return
-        old = {place: z for *place_, z in zip(before.x_mm, before.y_mm, before.z_um, strict=True)
-               for place in [tuple(place_)]}
+        places = zip(before.x_mm.tolist(), before.y_mm.tolist(), strict=True)
+        old = dict(zip(places, before.z_um.tolist(), strict=True))
         drops, done = [], []
         for x, y, z in zip(now.x_mm.tolist(), now.y_mm.tolist(), now.z_um.tolist(), strict=True):
             if (x, y) in old:

@@ -1,4 +1,4 @@
-"""A whole part by one hand: its faces in the drawing's order, each against its datum, and a last reading of each."""
+"""A whole part by one hand: its faces, datums first, each against its datum, and a last reading of each."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -92,15 +92,22 @@ def datums_first(shape: PartShape) -> list[FaceShape]:
 
 
 def wedge_work(shape: PartShape, face: str) -> Bands | None:
-    """How the wedge of a face is worked off; None for a face that is a datum alone."""
+    """How the wedge of a face is worked off: by its closest tolerance; None for a face that is a datum alone."""
     asked = [one for one in shape.tolerances if one.face == face]
-    return Bands(asked[0].datum, reverse=asked[0].kind == "perpendicularity") if asked else None
+    if not asked:
+        return None
+    closest = min(asked, key=lambda one: one.limit_um)
+    return Bands(closest.datum, reverse=closest.kind == "perpendicularity")
 
 
 def read_again(session: Session, face: str) -> None:
-    """Take the readings that the face's tolerances ask for, where they are in doubt; changes the job of `session`."""
+    """Take the readings that the face's tolerances ask for, where they are in doubt; changes the job of `session`.
+
+    A squareness is read both ways round, for a square that leans reads a good side as a bad one.
+    """
     sight = session.look()
     for tolerance, doubt in zip(sight.tolerances, sight.doubts, strict=True):
         if doubt and tolerance.face == face:
             margin = min(WedgeWork().margin_mm, NARROW * min(session.job.part.faces[face].size_mm))
-            session.do(SweepFace(face, tolerance.datum, margin_mm=margin))
+            for turn_deg in (180.0, 0.0) if tolerance.kind == "perpendicularity" else (0.0,):
+                session.do(SweepFace(face, tolerance.datum, margin_mm=margin, turn_deg=turn_deg))

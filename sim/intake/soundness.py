@@ -50,6 +50,8 @@ def part_faults(part: PartShape, unread: Container[int] = ()) -> list[Fault]:
         at = ("faces", i)
         if i in unread:
             continue
+        if face.name == "itself":
+            found.append(((*at, "name"), "a face must not be called 'itself': so a recut without a datum is told"))
         if face.name in names[:i]:
             found.append(((*at, "name"), f"every face must have its own name, got {face.name!r} again"))
         if face.start.pitch_mm != part.faces[0].start.pitch_mm:

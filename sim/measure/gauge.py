@@ -46,10 +46,10 @@ class StandErrors:
 
 @dataclass(frozen=True)
 class Stand:
-    """Errors of the stand that is used: slopes along x and y of a face, lean of the square over its height, um/mm."""
+    """Errors of the stand that is used: slopes along x and y of a face, lean of the square over its height."""
 
-    slopes: tuple[float, float]
-    lean: float
+    slopes_um_per_mm: tuple[float, float]
+    lean_um_per_mm: float
 
 
 @dataclass(frozen=True)

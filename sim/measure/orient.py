@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,7 @@ from sim.seat.rigid import refuse_collinear, rigid_seat
 from sim.units import UM_PER_MM
 
 Vector = NDArray[np.floating]
+Read = TypeVar("Read", float, NDArray[np.float64])
 PER_MM = 100.0  # wedge and lean are told over this length
 STEEPEST = math.cos(math.radians(45.0))  # beyond it a face is no longer what it is taken for
 THINNEST = 1e-13  # a width below this share of the length is rounding
@@ -245,18 +247,7 @@ def angle_of(um: float, over_mm: float) -> tuple[float, float]:
     return degrees, degrees * 3600.0
 
 
-def taper_um(error_um: float, over_mm: float, base_mm: float) -> float:
-    """What to take off one end of a base to set a side upright, um: 10 um in 100 mm on a base of 60 mm are 6 um.
-
-    Raises
-    ------
-    BadParam
-        If the height over which the error was read is not above 0.
-    """
-    return error_um * base_mm / _above_0("over_mm", over_mm)
-
-
-def reversal(reading_um: Vector, turned_um: Vector) -> tuple[Vector, Vector]:
+def reversal(reading_um: Read, turned_um: Read) -> tuple[Read, Read]:
     """Part and stand told apart by turning the part end for end between two readings, um: floats or arrays of a shape.
 
     Notes

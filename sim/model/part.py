@@ -114,6 +114,10 @@ class Written:
         Prints made before.
     turned : bool
         The part stood end for end under the indicator.
+    datum : str
+        The face that it stood on.
+    cuts : (int, int)
+        How often the face and its datum had been cut by then.
     """
 
     x_mm: NDArray[np.float64]
@@ -122,6 +126,8 @@ class Written:
     iron_um: NDArray[np.float64]
     round: int
     turned: bool = False
+    datum: str = ""
+    cuts: tuple[int, int] = (0, 0)
 
 
 @dataclass(eq=False)

@@ -36,12 +36,16 @@ ORDER = (
 
 @dataclass(frozen=True)
 class ToleranceDone:
-    """One line of the drawing: what is asked, the truth at the end, the last reading, and whether one is due again."""
+    """One line of the drawing: what is asked, the truth at the end, the last reading, and whether one is due again.
+
+    both_ways: the reading was taken twice, the part turned between, and is free of the stand's or square's own error.
+    """
 
     tolerance: Tolerance
     found: Parallelism | Perpendicularity
     read_um: float | None
     in_doubt: bool
+    both_ways: bool = False
 
     @property
     def met(self) -> bool:

@@ -188,11 +188,12 @@ def tolerance_rows(done: Sequence[Any]) -> list[ToleranceRow]:
     for one in done:
         asked, found = one.tolerance, one.found
         met = found.contact_um <= asked.limit_um
+        read = "–" if one.read_um is None else f"{one.read_um:g}{', both ways' * one.both_ways}"
         state = "in doubt: read it again" if one.in_doubt else "✓ met" if met else "✗ not met"
         rows.append(ToleranceRow(
             f"{asked.kind} of {asked.face} to {asked.datum}", f"{asked.limit_um:g}", f"{found.contact_um:.2f}",
             f"{found.contact_um / UM_PER_TENTH:.2f}", f"{found.least_squares_um:.2f}",
-            "–" if one.read_um is None else f"{one.read_um:g}", _lies(found), state, met, one.in_doubt))  # fmt: skip
+            read, _lies(found), state, met, one.in_doubt))  # fmt: skip
     return rows
 
 

@@ -173,8 +173,7 @@ class SpotFace(Command):
         print_face = bluing.spot_face if self.method == "plate" else bluing.rub_blued_face
         job.last_poses = print_face(
             job.face, job.plate, rub, body=job.body, compliance=m.compliance, blue=m.blue)
-        job.round += 1
-        job.strokes_this_round = job.sweeps = 0
+        job.begin_round()
 
 
 def leave_chips(job: Job) -> None:

@@ -26,6 +26,8 @@ ON_PLATE = ("error_um", "film_um", "lint")
 WRITTEN = ("x_mm", "y_mm", "reading_um", "iron_um")
 SQUARE = PlateMake(150.0, 120.0, 0.5)
 """The upright face of an angle plate, as true as the plate: common practice, no source."""
+ROUND_SQUARE_MM = 40.0, 60.0
+"""What a larger angle plate has beyond the longest and widest face that is set against it: room to rub."""
 
 
 @dataclass(frozen=True)
@@ -57,9 +59,11 @@ class JobStart:
     def __post_init__(self) -> None:
         if not (isinstance(self.seed, int) and not isinstance(self.seed, bool) and 0 <= self.seed < 2**63):
             raise BadParam(f"seed must be a whole number from 0 to 2^63 - 1, got {self.seed!r}")
-        cells = self.plate.length_mm * self.plate.width_mm / self.pitch_mm**2
-        if cells > MOST_PLATE_CELLS:
-            raise BadParam(f"a plate must have at most {MOST_PLATE_CELLS:,} cells of the face's size, got {cells:,.0f}")
+        for plate in (self.plate, self.square):
+            cells = plate.length_mm * plate.width_mm / self.pitch_mm**2 if plate is not None else 0.0
+            if cells > MOST_PLATE_CELLS:
+                raise BadParam(f"a plate must have at most {MOST_PLATE_CELLS:,} cells of the face's size, got "
+                               f"{cells:,.0f}")  # fmt: skip
 
     @property
     def shape(self) -> PartShape:
@@ -74,6 +78,17 @@ class JobStart:
     def pitch_mm(self) -> float:
         """Side of a cell, of every face and plate."""
         return self.shape.faces[0].start.pitch_mm
+
+    @property
+    def square(self) -> PlateMake | None:
+        """The upright face of an angle plate, for a part with a face square to another; large enough for it."""
+        upright = {one.face for one in self.shape.tolerances if one.kind == "perpendicularity"}
+        sizes = [(one.start.length_mm, one.start.width_mm) for one in self.shape.faces if one.name in upright]
+        if not sizes:
+            return None
+        length, width = (max(side) + room for side, room in zip(zip(*sizes, strict=True), ROUND_SQUARE_MM, strict=True))
+        return dataclasses.replace(SQUARE, length_mm=max(SQUARE.length_mm, length),
+                                   width_mm=max(SQUARE.width_mm, width))
 
     def body_behind(self, face: str) -> Body:
         """What weighs on a face that lies on the plate, and the iron behind it.
@@ -91,12 +106,16 @@ class JobStart:
 
 @dataclass(frozen=True)
 class Reading:
-    """What an indicator said of a tolerance, and how often each of the two faces had been cut by then."""
+    """What an indicator said of a tolerance, and how often each of the two faces had been cut by then.
+
+    both_ways: it was read a second time with the part turned, and is free of the error of stand or square.
+    """
 
     value_um: float
     face_cuts: int
     datum_cuts: int
     clock_s: float
+    both_ways: bool = False
 
 
 @dataclass(eq=False)
@@ -122,8 +141,8 @@ class Job:
         Iron removed by blade, stone, file and machine.
     cuts : dict
         How many strokes, stonings and other acts took iron off each face.
-    sweeps : int
-        Times that the indicator was used in this round.
+    sweeps, recuts : int
+        Times that the indicator, and a machine, was used in this round.
     readings : list of Reading or None
         The last reading for each tolerance of the part, in their order.
     """
@@ -143,6 +162,7 @@ class Job:
     removed_mm3: float = 0.0
     cuts: dict[str, int] = field(default_factory=dict)
     sweeps: int = 0
+    recuts: int = 0
     readings: list[Reading | None] = field(default_factory=list)
     last_poses: list[Any] = field(default_factory=list)
 
@@ -155,6 +175,11 @@ class Job:
     def body(self) -> Body:
         """What weighs on the face in hand when it lies on the plate."""
         return self.start.body_behind(self.in_hand)
+
+    def begin_round(self) -> None:
+        """A print was made: what is counted within a round begins anew."""
+        self.round += 1
+        self.strokes_this_round = self.sweeps = self.recuts = 0
 
     def copy(self) -> "Job":
         """An independent job in the same state."""
@@ -184,8 +209,7 @@ def begin_job(start: JobStart) -> Job:
     shape = start.shape
     faces = {one.name: machine_face(one.start, luck(start.seed, "start", 0, n)) for n, one in enumerate(shape.faces)}
     plate = make_plate(start.plate, start.pitch_mm, luck(start.seed, "plate"))
-    upright = any(one.kind == "perpendicularity" for one in shape.tolerances)
-    square = make_plate(SQUARE, start.pitch_mm, luck(start.seed, "plate", 0, 1)) if upright else None
+    square = make_plate(start.square, start.pitch_mm, luck(start.seed, "plate", 0, 1)) if start.square else None
     edges = {name: Edge(start.material.iron.honed_um) for name in RACK}
     return Job(start, Part(shape, faces), shape.faces[0].name, plate, square, edges,
                cuts=dict.fromkeys(faces, 0), readings=[None] * len(shape.tolerances))

@@ -28,13 +28,13 @@ import sim
 from sim.errors import BadFile, BadParam, CannotWrite
 from sim.shop import partwork  # noqa: F401 - its commands are registered
 from sim.shop.commands import Command, as_data, from_data, shown
-from sim.shop.job import Job, JobStart
+from sim.shop.job import WRITTEN, Job, JobStart
 from sim.shop.starts import start_from_data
 from sim.shop.store import MOST_BYTES, MOST_CHECKPOINT_BYTES, checkpoint_path, read_limited, unpacked, write_new
 
 FORMAT = 1
 SYNC_S = 1.0
-FINGERPRINTED = ("height_um", "burr_um", "blue_um", "film_um")
+FINGERPRINTED = ("height_um", "burr_um", "blue_um", "film_um", *WRITTEN)
 SEALED = re.compile(rb',"crc":"([0-9a-f]{8})"}\n\Z')
 
 
@@ -48,8 +48,14 @@ class Print(NamedTuple):
 
 
 def fingerprint(job: Job) -> str:
-    """SHA-256 over heights, burrs, blue and the film on the plate: 7 ms for a face of 640 x 440 cells."""
+    """SHA-256 over heights, burrs, blue and the film on the plate: 7 ms for a face of 640 x 440 cells.
+
+    Of a part of several faces also what is written on it, what was read, and what was cut.
+    """
     digest = hashlib.sha256()
+    if job.start.part is not None:
+        written = {name: (one.round, one.turned, one.datum, one.cuts) for name, one in job.part.written.items()}
+        digest.update(repr((job.in_hand, job.cuts, job.readings, written)).encode())
     for name, array in job.arrays().items():
         if name.rpartition("/")[2] in FINGERPRINTED:
             digest.update(f"{name} {array.shape}".encode())

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from sim.errors import Refused
 from sim.kernels.ink import total
 from sim.measure import gauge
+from sim.measure.orient import reversal
 from sim.model.face import Face
 from sim.model.part import Written, number_cells
 from sim.model.plate import Plate
@@ -110,9 +111,10 @@ class SweepFace(Command):
         job.sweeps += 1
         if not len(told):
             return told
-        job.part.written[self.face] = _written(face, x, y, told, round_=job.round, turned=self.turn_deg == 180)
+        before = job.part.written.get(self.face)
+        written = job.part.written[self.face] = _written(job, self, x, y, told)
         if not self.points and covers(face, x, y):
-            _note_reading(job, self, float(told.max() - told.min()))
+            _note_reading(job, self, written, before)
         return told
 
 
@@ -146,7 +148,8 @@ def _under_the_tip(job: Job, sweep: SweepFace, x: NDArray[np.float64], y: NDArra
     stand = gauge.stand_of(luck(job.start.seed, "gauge"))
     if lies(job, sweep.face, sweep.datum) == "square":
         up_x, up_y = stance.upright(on, off)
-        return stance.beside_square_um(on, standing.pose(), off, x, y), (stand.lean * up_x, stand.lean * up_y)
+        lean = stand.lean_um_per_mm * up_x, stand.lean_um_per_mm * up_y
+        return stance.beside_square_um(on, standing.pose(), off, x, y), lean
     base = np.empty(len(x))
     places = off.body_mm(x, y, np.zeros(len(x)))
     for n, (px, py, pz) in enumerate(places.tolist()):
@@ -156,7 +159,7 @@ def _under_the_tip(job: Job, sweep: SweepFace, x: NDArray[np.float64], y: NDArra
             base[n] = np.nan
             continue
         base[n] = stance.above_plate_um(on, pose, off, x[n : n + 1], y[n : n + 1])[0]
-    return base, stand.slopes
+    return base, stand.slopes_um_per_mm
 
 
 def _set_alike(job: Job, sweep: SweepFace, readings: tuple[NDArray[np.float64], ...],
@@ -171,22 +174,35 @@ def _set_alike(job: Job, sweep: SweepFace, readings: tuple[NDArray[np.float64], 
     return np.asarray(told - np.rint(off / resolution_um) * resolution_um)
 
 
-def _written(face: Face, x: NDArray[np.float64], y: NDArray[np.float64], told: NDArray[np.float64], *,
-             round_: int, turned: bool) -> Written:
+def _written(job: Job, sweep: SweepFace, x: NDArray[np.float64], y: NDArray[np.float64],
+             told: NDArray[np.float64]) -> Written:
     """Readings with the iron that carries each number."""
+    face = job.part.faces[sweep.face]
     side = min(max(1, round(NUMBER_MM / face.pitch_mm)), *face.shape)
     row, col = number_cells(x, y, side, face)
     iron = np.empty((len(told), side, side))
     for n, (i, j) in enumerate(zip(row.tolist(), col.tolist(), strict=True)):
         iron[n] = face.height_um[i : i + side, j : j + side]
-    return Written(x.copy(), y.copy(), told.copy(), iron, round_, turned)
+    cuts = job.cuts[sweep.face], job.cuts[sweep.datum]
+    return Written(x.copy(), y.copy(), told.copy(), iron, job.round, sweep.turn_deg == 180, sweep.datum, cuts)
 
 
-def _note_reading(job: Job, sweep: SweepFace, value_um: float) -> None:
-    """Remember what was read of every tolerance between these two faces; changes `job`."""
+def _note_reading(job: Job, sweep: SweepFace, now: Written, before: Written | None) -> None:
+    """Remember what was read of every tolerance between these two faces; changes `job`.
+
+    The same stations read just before the other way round, and no iron taken since: stand and part are told apart.
+    """
+    own_um = now.reading_um
+    both_ways = (before is not None and before.turned != now.turned and before.datum == now.datum
+                 and before.cuts == now.cuts and np.array_equal(before.x_mm, now.x_mm)
+                 and np.array_equal(before.y_mm, now.y_mm))  # fmt: skip
+    if both_ways:
+        assert before is not None
+        _, own_um = reversal(now.reading_um, before.reading_um)  # in the part's frame the stand changes its sign
+    value_um = float(own_um.max() - own_um.min())
     for n, one in enumerate(job.start.shape.tolerances):
         if (one.face, one.datum) == (sweep.face, sweep.datum):
-            job.readings[n] = Reading(value_um, job.cuts[one.face], job.cuts[one.datum], job.clock_s)
+            job.readings[n] = Reading(value_um, *now.cuts, job.clock_s, both_ways)
 
 
 @dataclass(frozen=True)
@@ -238,8 +254,7 @@ class SpotUpright(Command):
         job.last_poses = bluing.spot_face(
             job.face, job.square, rub, body=job.body, compliance=m.compliance, blue=m.blue,
             upright=bluing.Upright(held, float(out[1] - out[0]), self.push_n))
-        job.round += 1
-        job.strokes_this_round = job.sweeps = 0
+        job.begin_round()
 
 
 def upright_axis(job: Job, datum: str) -> str | None:
@@ -307,7 +322,8 @@ class RecutFace(Command):
             x, y = np.array([0.0, 1.0, 0.0]), np.array([0.0, 0.0, 1.0])
             base = stance.above_plate_um(on, standing.pose(), off, x, y)
             slopes = float(base[0] - base[1]), float(base[0] - base[2])
-        rng = luck(job.start.seed, "machine", job.round, sum(job.cuts.values()))
+        rng = luck(job.start.seed, "machine", job.round, job.recuts)
+        job.recuts += 1
         job.removed_mm3 += recut.recut_face(job.face, self.cut(), self.depth_um, rng, slopes)
         job.plate.cloth_um_mm2 += (blue - total(job.face.blue_um)) * job.face.cell_mm2
         job.strokes_since_wipe = 0

@@ -22,7 +22,6 @@ from sim.measure.orient import (
     perpendicularity,
     reversal,
     side_on,
-    taper_um,
 )
 from sim.model.face import face_from_heights
 from sim.model.heights import Heights
@@ -440,7 +439,7 @@ def test_a_part_whose_weight_is_not_over_its_foot_tips():
         part_orientation(part, PARALLEL)
 
 
-# ---------------------------------------------------------------- reversal, angles, taper
+# ---------------------------------------------------------------- reversal, angles
 
 
 def test_reversal_parts_the_part_from_the_stand():
@@ -451,17 +450,14 @@ def test_reversal_parts_the_part_from_the_stand():
     assert reversal(7.0, 1.0) == (3.0, 4.0)
 
 
-def test_angles_and_taper_are_closed_forms():
-    # physics page: 5 um in 100 mm = 0.0029 degrees; 10 um in 100 mm on a base of 60 mm = 6 um
+def test_angles_are_closed_forms():
+    # physics page: 5 um in 100 mm = 0.0029 degrees
     degrees, arcsec = angle_of(5.0, 100.0)
     assert degrees == pytest.approx(0.00286479, abs=5e-9)
     assert arcsec == pytest.approx(10.3132, abs=5e-5)
     assert angle_of(100_000.0, 100.0) == pytest.approx((45.0, 162_000.0))
     assert angle_of(-5.0, 100.0)[0] == -degrees
     assert angle_of(20.0, 1000.0)[1] == pytest.approx(4.1253, abs=5e-5)  # shared check list: 0.02 mm/m
-    assert taper_um(10.0, 100.0, 60.0) == pytest.approx(6.0, abs=1e-12)
     for wrong in (0.0, -1.0, math.nan):
         with pytest.raises(BadParam, match="over_mm must be above 0"):
             angle_of(5.0, wrong)
-        with pytest.raises(BadParam, match="over_mm must be above 0"):
-            taper_um(5.0, wrong, 60.0)

@@ -10,13 +10,15 @@ from sim.errors import Refused
 from sim.hands.bands import taper_plan
 from sim.hands.lanes import Lanes, strokes_over
 from sim.hands.skill import HANDS, lay
-from sim.measure.gauge import Indicator, reading_plane
+from sim.measure.gauge import Indicator, reading_plane, stand_of
 from sim.measure.orient import part_orientation
 from sim.model.part import FaceShape, Frame, PartShape, Tolerance
 from sim.model.plate import PlateMake
 from sim.model.start import Start
 from sim.shop.commands import BreakEdges, HoneBlade, RollFilm, Scrape, SpotFace, StoneFace, WipeFace, strokes_as_data
-from sim.shop.job import JobStart, in_doubt
+from sim.shop.job import JobStart, begin_job, in_doubt
+from sim.shop.logbook import fingerprint
+from sim.shop.luck import luck
 from sim.shop.partwork import RecutFace, SpotUpright, SweepFace, TakeFace
 from sim.shop.session import Session
 
@@ -259,6 +261,65 @@ def test_a_side_is_set_upright_by_tapering_the_foot_and_then_the_top_must_be_rea
     assert in_doubt(session.job) == [True, True]
     session.do(SweepFace("top"))
     assert in_doubt(session.job) == [False, True]
+
+
+def tall_block(lean_um: float) -> PartShape:
+    """A true block with a side 300 mm high that leans by so much over its height."""
+    ground = {"kind": "true", "edge_break_mm": 0.6}
+    foot = FaceShape("foot", Start(80.0, 40.0, **ground), Frame((0.0, 40.0, 0.0), (1.0, 0.0, 0.0), (0.0, -1.0, 0.0)))
+    side = FaceShape("side", Start(40.0, 300.0, **ground, wedge_y_um=-lean_um),
+                     Frame((80.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)))
+    return PartShape("tall", 7.0, (40.0, 20.0, 150.0), (foot, side), ASKED[1:])
+
+
+@pytest.mark.parametrize("seed", (1, 2, 3, 4))
+def test_a_tall_side_read_both_ways_is_read_without_the_lean_of_the_square(seed):
+    session = Session.begin(JobStart(plate=PlateMake(130.0, 100.0, 0.0), part=tall_block(12.0), seed=seed))
+    truth = part_orientation(session.job.part, ASKED[1]).contact_um
+    readings = []
+    for turn_deg in (0.0, 180.0, 0.0):
+        session.do(SweepFace("side", grid=(3, 16), turn_deg=turn_deg))
+        readings.append(session.job.readings[0])
+    assert [one.both_ways for one in readings] == [False, True, True]
+    # stations end 6 mm short of the rim, the readings go in steps of 1 um and scatter: 1 um
+    assert readings[1].value_um == pytest.approx(truth, abs=1.0)
+    lean_um = 300.0 * stand_of(luck(seed, "gauge")).lean_um_per_mm
+    expected = abs(-12.0 + lean_um * 0.96)
+    assert readings[0].value_um == pytest.approx(expected, abs=2.5), "one way round the square's lean is in it"
+
+
+def test_two_readings_the_other_way_round_are_no_pair_when_iron_was_taken_between_or_the_stations_differ():
+    session = begun(TakeFace("top"), SweepFace(), StoneFace(), SweepFace(turn_deg=180.0))
+    assert not session.job.readings[0].both_ways
+    session.do(SweepFace(grid=(5, 4)))
+    assert not session.job.readings[0].both_ways
+    session.do(SweepFace(grid=(5, 4), turn_deg=180.0))
+    assert session.job.readings[0].both_ways
+
+
+def test_the_luck_of_a_recut_does_not_hang_on_strokes_made_before():
+    off_the_face = Scrape("fine", ((800, 9000, 1600, 9000, 300),))
+    straight, later = begun(TakeFace("top"), RecutFace()), begun(TakeFace("top"), off_the_face, RecutFace())
+    assert (straight.job.part.faces["top"].height_um == later.job.part.faces["top"].height_um).all()
+    once = straight.job.part.faces["top"].height_um.copy()
+    straight.do(RecutFace())
+    again = straight.job.part.faces["top"].height_um
+    assert np.ptp((again - once)[straight.job.face.iron]) > 0.1, "a second cut has its own luck"
+
+
+def test_a_fingerprint_of_a_part_holds_what_was_read_and_which_face_is_in_hand():
+    seen = [fingerprint(begun(*commands).job) for commands in (
+        (), (TakeFace("top"),), (SweepFace(),), (SweepFace(turn_deg=180.0),), (SweepFace(), SweepFace()))]
+    assert len(set(seen)) == len(seen)
+    assert fingerprint(begun(SweepFace()).job) == seen[2]
+
+
+def test_the_angle_plate_is_large_enough_for_the_largest_side_and_no_smaller_than_usual():
+    assert JobStart(part=BLOCK).square.length_mm == 150.0
+    tall = JobStart(part=tall_block(0.0))
+    assert (tall.square.length_mm, tall.square.width_mm) == (150.0, 360.0)
+    assert begin_job(tall).square.size_mm == (150.0, 360.0)
+    assert JobStart().square is None
 
 
 def test_a_recut_is_called_out_of_proportion_by_a_reading_and_by_nothing_else():
