@@ -270,12 +270,12 @@ def _print(demo: "DemoReport", folder: Path) -> None:
 def _print_part(whole: "PartReport", folder: Path, stem: str) -> None:
     from rich.console import Console
 
+    from sim.report.part_page import part_verdict
     from sim.report.tables import faces_table, tolerance_rows, tolerance_table
 
     console = Console(highlight=False, markup=False, soft_wrap=True)
     console.print(f"{whole.title}, seed {whole.seed}, {whole.hand} hand", style="bold")
-    met = "every face and every tolerance is met" if whole.met else "not everything is met"
-    console.print(f"{whole.shop_hours:.1f} h of shop time; {met}.")
+    console.print(" ".join(part_verdict(whole)))
     console.print(faces_table(whole.faces))
     console.print(tolerance_table(tolerance_rows(whole.tolerances)))
     console.print(f"report    {folder / 'report.html'}")

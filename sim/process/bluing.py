@@ -193,7 +193,7 @@ def spot_face(face: Face, plate: Plate, rub: Rub, *, body: Body, compliance: Com
     What prints is the largest film met over the poses, in the least gap met. Blue is conserved.
     """
     if rub.turned:
-        return _turned(spot_face, face, plate, rub, body=body, compliance=compliance, blue=blue)
+        return _turned(spot_face, face, plate, rub, body=body, compliance=compliance, blue=blue, upright=upright)
     poses, corners, gap = settle_poses(face, plate, rub, body, compliance, upright=upright)
     ny, nx = face.shape
     met, sums, spare = np.empty((ny, nx)), np.empty((ny, nx)), np.empty_like(plate.film_um)

@@ -92,7 +92,7 @@ def part_page(report: PartReport) -> str:
     body = [
         f"<div class='two'><header>{_heading(report)}</header>"
         f"<figure class='card'>{_body(report.shape)}</figure></div>",
-        verdict_html(*_verdict(report), report.met),
+        verdict_html(*part_verdict(report), report.met),
     ]
     if tolerances:
         body.append(f"<section><h2>How the faces lie to each other</h2>{_tolerances(tolerances)}</section>")
@@ -131,7 +131,8 @@ def _body(shape: PartShape) -> str:
     return themed_svg(partial(draw_body, part=shape, told=False), (3.6, 3.4), f"How the faces lie in the part: {names}")
 
 
-def _verdict(report: PartReport) -> tuple[str, str]:
+def part_verdict(report: PartReport) -> tuple[str, str]:
+    """Whether the part is done, and what is missing or in doubt; two sentences."""
     hours = f"{report.shop_hours:.1f} h on the shop clock"
     doubtful = [f"{t.tolerance.kind} of {t.tolerance.face}" for t in report.tolerances if t.in_doubt]
     if report.met:

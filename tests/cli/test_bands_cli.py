@@ -1,6 +1,5 @@
 """`flatwright bands` as a user meets it: the plan, the sheet, nothing overwritten, one line for every slip."""
 
-import json
 
 import numpy as np
 import pytest
@@ -8,6 +7,7 @@ from PIL import Image
 
 from sim.cli import main
 
+COMMAND = "bands"
 KEYS = ["readings", "size_mm", "span_um", "limit_um", "removal_um", "lowest_corner_mm", "highest_um", "under_um",
         "rounds", "strokes", "hours", "iron_mm3", "wander_mm", "stations", "warnings", "size_from"]  # fmt: skip
 SIZE = ("--size", "160x110")
@@ -32,30 +32,6 @@ def grid(height, *, shift=(0.0, 0.0)):
 
 def wedge(x, y):
     return 0.1 * x + 0.04 * y
-
-
-@pytest.fixture
-def told(capsys):
-    def told(*words):
-        assert main(["bands", *words, "--json"]) == 0
-        out, err = capsys.readouterr()
-        assert err == ""
-        assert out.count("\n") == 1
-        return json.loads(out)
-
-    return told
-
-
-@pytest.fixture
-def refused(capsys):
-    def refused(*words):
-        assert main(["bands", *words]) == 2
-        out, err = capsys.readouterr()
-        assert out == ""
-        assert err.count("\n") == 1
-        return err
-
-    return refused
 
 
 def test_json_has_the_plan_of_a_plane_and_writes_no_file(told, tmp_path):

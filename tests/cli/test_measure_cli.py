@@ -1,6 +1,5 @@
 """`flatwright measure` as a user meets it: keys, plot, nothing overwritten, one line for every slip."""
 
-import json
 import shutil
 from pathlib import Path
 
@@ -9,6 +8,7 @@ import pytest
 
 from sim.cli import main
 
+COMMAND = "measure"
 DATA = Path(__file__).parent.parent / "data"
 BOWL = str(DATA / "grid21_bowl.csv")
 READINGS = str(DATA / "moody1955_readings_arcsec.csv")
@@ -17,34 +17,6 @@ READINGS = str(DATA / "moody1955_readings_arcsec.csv")
 @pytest.fixture(autouse=True)
 def _in_an_empty_folder(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-
-
-@pytest.fixture
-def told(capsys):
-    """Run a command that should succeed with --json: the object, and nothing else said."""
-
-    def told(*words):
-        assert main(["measure", *words, "--json"]) == 0
-        out, err = capsys.readouterr()
-        assert err == ""
-        assert out.count("\n") == 1
-        return json.loads(out)
-
-    return told
-
-
-@pytest.fixture
-def refused(capsys):
-    """Run a command that should be refused: its one line."""
-
-    def refused(*words):
-        assert main(["measure", *words]) == 2
-        out, err = capsys.readouterr()
-        assert out == ""
-        assert err.count("\n") == 1
-        return err
-
-    return refused
 
 
 def test_json_has_the_keys_and_figures_and_writes_no_file(told):

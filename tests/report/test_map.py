@@ -2,7 +2,6 @@
 
 import re
 import types
-from html.parser import HTMLParser
 
 import numpy as np
 import pytest
@@ -23,34 +22,9 @@ from sim.report.map import (
     station_gap_mm,
     write_bands_page,
 )
+from tests.report.test_page import Reader
 
-EMPTY = {"meta", "img", "br", "link", "hr", "input"}
 SHAPE, PITCH = (45, 60), 2.0
-
-
-class Reader(HTMLParser):
-    """Every tag with its attributes, the text, and whether all that was opened was closed."""
-
-    def __init__(self, page):
-        super().__init__()
-        self.tags, self.text, self.open, self.faults = [], [], [], []
-        self.feed(page)
-        self.close()
-
-    def handle_starttag(self, tag, attrs):
-        self.tags.append((tag, dict(attrs)))
-        if tag not in EMPTY:
-            self.open.append(tag)
-
-    def handle_startendtag(self, tag, attrs):
-        self.tags.append((tag, dict(attrs)))
-
-    def handle_endtag(self, tag):
-        if not self.open or self.open.pop() != tag:
-            self.faults.append((tag, self.getpos()))
-
-    def handle_data(self, data):
-        self.text.append(data)
 
 
 def sheet_of(slopes=(20.0 / 120.0, 0.0), *, pads=False, **more):

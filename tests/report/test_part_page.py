@@ -11,7 +11,7 @@ from sim.model.marks import Marks
 from sim.model.part import FaceShape, Frame, PartShape, Tolerance
 from sim.model.start import Start
 from sim.report.page import DemoReport
-from sim.report.part_page import PartReport, ToleranceDone, _verdict, part_page, write_part_report
+from sim.report.part_page import PartReport, ToleranceDone, part_verdict, part_page, write_part_report
 from sim.report.tables import face_rows, tolerance_rows
 from sim.target import Target
 from tests.report.test_page import Reader, round_log
@@ -94,8 +94,8 @@ def test_the_verdict_on_a_part_that_is_met_names_what_is_in_doubt(report):
     doubtful = dataclasses.replace(report, tolerances=[dataclasses.replace(first, in_doubt=True)])
     assert sure.met
     assert doubtful.met
-    assert "doubt" not in _verdict(sure)[1]
-    assert f"In doubt, to be read again: parallelism of {NASTY}." in _verdict(doubtful)[1]
+    assert "doubt" not in part_verdict(sure)[1]
+    assert f"In doubt, to be read again: parallelism of {NASTY}." in part_verdict(doubtful)[1]
 
 
 def test_faces_are_told_in_the_order_of_the_work(report):
