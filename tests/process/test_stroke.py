@@ -528,7 +528,8 @@ print(json.dumps({"hash": digest.hexdigest(), "removed_mm3": job.removed_mm3, "c
 """
 
 
-@pytest.mark.parametrize("size_mm", [(24.0, 16.0), pytest.param((60.0, 40.0), marks=pytest.mark.slow)])
+@pytest.mark.slow  # 15 s: the kernels are compiled once more for another processor
+@pytest.mark.parametrize("size_mm", [(24.0, 16.0), (60.0, 40.0)])
 def test_three_rounds_end_in_the_same_bits_with_and_without_the_compiler(size_mm):
     started, told = {}, {}
     for name, setting in {
