@@ -15,6 +15,8 @@ from sim.model.part import Written, number_cells
 from sim.model.plate import Plate
 from sim.process import bluing, recut
 from sim.seat import stance
+from sim.seat.compliant import pressed_cells
+from sim.seat.hinge import Hinge, hinge
 from sim.shop.commands import Command, is_row, leave_chips, number_fault, shown, word_fault
 from sim.shop.job import Job, Reading
 from sim.shop.luck import luck
@@ -116,6 +118,23 @@ class SweepFace(Command):
         if not self.points and covers(face, x, y):
             _note_reading(job, self, written, before)
         return told
+
+
+@dataclass(frozen=True)
+class PushEnds(Command):
+    """Lay the face in hand in the middle of the plate, push one end sideways, then the other, and see where it turns.
+
+    Returns the `sim.seat.hinge.Hinge`: what a crowned, an even and a hollow face do is told apart by the pivot.
+    """
+
+    seconds: ClassVar[float] = 45.0
+
+    def act(self, job: Job) -> Hinge:
+        _set_down(job)
+        compliance = job.start.material.compliance
+        standing = stance.Standing.of(job.face, job.body, job.plate, compliance)
+        pressed = pressed_cells(standing.surface_um, standing.pose(), job.face.pitch_mm, compliance.c_um)
+        return hinge(job.face.iron, job.face.pitch_mm, *pressed)
 
 
 def _set_down(job: Job) -> None:

@@ -19,7 +19,7 @@ from sim.shop.commands import BreakEdges, HoneBlade, RollFilm, Scrape, SpotFace,
 from sim.shop.job import JobStart, begin_job, in_doubt
 from sim.shop.logbook import fingerprint
 from sim.shop.luck import luck
-from sim.shop.partwork import RecutFace, SpotUpright, SweepFace, TakeFace
+from sim.shop.partwork import PushEnds, RecutFace, SpotUpright, SweepFace, TakeFace
 from sim.shop.session import Session
 
 GROUND = {"kind": "surface-ground", "edge_break_mm": 0.6}
@@ -349,3 +349,17 @@ def test_the_table_of_the_machine_is_not_the_blued_plate(applicator):
     blued = begun(TakeFace("top"), RollFilm(3.0, applicator), RecutFace(datum="foot"))
     top, other = (s.job.part.faces["top"].height_um for s in (clean, blued))
     assert (top == other).all()
+
+
+def bowed(bow_um: float) -> Session:
+    start = Start(60.0, 20.0, kind="true", bow_x_um=bow_um)
+    return Session.begin(JobStart(face=start, plate=PlateMake(100.0, 80.0, 0.0)))
+
+
+@pytest.mark.parametrize("bow_um, reading", [(6.0, "crowned"), (0.0, "even"), (-6.0, "hollow")])
+def test_pushed_at_its_ends_a_face_turns_where_it_bears_and_nothing_changes_but_the_clock(bow_um, reading):
+    session = bowed(bow_um)
+    before = session.job.copy()
+    assert session.do(PushEnds()).readings == (reading, reading)
+    same(before, session.job)
+    assert session.job.clock_s == 45.0
