@@ -11,7 +11,7 @@ from sim.model.marks import Marks
 from sim.model.part import FaceShape, Frame, PartShape, Tolerance
 from sim.model.start import Start
 from sim.report.page import DemoReport
-from sim.report.part_page import PartReport, ToleranceDone, part_verdict, part_page, write_part_report
+from sim.report.part_page import PartReport, ToleranceDone, part_page, part_verdict, write_part_report
 from sim.report.tables import face_rows, tolerance_rows
 from sim.target import Target
 from tests.report.test_page import Reader, round_log
