@@ -149,7 +149,8 @@ def _tolerances(rows: Sequence[ToleranceRow]) -> str:
     lines = []
     for row in rows:
         state = f"<td class='{'yes' if row.met and not row.in_doubt else 'no'}'>{escape(row.state)}</td>"
-        numbers = (row.limit, row.contact, row.tenths, row.least_squares, row.read)
+        read = f"{row.read}{', both ways' * row.both_ways}"
+        numbers = (row.limit, row.contact, row.tenths, row.least_squares, read)
         cells = "".join(f"<td class='n'>{value}</td>" for value in numbers)
         lines.append(f"<tr><th scope='row'>{escape(row.what)}<small class='meaning'>{escape(row.lies)}</small></th>"
                      f"{cells}{state}</tr>")

@@ -168,7 +168,10 @@ def thick_end(told: Mapping[str, Any]) -> str:
 
 @dataclass(frozen=True)
 class ToleranceRow:
-    """A tolerance in words: what is asked, limit, what came out, the last reading, how the face lies, and its state."""
+    """A tolerance in words: what is asked, limit, what came out, the last reading, how the face lies, and its state.
+
+    both_ways: the reading was taken twice, the part turned between.
+    """
 
     what: str
     limit: str
@@ -180,6 +183,7 @@ class ToleranceRow:
     state: str
     met: bool
     in_doubt: bool
+    both_ways: bool
 
 
 def tolerance_rows(done: Sequence[Any]) -> list[ToleranceRow]:
@@ -188,12 +192,12 @@ def tolerance_rows(done: Sequence[Any]) -> list[ToleranceRow]:
     for one in done:
         asked, found = one.tolerance, one.found
         met = found.contact_um <= asked.limit_um
-        read = "–" if one.read_um is None else f"{one.read_um:g}{', both ways' * one.both_ways}"
+        read = "–" if one.read_um is None else f"{one.read_um:g}"
         state = "in doubt: read it again" if one.in_doubt else "✓ met" if met else "✗ not met"
         rows.append(ToleranceRow(
             f"{asked.kind} of {asked.face} to {asked.datum}", f"{asked.limit_um:g}", f"{found.contact_um:.2f}",
             f"{found.contact_um / UM_PER_TENTH:.2f}", f"{found.least_squares_um:.2f}",
-            read, _lies(found), state, met, one.in_doubt))  # fmt: skip
+            read, _lies(found), state, met, one.in_doubt, one.both_ways))  # fmt: skip
     return rows
 
 
@@ -216,12 +220,13 @@ def tolerance_table(rows: Sequence[ToleranceRow]) -> "Table":
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column("tolerance, µm", no_wrap=True)
-    for heading in ("limit", "contact", "least sq.", "read"):
+    for heading in ("limit", "contact", "least sq.", "read", "ways"):
         table.add_column(heading, justify="right")
     table.add_column("state")
     for row in rows:
         state = Text(row.state, "green" if row.met and not row.in_doubt else "bold red")
-        table.add_row(Text(row.what), row.limit, row.contact, row.least_squares, row.read, state)
+        table.add_row(Text(row.what), row.limit, row.contact, row.least_squares, row.read,
+                      "2" if row.both_ways else "1" if row.read != "–" else "", state)
     return table
 
 
