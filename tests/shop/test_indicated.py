@@ -63,7 +63,7 @@ def test_straight_less_turned_is_twice_the_slope_of_the_stand(crooked):
     session = block()
     x, y, straight = read(session, "top")
     turned = read(session, "top", turn_deg=180.0)[2]
-    stand = LEVER * (crooked.slopes[0] * (x - x[0]) + crooked.slopes[1] * (y - y[0]))
+    stand = LEVER * (crooked.slopes_um_per_mm[0] * (x - x[0]) + crooked.slopes_um_per_mm[1] * (y - y[0]))
     assert np.ptp(stand) > 5.0 * reading_um(1)
     assert straight == pytest.approx(stand, abs=reading_um(1))
     assert straight - turned == pytest.approx(2.0 * stand, abs=reading_um(2))
@@ -75,7 +75,7 @@ def test_straight_less_turned_of_a_side_is_twice_the_lean_of_the_square(crooked,
     x, y, straight = read(session, "side")
     turned = read(session, "side", turn_deg=180.0)[2]
     up_mm = {"y": y - y[0], "x": x - x[0], "-x": x[0] - x}[upright]
-    square = LEVER * crooked.lean * up_mm
+    square = LEVER * crooked.lean_um_per_mm * up_mm
     assert np.ptp(square) > 4.0 * reading_um(1)
     # the yaw that is taken out is fitted to readings: a step and half the play of it again
     assert straight == pytest.approx(square, abs=1.5 * reading_um(1))
@@ -85,12 +85,12 @@ def test_straight_less_turned_of_a_side_is_twice_the_lean_of_the_square(crooked,
 def test_stands_and_squares_of_many_jobs_are_out_by_what_is_told_of_them():
     made = StandErrors()
     found = [stand_of(luck(seed, "gauge")) for seed in range(400)]
-    out = np.array([(*one.slopes, one.lean) for one in found]) * 100.0
+    out = np.array([(*one.slopes_um_per_mm, one.lean_um_per_mm) for one in found]) * 100.0
     wanted = (made.slope_um_per_100mm, made.slope_um_per_100mm, made.lean_um_per_100mm)
     assert out.std(axis=0) == pytest.approx(wanted, rel=0.15)  # four times 1 / sqrt(2 n)
     assert np.abs(np.corrcoef(out.T)[np.triu_indices(3, 1)]).max() < 0.2, "each its own draw"
     true = stand_of(luck(1, "gauge"), StandErrors(slope_um_per_100mm=0.0, lean_um_per_100mm=0.0))
-    assert (true.slopes, true.lean) == ((0.0, 0.0), 0.0)
+    assert (true.slopes_um_per_mm, true.lean_um_per_mm) == ((0.0, 0.0), 0.0)
 
 
 def test_a_part_that_rocks_goes_down_where_it_is_touched(monkeypatch):
