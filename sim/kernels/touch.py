@@ -84,6 +84,16 @@ def pressing(points, count, plane, stiffness, force_n, grad, hess):
     return stiffness * energy / 3.0 + force_n * plane[0]
 
 
+@kernel(nt.void(i8, W1, W2))
+def hold(tilt, grad, hess):
+    """Take one tilt (1: in u, 2: in v; 0: none) out of a Newton step: it stays as it is, whatever moment that takes."""
+    if tilt > 0:
+        grad[tilt] = 0.0
+        hess[0, tilt] = 0.0
+        hess[1, 2] = 0.0
+        hess[tilt, tilt] = hess[0, 0]
+
+
 @kernel(f8(R1, R1, R1))
 def sunk(base, plane, box):
     """How far at most a plane lies below a base plane over a box (least and most u, least and most v), um."""
@@ -97,15 +107,18 @@ def settle(points, count, law, box, plane):
     """Newton's method with halving to the plane of least energy on the points, no deeper than they were gathered.
 
     law: stiffness, force_n, step um at which to make one last step (quadratic convergence carries it to the last
-    bits), margin um. plane (3,) is the start and is overwritten. Returns the number of iterations; negative when the
-    plane sank by more than half the margin somewhere over the box: then other points may touch as well.
+    bits), margin um, the tilt that is held as in `hold`. plane (3,) is the start and is overwritten. Returns the
+    number of iterations; negative when the plane sank by more than half the margin somewhere over the box: then other
+    points may touch as well.
     """
     base = plane.copy()
     step = np.zeros(3)
     trial = plane.copy()
     grad = np.empty(3)
     hess = np.empty((3, 3))
+    held = int(law[4])
     energy = pressing(points, count, plane, law[0], law[1], grad, hess)
+    hold(held, grad, hess)
     last = False
     for iteration in range(1, 101):
         scale = hess[0, 0] + hess[1, 1] + hess[2, 2]
@@ -122,6 +135,7 @@ def settle(points, count, law, box, plane):
                 trial[k] = plane[k] + share * step[k]
             if sunk(base, trial, box) <= law[3]:
                 new = pressing(points, count, trial, law[0], law[1], grad, hess)
+                hold(held, grad, hess)
                 if new <= energy + 1e-13 * max(abs(energy), law[1]) or size < 1e-9:  # N um, of a plane 1 um away
                     break
             share *= 0.5
@@ -187,7 +201,7 @@ def near_cells(surface, size, frame, plane, tiles, many, margin, points):
 def coarse_plane(maxima, size, law, frame, box, plane):
     """First guess: the plane settled on the tiles of tiles, then on the tiles near it.
 
-    law: stiffness, force_n. plane (3,) is overwritten.
+    law: stiffness, force_n, the tilt that is held. plane (3,) is overwritten.
     """
     wide = np.empty((-(-maxima.shape[0] // size), -(-maxima.shape[1] // size)))
     tile_maxima(maxima, size, wide)
@@ -200,9 +214,9 @@ def coarse_plane(maxima, size, law, frame, box, plane):
     for n in range(count):
         low = min(low, points[2, n])
     plane[0] = low - 1.0
-    settle(points, count, np.array([law[0], law[1], 1e-2, 100.0]), box, plane)
+    settle(points, count, np.array([law[0], law[1], 1e-2, 100.0, law[2]]), box, plane)
     count = near_tiles(maxima, frame, plane, 1.0, points)
-    settle(points, count, np.array([law[0], law[1], 1e-3, 1.0]), box, plane)
+    settle(points, count, np.array([law[0], law[1], 1e-3, 1.0, law[2]]), box, plane)
 
 
 @kernel(i8(R2, i8, R1, R1, i8, WI2, W1))
@@ -309,7 +323,7 @@ def seat(surface, maxima, size, law, load, plane):
     maxima : tile maxima of it (upper bounds do)
     size : cells a tile
     law : pitch_mm, compliance_um (um per MPa^1/2), lone um/N: what a lone cell sinks, reach in cells
-    load : force_n, x_mm, y_mm of its centre
+    load : force_n, x_mm, y_mm of its centre, the tilt that is held at 0 (1: in x, 2: in y; 0: none)
     plane : (4,) out: height at the load um, slope in x um/mm, slope in y um/mm, lift um as in `solid_lift`
 
     Returns the Newton iterations on cells, -1 when there is nothing to sit on, -2 when nothing holds the load.
@@ -326,14 +340,14 @@ def seat(surface, maxima, size, law, load, plane):
     if near_tiles(maxima, frame, plane, 1e30, tiles) == 0:
         return -1
     stiffness = (law[0] / law[1]) * (law[0] / law[1])
-    coarse_plane(maxima, size, np.array([stiffness, load[0]]), frame, box, plane)
+    coarse_plane(maxima, size, np.array([stiffness, load[0], load[3]]), frame, box, plane)
     margin = MARGIN_UM
     total = 0
     while margin < 1e9:
         many = near_tiles(maxima, frame, plane, margin, tiles)
         points = np.empty((3, many * size * size))
         count = near_cells(surface, size, frame, plane, tiles, many, margin, points)
-        done = settle(points, count, np.array([stiffness, load[0], 1e-8, margin]), box, plane)
+        done = settle(points, count, np.array([stiffness, load[0], 1e-8, margin, load[3]]), box, plane)
         total += abs(done)
         if done > 0:
             grid = np.array([size, maxima.shape[0], maxima.shape[1]])

@@ -22,7 +22,6 @@ from sim.seat.compliant import (
     Load,
     Pose,
     compliant_seat,
-    held_seat,
     lies_over,
     middles_mm,
     raise_cells,
@@ -143,7 +142,9 @@ def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Com
     """
     top = standing_um(face, body, compliance, rub.hands)
     load = weight_and_hands(face, body, rub.hands)
+    held = ""
     if upright:
+        held = upright.held
         load = Load(upright.push_n, 0.5 * face.size_mm[0], 0.5 * face.size_mm[1])
         x, y = middles_mm(face.shape, face.pitch_mm)
         out = upright.lean_um_per_mm * (x[None, :] if upright.held == "x" else y[:, None])
@@ -161,10 +162,7 @@ def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Com
         lay_on(top, error, row, col, surface)
         here = np.array([(col + first[1]) * plate.pitch_mm, (row + first[0]) * plate.pitch_mm, 0.0])
         raise_cells(surface, plate.lint - here, plate.pitch_mm)
-        if upright:
-            pose = held_seat(surface, face.pitch_mm, load, upright.held, compliance)
-        else:
-            pose = compliant_seat(surface, face.pitch_mm, load, compliance.c_um, compliance.effective_mpa)
+        pose = compliant_seat(surface, face.pitch_mm, load, compliance.c_um, compliance.effective_mpa, held)
         plane = np.array([pose.height_um, pose.slope_x, pose.slope_y, pose.lift_um])
         press(surface, plane, np.array([pose.x_mm, pose.y_mm, face.pitch_mm, wear]), row, col, gap, error)
         poses.append(pose)

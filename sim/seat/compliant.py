@@ -1,7 +1,7 @@
 """The seat that prints: cells press as springs, height and two tilts balance weight and hands."""
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -171,6 +171,7 @@ def compliant_seat(
     load: Load,
     c_um: float = IRON.c_um,
     effective_mpa: float = IRON.effective_mpa,
+    held: str = "",
 ) -> Pose:
     """Where a surface comes to rest on a plane under a load.
 
@@ -183,6 +184,8 @@ def compliant_seat(
         Compliance, um/MPa^0.5.
     effective_mpa : float
         Effective modulus E* of face and plate, MPa.
+    held : "", "x" or "y"
+        The slope along this axis stays 0, as against a plate that stands; the load's place along it counts for nothing.
 
     Raises
     ------
@@ -208,7 +211,7 @@ def compliant_seat(
     tile_maxima(surface_um, TILE_CELLS, maxima)
     plane = np.empty(4)
     law = np.array([pitch_mm, c_um, 1e3 * LOVE / (effective_mpa * pitch_mm), NEAR_MM / pitch_mm])
-    force = np.array([load.force_n, load.x_mm, load.y_mm])
+    force = np.array([load.force_n, load.x_mm, load.y_mm, float(("", "x", "y").index(held))])
     done = seat(surface_um, maxima, TILE_CELLS, law, force, plane)
     if done == -1:
         raise Refused("the face must lie at least partly on the plate, got none of it there")
@@ -217,53 +220,6 @@ def compliant_seat(
         raise Refused(f"the load must lie over what carries it, got {at}: the face would tip off the plate")
     height, slope_x, slope_y, lift = plane.tolist()
     return Pose(height, slope_x, slope_y, load.x_mm, load.y_mm, int(done), lift)
-
-
-def held_seat(surface_um: NDArray[np.float64], pitch_mm: float, load: Load, held: str,
-              compliance: Compliance = IRON) -> Pose:
-    """Where a surface comes to rest on a plane that it cannot lean on: the slope along x, or y, is held at 0.
-
-    Parameters
-    ----------
-    load : Load
-        Its place along the held axis counts for nothing: what holds the slope makes up for it.
-    held : "x" or "y"
-
-    Raises
-    ------
-    Refused
-        As `compliant_seat`: nothing can touch.
-
-    Notes
-    -----
-    The energy is convex, so the farther the load lies along an axis, the lower the plane at that end: the slope falls
-    as the load moves, and the place where it is 0 is found by halving (to 1e-12 of the side, 40 seats). There the
-    moment that holds the slope is nothing but the load at that place. A place off what carries counts as beyond it,
-    on that side of the middle of the iron along the load's line on which it lies.
-    """
-    iron = surface_um > 0.1 * VOID_UM
-    iron = iron if held == "x" else iron.T
-    columns = np.nonzero(iron.any(axis=0))[0]
-    if len(columns) == 0:
-        raise Refused("the face must lie at least partly on the plate, got none of it there")
-    at_line = int((load.y_mm if held == "x" else load.x_mm) / pitch_mm)
-    chord = np.nonzero(iron[min(max(at_line, 0), len(iron) - 1)])[0]
-    chord = chord if len(chord) else columns
-    low, high = float(columns[0]) * pitch_mm, float(columns[-1] + 1) * pitch_mm
-    middle, found = 0.5 * float(chord[0] + chord[-1] + 1) * pitch_mm, None
-    for _ in range(40):
-        at = 0.5 * (low + high)
-        here = replace(load, x_mm=at) if held == "x" else replace(load, y_mm=at)
-        try:
-            pose = compliant_seat(surface_um, pitch_mm, here, compliance.c_um, compliance.effective_mpa)
-        except Refused:
-            low, high = (at, high) if at < middle else (low, at)
-            continue
-        found, slope = pose, pose.slope_x if held == "x" else pose.slope_y
-        low, high = (at, high) if slope > 0.0 else (low, at)
-    if found is None:
-        raise Refused(f"the load must lie over what carries it, got {load.x_mm:.1f}, {load.y_mm:.1f} mm")
-    return found
 
 
 def pressed_cells(

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from sim.seat.compliant import Compliance, Load, compliant_seat, held_seat
+from sim.errors import Refused
+from sim.seat.compliant import Compliance, Load, compliant_seat
 
 C = Compliance().c_um
 PITCH = 0.25
@@ -22,7 +23,7 @@ def test_a_symmetric_face_sits_as_if_it_were_not_held():
     half = bumpy(40, 30, 1)
     surface = np.hstack([half, half[:, ::-1]])
     load = Load(30.0, 7.5, 5.0)
-    free, held = compliant_seat(surface, PITCH, load), held_seat(surface, PITCH, load, "x")
+    free, held = compliant_seat(surface, PITCH, load), compliant_seat(surface, PITCH, load, held="x")
     assert held.height_um == pytest.approx(free.at(7.5, 5.0) + 0.0, abs=1e-6)
     assert (held.slope_x, held.slope_y) == pytest.approx((0.0, free.slope_y), abs=1e-6)
 
@@ -32,7 +33,7 @@ def test_a_leaning_face_is_pressed_in_a_strip_at_the_edge_that_stands_out(lean):
     ny, nx = 80, 400
     x, _ = middles((ny, nx))
     surface = np.repeat(lean * x[None, :], ny, axis=0)
-    pose = held_seat(surface, PITCH, Load(30.0, 50.0, 10.0), "x")
+    pose = compliant_seat(surface, PITCH, Load(30.0, 50.0, 10.0), held="x")
     strip = np.nonzero((surface > pose.height_um).any(axis=0))[0]
     # springs p = (s t / c)^2 over t = 0 to w from the strip's inner end: F = L s^2 w^3 / (3 c^2)
     width = (3.0 * 30.0 * C**2 / (ny * PITCH * lean**2)) ** (1.0 / 3.0)
@@ -53,7 +54,7 @@ def test_the_seat_is_the_least_energy_with_one_tilt():
         return (over**3).sum() * PITCH**2 / (3.0 * C**2) + load.force_n * plane[0]
 
     best = minimize(energy, (0.0, 0.0), method="Nelder-Mead", options={"xatol": 1e-9, "fatol": 1e-12, "maxiter": 4000})
-    pose = held_seat(surface, PITCH, load, "x")
+    pose = compliant_seat(surface, PITCH, load, held="x")
     assert abs(pose.slope_x) < 1e-6
     at = float(pose.at(load.x_mm, load.y_mm))
     assert (at, pose.slope_y) == pytest.approx(tuple(best.x), abs=1e-5)
@@ -63,17 +64,30 @@ def test_a_mirrored_face_sits_mirrored():
     surface = bumpy(24, 40, 5)
     x, _ = middles(surface.shape)
     surface += 0.2 * x[None, :]
-    one = held_seat(surface, PITCH, Load(30.0, 5.0, 2.5), "x")
-    other = held_seat(np.ascontiguousarray(surface[:, ::-1]), PITCH, Load(30.0, 5.0, 2.5), "x")
+    one = compliant_seat(surface, PITCH, Load(30.0, 5.0, 2.5), held="x")
+    other = compliant_seat(np.ascontiguousarray(surface[:, ::-1]), PITCH, Load(30.0, 5.0, 2.5), held="x")
     assert (one.height_um, one.slope_y) == pytest.approx((other.height_um, other.slope_y), abs=1e-6)
     assert one.x_mm == pytest.approx(10.0 - other.x_mm, abs=1e-6)
 
 
 def test_held_in_y_is_held_in_x_of_the_transposed_face():
     surface = bumpy(24, 40, 6)
-    one = held_seat(surface, PITCH, Load(30.0, 5.0, 2.5), "x")
-    other = held_seat(np.ascontiguousarray(surface.T), PITCH, Load(30.0, 2.5, 5.0), "y")
+    one = compliant_seat(surface, PITCH, Load(30.0, 5.0, 2.5), held="x")
+    other = compliant_seat(np.ascontiguousarray(surface.T), PITCH, Load(30.0, 2.5, 5.0), held="y")
     assert (one.height_um, one.slope_y) == pytest.approx((other.height_um, other.slope_x), abs=1e-6)
+
+
+def test_a_load_whose_line_crosses_no_iron_is_carried_by_what_lies_on_both_sides_of_it():
+    surface = bumpy(40, 60, 4)
+    surface[15:25] = -1e30
+    pose = compliant_seat(surface, PITCH, Load(30.0, 7.5, 5.0), held="x")
+    x, y = middles(surface.shape)
+    force = (np.maximum(surface - pose.at(x[None, :], y[:, None]), 0.0) / C) ** 2 * PITCH**2
+    assert force.sum() == pytest.approx(30.0, rel=1e-6)
+    assert (force * (y[:, None] - 5.0)).sum() == pytest.approx(0.0, abs=1e-4)
+    assert pose.slope_x == 0.0
+    with pytest.raises(Refused, match="tip off"):
+        compliant_seat(surface, PITCH, Load(30.0, 7.5, 11.0), held="x")
 
 
 @pytest.mark.parametrize("mirrored", [False, True])
@@ -86,7 +100,7 @@ def test_a_three_cornered_face_off_its_middle_is_seated_too(mirrored):
     load = Load(30.0, 1.0, 12.0)
     if mirrored:
         surface = np.ascontiguousarray(surface[:, ::-1])
-    pose = held_seat(surface, PITCH, load, "x")
+    pose = compliant_seat(surface, PITCH, load, held="x")
     assert abs(pose.slope_x) < 1e-6
     over = np.maximum(surface - pose.at(*(v[None, :] if k == 0 else v[:, None] for k, v in
                                           enumerate(middles((ny, nx))))), 0.0)

@@ -37,7 +37,8 @@ def block(upright: str = "y", side: dict | None = None, **foot) -> Session:
     faces = (
         FaceShape("foot", Start(LENGTH_MM, WIDTH_MM, **TRUE, **foot),
                   Frame((0.0, WIDTH_MM, 0.0), (1.0, 0.0, 0.0), (0.0, -1.0, 0.0))),
-        FaceShape("top", Start(LENGTH_MM, WIDTH_MM, **TRUE), Frame((0.0, 0.0, TALL_MM), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0))),
+        FaceShape("top", Start(LENGTH_MM, WIDTH_MM, **TRUE),
+                  Frame((0.0, 0.0, TALL_MM), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0))),
         FaceShape("side", Start(*size, **TRUE, **(side or {})), frame),
     )  # fmt: skip
     part = PartShape("block", MASS_KG, (30.0, 20.0, 25.0), faces, (Tolerance("perpendicularity", "side", "foot", 5.0),))
