@@ -1,1 +1,1 @@
-"""The bench: the window where people practise. It shows what a shop shows and sends commands; it knows no physics."""
+"""The window where people practise: pygame here only."""
