@@ -24,8 +24,8 @@ ROOMS = {
     "books": "record shoplog",
     "school": "checks lesson coach drill",
     "report": "tables figures recut part page part_page sheet map",
-    "bench": "palette view gestures panels app",
-    "cli": "demo seat measure flycut part bands model replay pack",
+    "bench": "palette viewport iron desk kept gestures hand_today lettering controls entries widgets panels start script app",
+    "cli": "bench demo seat measure flycut part bands model replay pack",
 }
 ORDER = [f"{room}.{name}".lstrip(".") for room, names in ROOMS.items() for name in ("__init__", *names.split())]
 ONLY_IN = {"numba": "kernels", "matplotlib": "report", "pygame": "bench"}

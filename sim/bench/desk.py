@@ -1,0 +1,472 @@
+"""What lies on the bench beside the job: the tool in hand and its settings, calls, chalk, hung prints. No truth here.
+
+The desk owns the session: whatever changes the job goes through it as a command. What is not iron (calls, chalk,
+settings) lives here and can always be taken back.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.errors import CannotWrite, Refused
+from sim.shop.commands import (
+    Command,
+    HoneBlade,
+    RollFilm,
+    Scrape,
+    SpotFace,
+    StoneFace,
+    WipeFace,
+    WipePlate,
+    strokes_as_data,
+)
+from sim.shop.partwork import PushEnds, SweepFace, TakeFace
+from sim.shop.rounds import print_picture
+from sim.shop.session import Session
+from sim.shop.sight import Sight
+
+ROUND = ("roll", "spot", "read", "scrape", "stone", "wipe")
+INSTRUMENTS = ("indicator", "hinge", "chalk", "square")
+TOOLS = (*ROUND, *INSTRUMENTS)
+LEVELS = {1: "high", 2: "medium", 3: "low"}
+FILMS_UM = {1: 1.5, 2: 3.0, 3: 8.0}
+PIECE = 50  # strokes of a pass in one command at most
+DULL_M = 30.0  # metres after which the edge is called dull: common practice, no source
+DOZEN = 12
+MARK_MM = 4.0  # a stroke belongs to the call nearest to its middle, if that is not farther: common practice, no source
+MOST_HUNG = 200
+
+
+class PushStep(NamedTuple):
+    """One of the six pushes: the stage it is for, N, and the blade that goes with it."""
+
+    name: str
+    push_n: float
+    blade: str
+
+
+PUSHES = (
+    PushStep("splitting", 50.0, "split"),
+    PushStep("fine", 70.0, "fine"),
+    PushStep("finishing", 95.0, "fine"),
+    PushStep("semi", 150.0, "semi"),
+    PushStep("rough", 250.0, "rough"),
+    PushStep("body", 450.0, "rough"),
+)
+
+
+class Call(NamedTuple):
+    """A mark called by the learner, at the place of the click: 1 high, 2 medium, 3 low."""
+
+    x_mm: float
+    y_mm: float
+    level: int
+    sure: bool = False
+
+
+class Prediction(NamedTuple):
+    """What was expected before the part was lifted: the hardest place, and more, same or fewer marks; None if skipped.
+    """
+
+    x_mm: float | None = None
+    y_mm: float | None = None
+    marks: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Hung:
+    """A print that hangs on the left: of which face and round, and its darkness, uint8, row 0 at y = 0."""
+
+    face: str
+    round: int
+    picture: NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
+class Freedom:
+    """What this practice allows; a lesson allows less than free practice."""
+
+    rows: bool = True
+    orders: bool = True
+    carry_on: bool = True
+    iron_back: bool = True
+    uncover: bool = True
+    hand: str = "trained"
+
+
+@dataclass
+class Settings:
+    """How each tool is set."""
+
+    film: int = 2
+    applicator: str = "brayer"
+    x_mm: float = 40.0
+    y_mm: float = 35.0
+    turn_deg: float = 0.0
+    way_mm: float = 10.0
+    method: str = "plate"
+    push: int = 3
+    quarter: int = 0
+    blade: str = "fine"
+    length_mm: float = 9.0
+    angle_deg: float = 45.0
+    spacing_mm: float = 2.0
+    cross_deg: float = 90.0
+    take: str = "high"
+    each: int = 1
+    pressure: str = "light"
+    level: int = 1
+    tip: str = "block"
+    style: str = "outlines"
+    lamp_deg: float = 135.0
+    square_x_mm: float = 10.0
+    square_y_mm: float = 10.0
+    counted: str = ""
+    bearing: str = ""
+
+
+class Stroke(NamedTuple):
+    """A stroke as it was dragged, mm, and the called place that it was meant for, if there was one near."""
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+    target: tuple[float, float] | None = None
+
+
+@dataclass
+class Pass:
+    """Strokes that are being laid, piece by piece."""
+
+    blade: str
+    strokes: tuple[tuple[int, int, int, int, int], ...]
+    laid: int = 0
+    paused: bool = False
+
+    @property
+    def left(self) -> int:
+        """Strokes still to lay."""
+        return len(self.strokes) - self.laid
+
+
+@dataclass
+class _Step:
+    """One thing that can be taken back: which field of the desk, and what was there before; iron by its command."""
+
+    name: str
+    before: Any = None
+    command: Command | None = None
+
+
+@dataclass
+class Desk:
+    """The bench in use.
+
+    Attributes
+    ----------
+    session : Session
+    tool : str or None
+        What is in hand; None: nothing.
+    laid : bool
+        The face lies on the plate, to be lifted.
+    calls, chalk : list
+        Of the face in hand in this round; a piece of chalk is a closed outline of (x, y), mm.
+    hung : list of Hung
+        The newest last.
+    dragged : list of Stroke
+        Strokes of this round that were made by hand.
+    done : set of str
+        Stations already used in this round.
+    order : tuple
+        Ghosts: strokes that are drawn and not yet laid, x0, y0, x1, y1 in mm.
+    passing : Pass or None
+    told : str
+        The last thing said, for the coach's line.
+    """
+
+    session: Session
+    freedom: Freedom = field(default_factory=Freedom)
+    settings: Settings = field(default_factory=Settings)
+    tool: str | None = "roll"
+    laid: bool = False
+    prediction: Prediction | None = None
+    calls: list[Call] = field(default_factory=list)
+    chalk: list[tuple[tuple[float, float], ...]] = field(default_factory=list)
+    hung: list[Hung] = field(default_factory=list)
+    dragged: list[Stroke] = field(default_factory=list)
+    done: set[str] = field(default_factory=set)
+    order: tuple[tuple[float, float, float, float], ...] = ()
+    passing: Pass | None = None
+    told: str = ""
+    strokes_laid: int = 0
+    _back: list[_Step] = field(default_factory=list)
+    _forth: list[_Step] = field(default_factory=list)
+
+    # ------------------------------------------------------------------ looking
+
+    @property
+    def sight(self) -> Sight:
+        """What a person sees of the job."""
+        return self.session.look()
+
+    @property
+    def push_n(self) -> float:
+        """Push that is set; quarter steps go between neighbours."""
+        step = PUSHES[self.settings.push - 1].push_n
+        if self.settings.quarter == 0:
+            return step
+        other = self.settings.push - 1 + (1 if self.settings.quarter > 0 else -1)
+        if not 0 <= other < len(PUSHES):
+            return step
+        return step + 0.25 * abs(self.settings.quarter) * (PUSHES[other].push_n - step)
+
+    def film_um(self) -> float:
+        """Weight of the film that is set."""
+        return FILMS_UM[self.settings.film]
+
+    def dull(self) -> str | None:
+        """A line when the blade in use has gone dull."""
+        metres = self.session.job.edges[self.settings.blade].metres
+        if metres < DULL_M:
+            return None
+        return f"Edge dull: {metres:.0f} m since the hone. It will skate. Hone (H) or go on."
+
+    # ------------------------------------------------------------------ the tool in hand
+
+    def take(self, tool: str | None) -> None:
+        """Pick a tool up; none puts down what is in hand. Nothing is done by it."""
+        self.tool = tool
+        self.order = ()
+
+    def set(self, **changes: Any) -> None:
+        """Change settings of the tools."""
+        for name, value in changes.items():
+            setattr(self.settings, name, value)
+
+    def push_by(self, steps: int, quarter: bool = False) -> None:
+        """One push more or less, or a quarter of one."""
+        s = self.settings
+        if quarter:
+            total = min(max(4 * s.push + s.quarter + steps, 4), 4 * len(PUSHES))
+            s.push, s.quarter = round(total / 4), total - 4 * round(total / 4)
+        else:
+            s.push, s.quarter = min(max(s.push + steps, 1), len(PUSHES)), 0
+
+    # ------------------------------------------------------------------ acts
+
+    def act(self, command: Command) -> bool:
+        """Do a command; what stands in its way is told, in the shop's own words."""
+        problems = self.session.try_do(command)
+        if problems:
+            self.told = problems[0][:1].upper() + problems[0][1:]
+            return False
+        self._back.append(_Step("iron", command=command))
+        self._forth.clear()
+        return True
+
+    def roll(self) -> None:
+        """Roll or rub a film on the plate."""
+        if self.act(RollFilm(self.film_um(), self.settings.applicator)):
+            self.done.add("roll")
+            self.told = f"Film of {self.film_um():g} µm, {self.settings.applicator}."
+
+    def lay(self) -> None:
+        """Lay the face on the plate and rub it; it stays there until it is lifted."""
+        problems = self._spotting().problems(self.session.job)
+        if problems:
+            self.told = problems[0]
+            return
+        self.laid, self.prediction = True, None
+        self.told = "Before you lift: where will it be hardest? Click there, or press Space to lift."
+
+    def lift(self) -> None:
+        """Lift the face: its print is there, a round begins, the print is hung."""
+        self.laid = False
+        if not self.act(self._spotting()):
+            return
+        job = self.session.job
+        picture = print_picture(job.face, job.start.material.blue.opacity_um)
+        self.hung = [*self.hung, Hung(job.in_hand, job.round, picture)][-MOST_HUNG:]
+        self.calls, self.chalk, self.dragged, self.order = [], [], [], ()
+        self.done = {"spot"}
+        self.tool = "read"
+        self.told = f"Print {job.round}, just lifted, turned over its long edge."
+
+    def _spotting(self) -> SpotFace:
+        s = self.settings
+        return SpotFace(s.x_mm, s.y_mm, s.way_mm, method=s.method, turn_deg=s.turn_deg)
+
+    def stroke(self, x0: float, y0: float, x1: float, y1: float, *, by_hand: bool = True) -> bool:
+        """Cut one stroke as it was made. Only dragged ones count as the hand of today."""
+        if not self.cut(np.array([[x0, y0, x1, y1, self.push_n]])):
+            return False
+        if by_hand:
+            self.dragged.append(Stroke(x0, y0, x1, y1, self.nearest_call(0.5 * (x0 + x1), 0.5 * (y0 + y1))))
+        return True
+
+    def cut(self, strokes: NDArray[np.float64]) -> bool:
+        """Cut strokes (n, 5), in mm and N, in one command."""
+        before = self.session.job.removed_mm3
+        if not self.act(Scrape(self.settings.blade, strokes_as_data(strokes))):
+            return False
+        self.done.add("scrape")
+        self.strokes_laid += len(strokes)
+        if self.session.job.removed_mm3 == before:
+            self.told = "Nothing to cut: the stroke began and ended off the iron, or the blade skated."
+        elif (dull := self.dull()) is not None:
+            self.told = dull
+        return True
+
+    def begin_pass(self, strokes: NDArray[np.float64]) -> None:
+        """Strokes (n, 5), as the hand will make them, are laid piece by piece from now on."""
+        if len(strokes):
+            self.passing = Pass(self.settings.blade, strokes_as_data(strokes))
+            self.order = ()
+
+    def step_pass(self, count: int = PIECE) -> int:
+        """Lay the next strokes of the pass; how many were laid."""
+        now = self.passing
+        if now is None or now.paused:
+            return 0
+        piece = now.strokes[now.laid : now.laid + min(count, PIECE)]
+        if not self.act(Scrape(now.blade, piece)):
+            self.passing = None
+            return 0
+        now.laid += len(piece)
+        self.done.add("scrape")
+        self.strokes_laid += len(piece)
+        if not now.left:
+            self.passing = None
+            self.told = f"{len(now.strokes)} strokes laid."
+        return len(piece)
+
+    def stop_pass(self) -> None:
+        """Stop the pass; what is cut stays cut."""
+        if self.passing is not None:
+            self.told = f"Stopped: {self.passing.laid} of {len(self.passing.strokes)} strokes are laid and stay."
+            self.passing = None
+
+    def stone(self) -> None:
+        """One pass of the stone."""
+        if self.act(StoneFace(self.settings.pressure)):
+            self.done.add("stone")
+            self.told = f"Stoned once, {self.settings.pressure}."
+
+    def wipe(self) -> None:
+        """Wipe the face; old blue stays in its pockets."""
+        if self.act(WipeFace()):
+            self.done.add("wipe")
+            self.told = "Wiped. Some blue stays in the pockets."
+
+    def wipe_plate(self) -> None:
+        """Clean the plate."""
+        if self.act(WipePlate()):
+            self.told = "The plate is clean."
+
+    def hone(self) -> None:
+        """Hone the blade in use."""
+        if self.act(HoneBlade(self.settings.blade)):
+            self.told = "Edge honed."
+
+    def take_face(self, name: str) -> None:
+        """Turn the part so that another face is in hand; calls and chalk stay with the old one's print."""
+        if name != self.session.job.in_hand and self.act(TakeFace(name)):
+            self.calls, self.chalk, self.dragged, self.order, self.done = [], [], [], (), set()
+            self.told = f"{name.capitalize()} in hand."
+
+    def sweep(self, datum: str, turn_deg: float = 0.0) -> None:
+        """Sweep the face in hand with the indicator, the part on its datum; heights are written on it."""
+        if self.act(SweepFace(self.session.job.in_hand, datum, tip=self.settings.tip, turn_deg=turn_deg)):
+            self.done.add("indicator")
+            written = self.session.look().written
+            count = 0 if written is None else len(written)
+            self.told = f"{count} heights written on the face; they stay until they are scraped away."
+
+    def push_ends(self) -> None:
+        """The hinge test: push each end in turn and watch about which point the part turns."""
+        if not self.act(PushEnds()):
+            return
+        self.done.add("hinge")
+        self.told = "Pushed at both ends; watch where it turns."
+
+    # ------------------------------------------------------------------ calls, chalk
+
+    def call(self, x_mm: float, y_mm: float, level: int | None = None, sure: bool = False) -> None:
+        """Call a mark at a place; a call near it is replaced."""
+        level = self.settings.level if level is None else level
+        kept = [one for one in self.calls if (one.x_mm - x_mm) ** 2 + (one.y_mm - y_mm) ** 2 > 1.0]
+        self._change("calls", [*kept, Call(round(x_mm, 2), round(y_mm, 2), level, sure)])
+        self.done.add("read")
+
+    def uncall(self) -> None:
+        """Clear the last call, or else the last chalk."""
+        if self.calls:
+            self._change("calls", self.calls[:-1])
+        elif self.chalk:
+            self._change("chalk", self.chalk[:-1])
+
+    def add_chalk(self, outline: Sequence[tuple[float, float]]) -> None:
+        """Chalk round an area; fewer than three corners are none."""
+        if len(outline) >= 3:
+            self._change("chalk", [*self.chalk, tuple((round(x, 2), round(y, 2)) for x, y in outline)])
+
+    def nearest_call(self, x_mm: float, y_mm: float) -> tuple[float, float] | None:
+        """Place of the call that a stroke with its middle here was meant for; None if none is near."""
+        near = min(((c.x_mm - x_mm) ** 2 + (c.y_mm - y_mm) ** 2, c.x_mm, c.y_mm) for c in self.calls) \
+            if self.calls else None  # fmt: skip
+        return None if near is None or near[0] > MARK_MM**2 else (near[1], near[2])
+
+    def chosen_calls(self) -> list[Call]:
+        """Calls that the order takes."""
+        most = {"high": 1, "high and medium": 2}.get(self.settings.take, 0)
+        return [one for one in self.calls if one.level <= most]
+
+    # ------------------------------------------------------------------ back and forth
+
+    def _change(self, name: str, value: Any) -> None:
+        self._back.append(_Step(name, getattr(self, name)))
+        self._forth.clear()
+        setattr(self, name, value)
+
+    def undo(self) -> None:
+        """Take the last thing back: calls and chalk always, iron in free practice only."""
+        if self.passing is not None:
+            self.stop_pass()
+        if not self._back:
+            self.told = "Nothing to take back."
+            return
+        step = self._back[-1]
+        if step.command is None:
+            self._forth.append(_Step(step.name, getattr(self, step.name)))
+            setattr(self, step.name, step.before)
+            self._back.pop()
+            return
+        if not self.freedom.iron_back:
+            self.told = "Iron does not come back here; only free practice gives it back."
+            return
+        try:
+            self.session.undo()
+        except (Refused, CannotWrite) as error:
+            self.told = str(error)
+            return
+        self._forth.append(self._back.pop())
+        if isinstance(step.command, SpotFace):
+            self.hung = self.hung[:-1]
+        self.told = f"Taken back: {type(step.command).__name__}. Only free practice gives iron back."
+
+    def redo(self) -> None:
+        """Do again what was taken back last."""
+        if not self._forth:
+            self.told = "Nothing to do again."
+            return
+        step = self._forth.pop()
+        left = self._forth
+        if step.command is None:
+            self._change(step.name, step.before)
+        else:
+            self.act(step.command)
+        self._forth = left

@@ -1,0 +1,104 @@
+"""What lies beside a job on the disk: calls, chalk, hung prints and settings of the tools, NAME.job.desk.json."""
+
+import base64
+import json
+import zlib
+from dataclasses import asdict, fields, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from sim.bench.desk import PUSHES, TOOLS, Call, Desk, Freedom, Hung, Settings, Stroke
+from sim.model.blade import RACK
+from sim.shop.session import Session
+from sim.shop.store import write_new
+
+
+def desk_path(job: Path) -> Path:
+    """File of what lies beside a job."""
+    return job.with_name(job.name + ".desk.json")
+
+
+def keep(desk: Desk) -> None:
+    """Write the job's checkpoint and what lies beside it; a session without a file keeps nothing.
+
+    Raises
+    ------
+    CannotWrite
+        The disk is full, or the file was changed by another program.
+    """
+    path = desk.session.path
+    if path is None:
+        return
+    desk.session.save()
+    write_new(desk_path(path), json.dumps(_data(desk)).encode(), force=True)
+
+
+def opened(session: Session, freedom: Freedom | None = None) -> Desk:
+    """The desk of a session as it was kept; an empty one when nothing was, or when that is damaged.
+
+    The part begins in the middle of the plate, the counting square in the middle of the face.
+    """
+    desk = Desk(session, freedom or Freedom())
+    centre(desk)
+    path = session.path
+    if path is None or not desk_path(path).is_file():
+        return desk
+    try:
+        _fill(desk, json.loads(desk_path(path).read_text("utf-8")))
+    except (ValueError, KeyError, TypeError, AttributeError, OSError, zlib.error) as error:
+        session.notes.append(f"{desk_path(path)}: what lay beside the job could not be read ({error}); "
+                             "the job itself is whole")
+        return opened_bare(session, freedom)
+    return desk
+
+
+def opened_bare(session: Session, freedom: Freedom | None = None) -> Desk:
+    """A desk with nothing on it."""
+    desk = Desk(session, freedom or Freedom())
+    centre(desk)
+    return desk
+
+
+def centre(desk: Desk) -> None:
+    """Put the face in the middle of the plate and the counting square in the middle of the face."""
+    job = desk.session.job
+    (length, width), (across, deep) = job.face.size_mm, job.plate.size_mm
+    desk.set(x_mm=0.5 * (across - length), y_mm=0.5 * (deep - width), square_x_mm=max(0.5 * (length - 25.4), 0.0),
+             square_y_mm=max(0.5 * (width - 25.4), 0.0))
+
+
+def _data(desk: Desk) -> dict[str, Any]:
+    hung = [{"face": one.face, "round": one.round, "shape": one.picture.shape,
+             "picture": base64.b64encode(zlib.compress(one.picture.tobytes(), 6)).decode()} for one in desk.hung]
+    return {"commands": len(desk.session.commands), "settings": asdict(desk.settings), "tool": desk.tool,
+            "calls": desk.calls, "chalk": desk.chalk, "dragged": desk.dragged, "done": sorted(desk.done), "hung": hung}
+
+
+def _fill(desk: Desk, told: dict[str, Any]) -> None:
+    """Put what was kept on a desk; changes `desk`. What is not as we write it raises one of many errors."""
+    known = {f.name: getattr(desk.settings, f.name) for f in fields(Settings)}
+    kinds = {name: (int, float) if isinstance(value, float) else type(value) for name, value in known.items()}
+    good = {k: v for k, v in told["settings"].items() if k in kinds and isinstance(v, kinds[k])}
+    settings = replace(desk.settings, **good)
+    if settings.blade not in RACK or settings.push not in range(1, len(PUSHES) + 1) or settings.film not in (1, 2, 3):
+        raise ValueError("settings out of range")
+    hung = []
+    for one in told["hung"]:
+        shape = tuple(int(n) for n in one["shape"])
+        flat = np.frombuffer(zlib.decompress(base64.b64decode(one["picture"])), np.uint8)
+        hung.append(Hung(str(one["face"]), int(one["round"]), flat.reshape(shape)))
+    desk.settings, desk.hung = settings, hung
+    if told["commands"] != len(desk.session.commands):
+        return  # calls and chalk are of another print
+    desk.tool = told["tool"] if told["tool"] in TOOLS else None
+    desk.calls = [Call(float(x), float(y), int(level), bool(sure)) for x, y, level, sure in told["calls"]]
+    desk.chalk = [tuple((float(x), float(y)) for x, y in outline) for outline in told["chalk"]]
+    desk.dragged = [_stroke(row) for row in told["dragged"]]
+    desk.done = {name for name in told["done"] if name in TOOLS}
+
+
+def _stroke(row: list[Any]) -> Stroke:
+    x0, y0, x1, y1 = (float(v) for v in row[:4])
+    return Stroke(x0, y0, x1, y1, (float(row[4][0]), float(row[4][1])) if row[4] else None)
