@@ -4,7 +4,7 @@ The desk owns the session: whatever changes the job goes through it as a command
 settings) lives here and can always be taken back.
 """
 
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import CannotWrite, Refused
+from sim.seat.hinge import Hinge
 from sim.shop.commands import (
     Command,
     HoneBlade,
@@ -186,6 +187,12 @@ class Desk:
     passing : Pass or None
     told : str
         The last thing said, for the coach's line.
+    turned : Hinge or None
+        What the last hinge test of this round showed.
+    uncovered : int
+        How often iron was uncovered while working.
+    result : Any
+        What the last act returned.
     """
 
     session: Session
@@ -203,6 +210,10 @@ class Desk:
     passing: Pass | None = None
     told: str = ""
     strokes_laid: int = 0
+    plate_view: bool = True
+    turned: Hinge | None = None
+    uncovered: int = 0
+    result: Any = None
     _back: list[_Step] = field(default_factory=list)
     _forth: list[_Step] = field(default_factory=list)
 
@@ -260,9 +271,10 @@ class Desk:
 
     def act(self, command: Command) -> bool:
         """Do a command; what stands in its way is told, in the shop's own words."""
-        problems = self.session.try_do(command)
-        if problems:
-            self.told = problems[0][:1].upper() + problems[0][1:]
+        try:
+            self.result = self.session.do(command)
+        except (Refused, CannotWrite) as error:
+            self.told = str(error)[:1].upper() + str(error)[1:]
             return False
         self._back.append(_Step("iron", command=command))
         self._forth.clear()
@@ -288,13 +300,17 @@ class Desk:
         self.laid = False
         if not self.act(self._spotting()):
             return
+        self._hang()
+        self.calls, self.chalk, self.dragged, self.order, self.turned = [], [], [], (), None
+        self.done = {"spot"}
+        self.tool = "read"
+        self.told = f"Print {self.session.job.round}, just lifted, turned over its long edge."
+
+    def _hang(self) -> None:
+        """Hang the print that is on the face."""
         job = self.session.job
         picture = print_picture(job.face, job.start.material.blue.opacity_um)
         self.hung = [*self.hung, Hung(job.in_hand, job.round, picture)][-MOST_HUNG:]
-        self.calls, self.chalk, self.dragged, self.order = [], [], [], ()
-        self.done = {"spot"}
-        self.tool = "read"
-        self.told = f"Print {job.round}, just lifted, turned over its long edge."
 
     def _spotting(self) -> SpotFace:
         s = self.settings
@@ -388,10 +404,28 @@ class Desk:
 
     def push_ends(self) -> None:
         """The hinge test: push each end in turn and watch about which point the part turns."""
-        if not self.act(PushEnds()):
-            return
-        self.done.add("hinge")
-        self.told = "Pushed at both ends; watch where it turns."
+        if self.act(PushEnds()):
+            self.turned = self.result
+            self.done.add("hinge")
+            self.told = "Pushed at both ends; watch where it turns."
+
+    def hand_over(self, pilot: Generator[Command, Sight, None], rounds: int) -> None:
+        """Let a trained hand go on for so many rounds; it sees what a person sees, and each print is hung."""
+        told = None
+        for _ in range(rounds):
+            printed = False
+            while True:
+                command = next(pilot) if told is None else pilot.send(told)
+                if not self.act(command):
+                    return
+                if isinstance(command, SpotFace):
+                    self._hang()
+                    printed = True
+                told = self.sight
+                if isinstance(command, WipeFace) and printed:
+                    break
+        self.done = {"wipe"}
+        self.told = f"A trained hand worked {rounds} rounds."
 
     # ------------------------------------------------------------------ calls, chalk
 

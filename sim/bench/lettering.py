@@ -87,7 +87,7 @@ class Ui:
                 at = xy[0], xy[1] + round(i * LINE_HEIGHT * self.px(size))
                 rect.union_ip(self.text(surface, at, line, size, colour, bold=bold, width=width))
             return rect
-        shown = string if width is None else self._shortened(string, size, width, bold)
+        shown = string if width is None else self.shortened(string, size, width, bold)
         colour = colour or self.theme.text
         key = (shown, self.px(size), bold, colour)
         letters = self._keep(key, lambda: self.font(size, bold).render(shown, True, colour))
@@ -126,7 +126,8 @@ class Ui:
             grown = rect.inflate(2 * self.px(out), 2 * self.px(out))
             self.box(surface, grown, None, colour, radius=radius + out, edge_px=edge)
 
-    def _shortened(self, string: str, size: int, width: int, bold: bool) -> str:
+    def shortened(self, string: str, size: int, width: int, bold: bool = False) -> str:
+        """The text, ending in "…" where it is wider than `width` pixels."""
         font = self.font(size, bold)
         if font.size(string)[0] <= width:
             return string

@@ -12,7 +12,7 @@ from typing import Any, NoReturn
 from sim import PHYSICS, __version__
 from sim.errors import BadFiles, BadParam, ShopError
 
-COMMANDS = ("demo", "measure", "seat", "flycut", "part", "bands", "model", "replay", "pack")
+COMMANDS = ("bench", "demo", "measure", "seat", "flycut", "part", "bands", "model", "replay", "pack")
 DEFAULT = "demo"
 PLAIN = {"µ": "u", "²": "2", "³": "3", "×": "x", "÷": "/", "≤": "<=", "≥": ">=", "σ": "sigma", "–": "-", "−": "-",
          "°": " deg", "·": "-", "…": "...", "±": "+-"}

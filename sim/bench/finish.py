@@ -1,0 +1,147 @@
+"""After Finish: the face uncovered, held against its goal. The only page that knows the truth."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pygame
+from numpy.typing import NDArray
+
+from sim.bench.desk import Desk
+from sim.bench.lettering import BODY, LABEL, NAME, SMALL, Ui
+from sim.bench.palette import HEIGHTS, INK, WELL, WELL_TEXT
+from sim.bench.panels import Stack
+from sim.bench.widgets import Button, Label, Widget
+from sim.measure.verdict import score, standard_marks
+from sim.model.face import Face
+from sim.target import Target
+from sim.units import S_PER_H, UM_PER_TENTH
+
+SPAN_UM = 6.0  # of the map, up and down, at least
+
+
+@dataclass(frozen=True, eq=False)
+class Uncovered:
+    """A face after Finish: its map, and its figures against the goal.
+
+    Attributes
+    ----------
+    map : uint8 (ny, nx, 3)
+        Heights over the plane that it bears on, top row first.
+    span_um : float
+    rows : tuple
+        What, got, goal in words, and whether it is met; None where there is no goal.
+    """
+
+    map: NDArray[np.uint8]
+    span_um: float
+    rows: tuple[tuple[str, str, str, bool | None], ...]
+    met: bool
+
+
+def uncovered(desk: Desk, inches: bool = False) -> Uncovered:
+    """Uncover the face in hand."""
+    job = desk.session.job
+    target: Target = job.start.shape.face(job.in_hand).target
+    found = score(job.face, target, job.body)
+    off = 100.0 * job.strokes_off_marks / max(job.strokes, 1)
+    flat, want = (v / UM_PER_TENTH if inches else v for v in (found.bearing_flatness_um, target.bearing_flatness_um))
+    rows = (
+        (f"Bearing flatness, {'tenths' if inches else 'µm'}", f"{flat:.1f}", f"≤ {want:.3g}",
+         found.bearing_flatness_um <= target.bearing_flatness_um),
+        ("Spots in the square, mean", f"{found.spots_mean:.0f}", f"≥ {target.spots_mean:g}",
+         found.spots_mean >= target.spots_mean),
+        ("Spots, lowest square", f"{found.spots_lowest:.0f}", f"≥ {target.spots_lowest:g}",
+         found.spots_lowest >= target.spots_lowest),
+        ("Bearing, %", f"{found.bearing_pct:.0f}", f"≥ {target.bearing_pct:g}", found.bearing_pct >= target.bearing_pct),
+        ("Strokes off the marks, %", f"{off:.0f}", "–", None),
+        ("Rounds / shop hours", f"{job.round} / {job.clock_s / S_PER_H:.1f}", "–", None),
+    )
+    heights, span = height_map(job.face)
+    return Uncovered(heights, span, rows, found.meets(target))
+
+
+def height_map(face: Face) -> tuple[NDArray[np.uint8], float]:
+    """Colours of the heights of a face over the plane of its highest part, and the span of the colours, um."""
+    scored = face.scored
+    middle = float(np.median(face.height_um[scored]))
+    off = face.height_um - middle
+    span = max(SPAN_UM, float(np.ceil(np.percentile(np.abs(off[scored]), 99.0))))
+    share = np.clip(off / span, -1.0, 1.0)
+    knots = np.linspace(-1.0, 1.0, len(HEIGHTS))
+    picture = np.empty((*face.shape, 3), np.uint8)
+    for channel in range(3):
+        picture[:, :, channel] = np.interp(share, knots, [colour[channel] for colour in HEIGHTS])
+    lines = np.floor(off / 2.0)
+    edge = np.zeros(face.shape, bool)
+    edge[:, 1:] |= lines[:, 1:] != lines[:, :-1]
+    edge[1:] |= lines[1:] != lines[:-1]
+    picture[edge & scored] = (picture[edge & scored] * 0.82).astype(np.uint8)
+    picture[~face.iron] = WELL
+    return picture[::-1], span
+
+
+def finish_page(desk: Desk, done: Uncovered, size: tuple[int, int], ui: Ui) -> tuple[list[Widget], pygame.Rect]:
+    """Widgets of the page, and where the map lies."""
+    pad, right = ui.px(24), ui.px(420)
+    short = [what for what, _, _, met in done.rows if met is False]
+    title = "Reached: every figure of the goal." if done.met else f"Not reached: {', '.join(short).lower()}."
+    head = Label("verdict", string=title, size=NAME, bold=True, role="reached" if done.met else "not_reached")
+    head.rect = pygame.Rect(pad, ui.px(14), size[0] - 2 * pad, ui.px(30))
+    chart = pygame.Rect(pad, ui.px(60), size[0] - right - 3 * pad, size[1] - ui.px(60 + 90))
+    stack = Stack(pygame.Rect(chart.right + pad, chart.top, right, 10), ui, area=1, gap=6)
+    stack.label("Against the goal", NAME, "text", bold=True)
+    made: list[Widget] = [head]
+    columns = (0.0, 0.58, 0.74, 0.9)
+    for n, row in enumerate((("", "you", "goal", None), *done.rows)):
+        y = stack.y
+        words = [row[0], row[1], row[2], "" if row[3] is None else "✓" if row[3] else "✕"]
+        for k, word in enumerate(words):
+            role = "text" if k < 2 and n else "muted"
+            if k == 3 and word:
+                role = "reached" if row[3] else "not_reached"
+            cell = Label(f"cell {n} {k}", string=word, size=BODY if k else LABEL, role=role, bold=k == 1)
+            end = columns[k + 1] if k < 3 else 1.0
+            cell.rect = pygame.Rect(stack.rect.left + round(columns[k] * right), y, round((end - columns[k]) * right) - 4,
+                                    ui.px(26))  # fmt: skip
+            made.append(cell)
+        stack.y += ui.px(30)
+    stack.space(8)
+    stack.label(f"Orange is high, violet is low; a line every 2 µm; colours end at ±{done.span_um:g} µm.", LABEL)
+    stack.label(f"Uncovered {desk.uncovered} times while working." if desk.uncovered else "Never uncovered while working.", LABEL)
+    row = Stack(pygame.Rect(pad, size[1] - ui.px(60), size[0] - 2 * pad, 10), ui, area=2)
+    row.beside([Button("same start", "Same start again"), Button("another face", "Another face"),
+                Button("copy", "Copy", hint="Copy the figures as text (Ctrl+C)"),
+                Button("back", "Back to the bench", key="Esc"), Button("to start", "Start page")])  # fmt: skip
+    return made + stack.made + row.made, chart
+
+
+def draw_map(surface: pygame.Surface, ui: Ui, done: Uncovered, chart: pygame.Rect) -> None:
+    """The map with its scale."""
+    surface.fill(WELL, chart)
+    ny, nx = done.map.shape[:2]
+    room = chart.inflate(-2 * ui.px(24), -2 * ui.px(24))
+    room.width -= ui.px(70)
+    fit = min(room.width / nx, room.height / ny)
+    picture = pygame.image.frombuffer(np.ascontiguousarray(done.map), (nx, ny), "RGB")
+    scaled = pygame.transform.smoothscale(picture, (max(int(nx * fit), 1), max(int(ny * fit), 1)))
+    where = scaled.get_rect(center=room.center)
+    surface.blit(scaled, where)
+    bar = pygame.Rect(chart.right - ui.px(76), where.top, ui.px(16), where.height)
+    for y in range(bar.height):
+        share = 1.0 - 2.0 * y / max(bar.height - 1, 1)
+        at = (share + 1.0) * 0.5 * (len(HEIGHTS) - 1)
+        low = min(int(at), len(HEIGHTS) - 2)
+        colour = [round(a + (at - low) * (b - a)) for a, b in zip(HEIGHTS[low], HEIGHTS[low + 1], strict=True)]
+        surface.fill(colour, (bar.left, bar.top + y, bar.width, 1))
+    pygame.draw.rect(surface, INK, bar, 1)
+    for share, y in ((1.0, bar.top), (0.0, bar.centery), (-1.0, bar.bottom)):
+        ui.text(surface, (bar.right + ui.px(6), y - ui.px(8)), f"{share * done.span_um:+z.0f}", SMALL, WELL_TEXT)
+    ui.text(surface, (bar.left, bar.bottom + ui.px(10)), "µm", SMALL, WELL_TEXT)
+
+
+def as_text(desk: Desk, done: Uncovered) -> str:
+    """Figures as text, to paste elsewhere."""
+    job = desk.session.job
+    lines = [f"{job.in_hand}, seed {job.start.seed}: {'reached' if done.met else 'not reached'}"]
+    lines += [f"{what}\t{got}\t{goal}" for what, got, goal, _ in done.rows]
+    return "\n".join(lines)

@@ -1,0 +1,201 @@
+"""The panel of what is in hand: settings of the tool, and what can be done with it."""
+
+import numpy as np
+import pygame
+
+from sim.bench.desk import FILMS_UM, PUSHES, Desk
+from sim.bench.hold import Hold
+from sim.bench.lettering import CONTROL, LABEL, NAME, SMALL, Ui
+from sim.bench.palette import INK, MARKS, WELL
+from sim.bench.panels import Stack
+from sim.bench.widgets import Button, Field, Label, Radio, Slider, Toggle, Widget
+from sim.model.blade import RACK
+from sim.process.stroke import Iron, flat_cut
+
+BLADES = tuple(sorted(RACK, key=lambda name: -RACK[name].end_radius_mm))
+TAKES = ("high", "high and medium", "all in chalk")
+MARK_CHOICES = ("more", "same", "fewer")
+
+
+class CutSection(Label):
+    """Section of the cut that the set push makes on flat iron: the same anywhere on any face."""
+
+    def show(self, depth_um: float, width_mm: float) -> "CutSection":
+        """What it shows."""
+        self.depth_um, self.width_mm = depth_um, width_mm
+        return self
+
+    def height(self, ui: Ui, width: int) -> int:
+        """Pixels it needs."""
+        return ui.px(64)
+
+    def _paint(self, surface: pygame.Surface, ui: Ui) -> None:
+        ui.box(surface, self.rect, WELL, ui.theme.line)
+        inner = self.rect.inflate(-2 * ui.px(10), -2 * ui.px(8))
+        across = self.width_mm * inner.width / 14.0  # 14 mm over the box; depth 1 um = 2 px
+        deep = self.depth_um * ui.px(2)
+        top = inner.top + ui.px(6)
+        u = np.linspace(-1.0, 1.0, 41)
+        x = inner.centerx + 0.5 * across * u
+        y = top + np.minimum(deep, inner.height - ui.px(8)) * (1.0 - u * u)
+        iron = [(inner.left, top), *zip(x.tolist(), y.tolist(), strict=True), (inner.right, top),
+                (inner.right, inner.bottom), (inner.left, inner.bottom)]  # fmt: skip
+        pygame.draw.polygon(surface, MARKS["iron"], iron)
+        pygame.draw.aalines(surface, MARKS["bared"], False, iron[:-2])
+        ui.line(surface, pygame.Rect(inner.left, inner.bottom - ui.px(20), inner.width, ui.px(18)), self.string, SMALL,
+                INK, align="centre")  # fmt: skip
+
+
+def in_hand(desk: Desk, hold: Hold, where: pygame.Rect, ui: Ui) -> list[Widget]:
+    """The panel of the tool in hand, and at its foot what ends the practice."""
+    stack = Stack(where.inflate(-2 * ui.px(16), -2 * ui.px(12)), ui, area=2)
+    titles = {"roll": "Roller", "spot": "The part", "read": "The eye", "scrape": "Scraper", "stone": "Stone",
+              "wipe": "Cloth", "indicator": "Indicator", "hinge": "A finger", "chalk": "Chalk",
+              "square": "Counting square", None: "Nothing"}  # fmt: skip
+    stack.label("In hand", SMALL)
+    stack.y -= ui.px(6)
+    stack.label(titles[desk.tool], NAME, "text", bold=True)
+    fill = {"roll": _roller, "spot": _part, "read": _eye, "scrape": _scraper, "stone": _stone, "wipe": _cloth,
+            "indicator": _indicator, "hinge": _hinge, "chalk": _chalk, "square": _square}  # fmt: skip
+    if desk.tool in fill:
+        fill[desk.tool](desk, hold, stack)
+    else:
+        stack.label("Pick up a tool from the tray, or turn the part.")
+        _faces(desk, stack)
+    foot = Stack(pygame.Rect(stack.rect.left, where.bottom - ui.px(12 + 36), stack.rect.width, ui.px(36)), ui, area=2)
+    foot.beside([Button("uncover", "Uncover", enabled=desk.freedom.uncover,
+                        reason="This lesson does not uncover the iron before its end.",
+                        hint="Show the heights under the counting square; it is counted (U)"),
+                 Button("finish", "Finish this face", hint="Uncover the whole face and hold it against its goal")])  # fmt: skip
+    return stack.made + foot.made
+
+
+def _roller(desk: Desk, hold: Hold, stack: Stack) -> None:
+    s = desk.settings
+    stack.label("Film")
+    stack.add(Radio("film", ("thin", "normal", "heavy"), s.film - 1))
+    stack.label(f"{FILMS_UM[s.film]:g} µm of blue over the plate; keys 1 to 3", SMALL)
+    stack.add(Radio("applicator", ("brayer", "rag"), int(s.applicator == "rag")))
+    stack.add(Button("do", "Roll it on", key="Space"))
+    stack.add(Button("wipe plate", "Clean the plate"))
+
+
+def _part(desk: Desk, hold: Hold, stack: Stack) -> None:
+    s = desk.settings
+    if desk.laid:
+        stack.label("It lies on the plate and was rubbed. Before you lift: where will it be hardest? Click there.", CONTROL,
+                    "text")
+        if desk.session.job.round:
+            stack.label("Marks, against the last print")
+            marks = desk.prediction.marks if desk.prediction else None
+            stack.add(Radio("expect", MARK_CHOICES, MARK_CHOICES.index(marks) if marks in MARK_CHOICES else -1))
+        stack.add(Button("do", "Lift", key="Space"))
+        return
+    stack.label("Drag it on the plate, or move it with the arrows.", SMALL)
+    stack.add(Slider("way_mm", "Rub", s.way_mm, (0.0, 30.0), 2.0, "{:g} mm".format), 44)
+    stack.add(Toggle("turn_deg", "End for end (J)", s.turn_deg == 180.0))
+    stack.add(Button("do", "Lay and rub", key="Space"))
+    _faces(desk, stack)
+
+
+def _faces(desk: Desk, stack: Stack) -> None:
+    """Which face is worked; nothing for a part of one."""
+    names = tuple(desk.session.job.part.faces)
+    if len(names) > 1:
+        stack.space(6)
+        stack.label("Face in hand")
+        stack.add(Radio("face", names[:4], names.index(desk.session.job.in_hand)))
+
+
+def _eye(desk: Desk, hold: Hold, stack: Stack) -> None:
+    s = desk.settings
+    stack.label("Click a mark to call it")
+    stack.add(Radio("level", ("▲ high", "■ med", "▽ low"), s.level - 1))
+    stack.label("Keys 1, 2, 3; Shift: sure. 0 clears the last.", SMALL)
+    counts = [sum(c.level == n for c in desk.calls) for n in (1, 2, 3)]
+    stack.label(f"Called: {counts[0]} high, {counts[1]} medium, {counts[2]} low", LABEL, "text")
+    stack.add(Button("take calls", "Take my calls", key="C", enabled=bool(desk.calls),
+                     reason="No calls: click a mark, then 1 high, 2 medium, 3 low."))  # fmt: skip
+    stack.add(Toggle("plate view", "Plate beside it (P)", desk.plate_view))
+
+
+def _scraper(desk: Desk, hold: Hold, stack: Stack) -> None:
+    s, ui = desk.settings, stack.ui
+    step = PUSHES[s.push - 1]
+    stack.gap = ui.px(5)
+    stack.label("Push")
+    stack.add(Radio("push", tuple("123456"), s.push - 1), 32)
+    stack.label(f"{step.name}, about {desk.push_n:g} N", SMALL, "text")
+    stack.label("End of the blade")
+    stack.add(Radio("blade", tuple(f"R{RACK[name].end_radius_mm:g}" for name in BLADES), BLADES.index(s.blade)), 32)
+    edge = desk.session.job.edges[s.blade]
+    depth, wide = flat_cut(RACK[s.blade], desk.push_n, Iron(), edge.radius_um)
+    stack.label("Cut on flat iron")
+    stack.add(CutSection("cut", string=f"{wide:.1f} mm × {depth:.1f} µm").show(depth, wide))
+    stack.beside([Slider("length_mm", "Length", s.length_mm, (3.0, 30.0), 1.0, "{:g} mm".format),
+                  Slider("spacing_mm", "Apart", s.spacing_mm, (0.5, 6.0), 0.1, "{:.1f} mm".format)], 42)  # fmt: skip
+    stack.beside([Slider("angle_deg", "Direction", s.angle_deg, (0.0, 360.0), 5.0, "{:g}°".format),
+                  Button("hone", f"Hone ({edge.metres:.0f} m)", hint="Hone this blade, two minutes (H)")], 42)  # fmt: skip
+    hand = hold.hand()
+    of = "your hand today" if hand.measured else f"{desk.freedom.hand} hand; {max(12 - len(desk.dragged), 0)} drags to yours"
+    stack.label(f"{of}: {hand.sideways_mm:.1f} mm, ±{hand.direction_deg:.0f}°", SMALL)
+    stack.add(Radio("take", ("high", "+ medium", "chalk"), TAKES.index(s.take)), 32)
+    if desk.order:
+        seconds = len(desk.order)
+        stack.add(Button("lay", f"Lay {len(desk.order)} strokes ({seconds // 60} min {seconds % 60:02d} s)", in_hand=True), 34)
+    else:
+        stack.beside([Button("order", "Order", hint="Ghosts over your calls or chalk; nothing is cut yet"),
+                      Button("carry on", "Carry on", enabled=desk.freedom.carry_on, reason="This lesson does not allow it.",
+                             hint="Lay the order over all you called in this print (K)")], 34)  # fmt: skip
+
+
+def _stone(desk: Desk, hold: Hold, stack: Stack) -> None:
+    stack.add(Radio("pressure", ("light", "firm"), int(desk.settings.pressure == "firm")))
+    stack.label("One pass over the face takes a minute. Burrs that stand carry the part at the next print.", SMALL)
+    stack.add(Button("do", "Stone once", key="Space"))
+
+
+def _cloth(desk: Desk, hold: Hold, stack: Stack) -> None:
+    stack.label("Chips and blue go; some blue stays in the pockets.", SMALL)
+    stack.add(Button("do", "Wipe the face", key="Space"))
+
+
+def _indicator(desk: Desk, hold: Hold, stack: Stack) -> None:
+    datum = hold.datum()
+    if datum is None:
+        stack.label("This part has one face only: there is nothing to stand it on. Open the whole stand to use it.")
+        return
+    stack.label(f"The part stands on its {datum}; heights are written on the {desk.session.job.in_hand}.")
+    stack.add(Radio("tip", ("gauge block", "ball"), int(desk.settings.tip == "ball")))
+    stack.add(Button("do", "Sweep the face", key="Space"))
+    stack.add(Button("sweep turned", "Sweep it turned round", hint="The other way round: stand and part are told apart"))
+    stack.label("Click a place, or drag a line, for a few stations.", SMALL)
+    sight = desk.sight
+    for asked, reading, doubt in zip(sight.tolerances, sight.readings, sight.doubts, strict=True):
+        if asked.face == sight.in_hand:
+            read = "not read yet" if reading is None else f"{reading.value_um:g} µm" + (", in doubt" if doubt else "")
+            stack.label(f"{asked.kind.capitalize()} to {asked.datum}: {read}; wanted {asked.limit_um:g} µm", LABEL, "text")
+
+
+def _hinge(desk: Desk, hold: Hold, stack: Stack) -> None:
+    stack.label("Push each end sideways on the clean plate. It turns about what carries it.", SMALL)
+    stack.add(Button("do", "Push both ends", key="Space"))
+    if desk.turned is not None:
+        for end, pivot in zip(("right", "left"), desk.turned.pivots, strict=True):
+            stack.label(f"Pushed at the {end}: it turns {100.0 * pivot.share:.0f} % of the length from the far end", LABEL,
+                        "text")
+        stack.label(f"An even face of this outline: {100.0 * desk.turned.even[0].share:.0f} %", LABEL)
+
+
+def _chalk(desk: Desk, hold: Hold, stack: Stack) -> None:
+    stack.label("Draw round marks or an area; a click sets a ring of 10 mm.", SMALL)
+    stack.label(f"{len(desk.chalk)} chalked", LABEL, "text")
+    stack.add(Button("order chalk", "Order over all in chalk", enabled=bool(desk.chalk),
+                     reason="No chalk yet: draw round an area."))  # fmt: skip
+    stack.add(Button("rub out", "Rub out the last", enabled=bool(desk.chalk), reason="No chalk yet."))
+
+
+def _square(desk: Desk, hold: Hold, stack: Stack) -> None:
+    stack.label("Click to lay it; the counts are yours.", SMALL)
+    stack.add(Field("counted", text=desk.settings.counted, empty="your count", unit="spots"))
+    stack.add(Field("bearing", text=desk.settings.bearing, empty="your guess", unit="% bearing"))

@@ -1,0 +1,352 @@
+"""The pane of the face: the iron as it looks now, what lies on it, and the tool over it; beside it the plate."""
+
+import math
+from typing import Any
+
+import numpy as np
+import pygame
+
+from sim.bench.desk import Desk, Hung
+from sim.bench.gestures import Line
+from sim.bench.hold import Hold
+from sim.bench.iron import IronPicture, film_picture
+from sim.bench.lettering import LABEL, SMALL, Ui
+from sim.bench.palette import CALL_EDGE, CALL_FILL, CHALK, INK, MARKS, WELL, WELL_FOCUS, WELL_TEXT, WRITTEN, WRITTEN_HALO
+from sim.bench.viewport import Viewport, whole_face
+from sim.model.blade import RACK
+from sim.model.plate import Plate
+
+SQUARE_MM = 25.4
+PLATE_SHARE = 0.36  # of the pane's width, for the plate beside the part
+LEAST_FOR_PLATE = 800
+
+
+class FacePane:
+    """What is seen of the face and the plate; it draws, and never acts.
+
+    Attributes
+    ----------
+    view : Viewport
+        Of the face; of the plate while the part is about to be laid on it.
+    over : int or None
+        Hung print that is laid over the face, counted from the newest.
+    """
+
+    def __init__(self, desk: Desk, rect: pygame.Rect) -> None:
+        self.desk, self.rect = desk, rect
+        self.over: int | None = None
+        self.iron: IronPicture | None = None
+        self._of: Any = None
+        self._seen = -1
+        self._scaled: tuple[Any, pygame.Surface] | None = None
+        self.face_view = whole_face(tuple(rect), desk.session.job.face.size_mm)
+        self.place(rect)
+
+    # ------------------------------------------------------------------ where
+
+    @property
+    def on_plate(self) -> bool:
+        """The pane shows the plate and the part about to be laid."""
+        return self.desk.tool == "spot" and not self.desk.laid
+
+    def beside(self) -> pygame.Rect | None:
+        """Where the plate lies beside the part; None when it is not shown."""
+        wanted = self.desk.tool == "read" and self.desk.plate_view and self.over is None
+        if not wanted or self.rect.width < LEAST_FOR_PLATE or self.desk.session.job.round == 0:
+            return None
+        wide = round(self.rect.width * PLATE_SHARE)
+        return pygame.Rect(self.rect.right - wide, self.rect.top, wide, self.rect.height)
+
+    def place(self, rect: pygame.Rect) -> None:
+        """Give the pane its place; the whole face is shown in it."""
+        self.rect = rect
+        self.whole()
+
+    def whole(self) -> None:
+        """Show the whole face."""
+        self.face_view = whole_face(self._face_pane(), self.desk.session.job.face.size_mm)
+
+    def _face_pane(self) -> tuple[int, int, int, int]:
+        beside = self.beside()
+        width = self.rect.width - (beside.width if beside else 0)
+        return self.rect.left, self.rect.top, width, self.rect.height - 28
+
+    @property
+    def view(self) -> Viewport:
+        """What the pointer's place means now."""
+        if self.on_plate:
+            return whole_face(tuple(self.rect), self.desk.session.job.plate.size_mm)
+        return self.face_view.within(*self._face_pane())
+
+    def to_mm(self, pos: tuple[int, int]) -> tuple[float, float]:
+        """Place under a pixel: on the face, or on the plate while the part is about to be laid."""
+        return self.view.to_mm(*pos)
+
+    def holds(self, pos: tuple[int, int]) -> bool:
+        """Whether a pixel belongs to the face (or to the plate that the part is laid on)."""
+        beside = self.beside()
+        return self.rect.collidepoint(pos) and not (beside and beside.collidepoint(pos))
+
+    def zoom(self, factor: float, pos: tuple[int, int]) -> None:
+        """Nearer or farther; what is under the pointer stays."""
+        self.face_view = self.view.zoomed(factor, pos)
+
+    def shift(self, dx_px: float, dy_px: float) -> None:
+        """Move the face along with the hand."""
+        self.face_view = self.view.moved(dx_px, dy_px)
+
+    # ------------------------------------------------------------------ what is seen
+
+    def refresh(self) -> None:
+        """Bring the picture up to date with the iron; only what changed is drawn again when that can be told."""
+        job, s = self.desk.session.job, self.desk.settings
+        key = (job.in_hand, int(job.face.scored.sum()))
+        now = len(self.desk.session.commands), self.desk.strokes_laid
+        if self.iron is None or key != self._of:
+            self.iron = IronPicture(job.face, lamp_deg=s.lamp_deg, style=s.style)
+            self._of = key
+        elif (s.lamp_deg, s.style) != (self.iron.lamp_deg, self.iron.style):
+            self.iron.style = s.style
+            self.iron.light(s.lamp_deg, job.face)
+        elif now != self._seen:
+            self.iron.redraw(job.face, self._changed())
+        self._seen = now
+        self._scaled = None
+
+    def _changed(self) -> tuple[int, int, int, int] | None:
+        """Cells that the last command alone can have changed; None: any."""
+        commands = self.desk.session.commands
+        if self._seen == -1 or len(commands) != self._seen[0] + 1 or not hasattr(commands[-1], "table"):
+            return None
+        pitch = self.desk.session.job.face.pitch_mm
+        ny, nx = self.desk.session.job.face.shape
+        table = np.asarray(commands[-1].table)[:, :4] / 100.0
+        x, y = table[:, 0::2], table[:, 1::2]
+        wide = RACK[commands[-1].blade].width_mm
+        left, right = (math.floor((v - d) / pitch) for v, d in ((x.min(), wide), (x.max(), -wide)))
+        low, high = (math.floor((v - d) / pitch) for v, d in ((y.min(), wide), (y.max(), -wide)))
+        left, low, right, high = max(left, 0), max(low, 0), min(right, nx), min(high, ny)
+        return (low, left, high - low, right - left) if right > left and high > low else (0, 0, 1, 1)
+
+    def draw(self, surface: pygame.Surface, ui: Ui, hold: Hold) -> None:
+        """The pane as it is now."""
+        surface.fill(WELL, self.rect)
+        before = surface.get_clip()
+        surface.set_clip(self.rect)
+        if self.on_plate:
+            self._draw_plate_and_part(surface, ui)
+        else:
+            self._draw_face(surface, ui, hold)
+            beside = self.beside()
+            if beside:
+                self._draw_beside(surface, ui, beside)
+        surface.set_clip(before)
+
+    def _draw_face(self, surface: pygame.Surface, ui: Ui, hold: Hold) -> None:
+        view = self.view
+        pane = pygame.Rect(view.left_px, view.top_px, view.width_px, view.height_px)
+        assert self.iron is not None  # refreshed before it is drawn
+        hung = self.desk.hung[-1 - self.over] if self.over is not None and self.over < len(self.desk.hung) else None
+        surface.blit(self._face_picture(view, pane), pane)
+        if hung is not None and hung.face == self.desk.session.job.in_hand:
+            self._lay_over(surface, view, hung)
+        _stamp(surface, ui, view)
+        for outline in self.desk.chalk:
+            pygame.draw.lines(surface, CHALK, True, [view.to_px(*p) for p in outline], 2)
+        if hold.outline and len(hold.outline) > 1:
+            pygame.draw.lines(surface, CHALK, False, [view.to_px(*p) for p in hold.outline], 2)
+        self._draw_written(surface, ui, view)
+        for call in self.desk.calls:
+            _glyph(surface, ui, view.to_px(call.x_mm, call.y_mm), call.level, call.sure)
+        for line in self.desk.order:
+            _ghost(surface, view, line)
+        if self.desk.tool in ("read", "square"):
+            s = self.desk.settings
+            x, y = view.to_px(s.square_x_mm, s.square_y_mm + SQUARE_MM)
+            side = SQUARE_MM * view.px_per_mm
+            box = pygame.Rect(round(x), round(y), round(side), round(side))
+            pygame.draw.rect(surface, INK, box, 3)
+            pygame.draw.rect(surface, WELL_FOCUS if self.desk.tool == "square" else CHALK, box, 1)
+        prediction = self.desk.prediction
+        if prediction and prediction.x_mm is not None and prediction.y_mm is not None:
+            _cross(surface, view.to_px(prediction.x_mm, prediction.y_mm))
+        self._draw_tool(surface, view, hold)
+        self._caption(surface, ui, view, hung)
+
+    def _face_picture(self, view: Viewport, pane: pygame.Rect) -> pygame.Surface:
+        """The iron scaled into the pane; kept until the iron or the view changes."""
+        assert self.iron is not None
+        if self._scaled is not None and self._scaled[0] == (view, id(self.iron)):
+            return self._scaled[1]
+        rgbx = self.iron.rgbx
+        ny, nx = rgbx.shape[:2]
+        pitch = self.desk.session.job.face.pitch_mm
+        out = pygame.Surface(pane.size)
+        out.fill(WELL)
+        x0, y1 = view.to_mm(pane.left, pane.top)
+        x1, y0 = view.to_mm(pane.right, pane.bottom)
+        left, right = max(math.floor(x0 / pitch), 0), min(math.ceil(x1 / pitch), nx)
+        top, bottom = max(ny - math.ceil(y1 / pitch), 0), min(ny - math.floor(y0 / pitch), ny)
+        if right > left and bottom > top:
+            cells = np.ascontiguousarray(rgbx[top:bottom, left:right])
+            picture = pygame.image.frombuffer(cells, (right - left, bottom - top), "RGBX")
+            px, py = view.to_px(left * pitch, (ny - top) * pitch)
+            qx, qy = view.to_px(right * pitch, (ny - bottom) * pitch)
+            size = max(round(qx) - round(px), 1), max(round(qy) - round(py), 1)
+            scaled = pygame.transform.smoothscale(picture, size)
+            out.blit(scaled, (round(px) - pane.left, round(py) - pane.top))
+        self._scaled = (view, id(self.iron)), out
+        return out
+
+    def _lay_over(self, surface: pygame.Surface, view: Viewport, hung: Hung) -> None:
+        """An older print over the face, half seen through."""
+        ny, nx = hung.picture.shape
+        shade = np.zeros((nx, ny, 4), np.uint8)
+        shade[:, :, :3] = MARKS["ring"]
+        shade[:, :, 3] = (hung.picture[::-1].T * 0.8).astype(np.uint8)
+        picture = pygame.image.frombuffer(np.ascontiguousarray(shade.swapaxes(0, 1)), (nx, ny), "RGBA")
+        left, top, wide, high = view.face_rect_px()
+        surface.blit(pygame.transform.smoothscale(picture, (max(round(wide), 1), max(round(high), 1))),
+                     (round(left), round(top)))
+
+    def _draw_written(self, surface: pygame.Surface, ui: Ui, view: Viewport) -> None:
+        written = self.desk.sight.written
+        if written is None:
+            return
+        for x, y, z in zip(written.x_mm.tolist(), written.y_mm.tolist(), written.z_um.tolist(), strict=True):
+            _haloed(surface, ui, view.to_px(x, y), f"{z:+.0f}" if z else "0")
+
+    def _draw_tool(self, surface: pygame.Surface, view: Viewport, hold: Hold) -> None:
+        """The stroke under way, and the tool to scale at the cursor."""
+        line = hold.preview()
+        if line is not None:
+            pygame.draw.line(surface, INK, view.to_px(*line[:2]), view.to_px(*line[2:]), 4)
+            pygame.draw.line(surface, WELL_FOCUS, view.to_px(*line[:2]), view.to_px(*line[2:]), 2)
+        if self.desk.tool == "scrape" and self.desk.passing is None:
+            _blade(surface, view, hold)
+        elif hold.by_key:
+            _cross(surface, view.to_px(*hold.cursor_mm))
+
+    def _caption(self, surface: pygame.Surface, ui: Ui, view: Viewport, hung: Hung | None) -> None:
+        """Scale, and how the face lies."""
+        y = self.rect.bottom - ui.px(26)
+        step = next((n for n in (1, 2, 5, 10, 20, 50, 100) if n * view.px_per_mm >= ui.px(40)), 100)
+        left, right = self.rect.left + ui.px(24), self.rect.left + ui.px(24) + round(step * view.px_per_mm)
+        for a, b in (((left, y), (right, y)), ((left, y - 4), (left, y + 4)), ((right, y - 4), (right, y + 4))):
+            pygame.draw.line(surface, WELL_TEXT, a, b)
+        ui.text(surface, (right + ui.px(8), y - ui.px(8)), f"{step} mm", SMALL, WELL_TEXT)
+        told = "face up, turned over its long edge"
+        if hung is not None:
+            told = f"print {hung.round} laid over the face as it is now"
+        ui.text(surface, (right + ui.px(90), y - ui.px(8)), f"{self.desk.session.job.in_hand}: {told}", SMALL, WELL_TEXT)
+
+    # ------------------------------------------------------------------ the plate
+
+    def _draw_beside(self, surface: pygame.Surface, ui: Ui, where: pygame.Rect) -> None:
+        job, s = self.desk.session.job, self.desk.settings
+        view = whole_face((where.left, where.top, where.width, where.height - 28), job.plate.size_mm)
+        surface.fill(WELL, where)
+        _blit_plate(surface, view, job.plate, mirrored=True)
+        across, deep = job.face.size_mm
+        low = job.plate.size_mm[1] - s.y_mm - deep
+        _outline(surface, view, s.x_mm, low, (across, deep))
+        ui.text(surface, (where.left + ui.px(16), where.top + ui.px(10)), "Plate, where it lay: bare patches, as in a mirror",
+                LABEL, WELL_TEXT, width=where.width - ui.px(24))  # fmt: skip
+
+    def _draw_plate_and_part(self, surface: pygame.Surface, ui: Ui) -> None:
+        job, s = self.desk.session.job, self.desk.settings
+        view = self.view
+        _blit_plate(surface, view, job.plate, mirrored=False)
+        _outline(surface, view, s.x_mm, s.y_mm, job.face.size_mm, dashed=False)
+        ui.text(surface, (self.rect.left + ui.px(16), self.rect.top + ui.px(10)),
+                "Plate: where the part will lie", LABEL, WELL_TEXT)
+
+
+# ---------------------------------------------------------------------- small things
+
+
+def _blit_plate(surface: pygame.Surface, view: Viewport, plate: Plate, mirrored: bool) -> None:
+    picture = film_picture(plate, mirrored=mirrored)
+    left, top, wide, high = view.face_rect_px()
+    made = pygame.image.frombuffer(np.ascontiguousarray(picture), picture.shape[1::-1], "RGB")
+    surface.blit(pygame.transform.smoothscale(made, (max(round(wide), 1), max(round(high), 1))),
+                 (round(left), round(top)))
+
+
+def _outline(surface: pygame.Surface, view: Viewport, x_mm: float, y_mm: float, size_mm: tuple[float, float],
+             dashed: bool = True) -> None:
+    """Outline of the part on the plate, with its stamp."""
+    left, top = view.to_px(x_mm, y_mm + size_mm[1])
+    box = pygame.Rect(round(left), round(top), round(size_mm[0] * view.px_per_mm), round(size_mm[1] * view.px_per_mm))
+    corners = [box.topleft, (box.right - 1, box.top), (box.right - 1, box.bottom - 1), (box.left, box.bottom - 1)]
+    for a, b in zip(corners, corners[1:] + corners[:1], strict=True):
+        _dashes(surface, a, b, CHALK) if dashed else pygame.draw.line(surface, WELL_FOCUS, a, b, 2)
+    pygame.draw.circle(surface, CHALK if dashed else WELL_FOCUS, (box.left + 9, box.top + 9), 3)
+
+
+def _dashes(surface: pygame.Surface, a: tuple[float, float], b: tuple[float, float], colour: tuple[int, int, int]) -> None:
+    way = math.dist(a, b)
+    for n in range(0, max(int(way), 1), 8):
+        p, q = n / max(way, 1.0), min((n + 4) / max(way, 1.0), 1.0)
+        pygame.draw.line(surface, colour, (a[0] + p * (b[0] - a[0]), a[1] + p * (b[1] - a[1])),
+                         (a[0] + q * (b[0] - a[0]), a[1] + q * (b[1] - a[1])))  # fmt: skip
+
+
+def _ghost(surface: pygame.Surface, view: Viewport, line: Line) -> None:
+    a, b = view.to_px(*line[:2]), view.to_px(*line[2:])
+    pygame.draw.line(surface, INK, a, b, 3)
+    _dashes(surface, a, b, CALL_FILL)
+
+
+def _stamp(surface: pygame.Surface, ui: Ui, view: Viewport) -> None:
+    """The stamped corner, beside the face."""
+    left, top, _, _ = view.face_rect_px()
+    pygame.draw.circle(surface, WELL_TEXT, (round(left) - 10, round(top) - 8), 3)
+
+
+def _glyph(surface: pygame.Surface, ui: Ui, at: tuple[float, float], level: int, sure: bool) -> None:
+    """A call: triangle up, square, triangle down, its digit beside it."""
+    x, y, r = at[0], at[1], ui.px(7)
+    shapes = {1: ((x, y - r), (x + r, y + r * 0.8), (x - r, y + r * 0.8)),
+              2: ((x - r * 0.85, y - r * 0.85), (x + r * 0.85, y - r * 0.85), (x + r * 0.85, y + r * 0.85),
+                  (x - r * 0.85, y + r * 0.85)),
+              3: ((x, y + r), (x + r, y - r * 0.8), (x - r, y - r * 0.8))}  # fmt: skip
+    pygame.draw.polygon(surface, CALL_FILL, shapes[level])
+    pygame.draw.polygon(surface, CALL_EDGE, shapes[level], 2)
+    _haloed(surface, ui, (x + r + ui.px(7), y), f"{level}{'!' if sure else ''}")
+
+
+def _haloed(surface: pygame.Surface, ui: Ui, at: tuple[float, float], string: str) -> None:
+    """Dark strokes with a chalk halo: read on iron and on blue."""
+    font = ui.font(SMALL, True)
+    wide, high = font.size(string)
+    x, y = round(at[0] - wide / 2), round(at[1] - high / 2)
+    halo = font.render(string, True, WRITTEN_HALO)
+    for dx, dy in ((-2, 0), (2, 0), (0, -2), (0, 2), (-1, -1), (1, 1), (-1, 1), (1, -1)):
+        surface.blit(halo, (x + dx, y + dy))
+    surface.blit(font.render(string, True, WRITTEN), (x, y))
+
+
+def _cross(surface: pygame.Surface, at: tuple[float, float]) -> None:
+    x, y = round(at[0]), round(at[1])
+    for colour, width in ((INK, 4), (CALL_FILL, 2)):
+        pygame.draw.line(surface, colour, (x - 7, y - 7), (x + 7, y + 7), width)
+        pygame.draw.line(surface, colour, (x - 7, y + 7), (x + 7, y - 7), width)
+
+
+def _blade(surface: pygame.Surface, view: Viewport, hold: Hold) -> None:
+    """The end of the blade to scale, a tail in the set direction, and a ring of six for the push."""
+    x, y = view.to_px(*hold.cursor_mm)
+    s = hold.desk.settings
+    turn = math.radians(s.angle_deg)
+    ux, uy = math.cos(turn), -math.sin(turn)
+    half = 0.5 * RACK[s.blade].width_mm * view.px_per_mm
+    ends = (x - uy * half, y + ux * half), (x + uy * half, y - ux * half)
+    for colour, width in ((INK, 3), (CHALK, 1)):
+        pygame.draw.line(surface, colour, *ends, width)
+        pygame.draw.line(surface, colour, (x, y), (x - 14 * ux, y - 14 * uy), width)
+    box = pygame.Rect(0, 0, 26, 26)
+    box.center = round(x), round(y)
+    for n in range(6):
+        begin = math.pi / 2 - (n + 1) * math.pi / 3 + 0.12
+        pygame.draw.arc(surface, WELL_FOCUS if n < s.push else INK, box, begin, begin + math.pi / 3 - 0.24, 3)

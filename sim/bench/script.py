@@ -1,0 +1,223 @@
+"""Gestures from a file, played on the bench without a window: real events, real acts, pictures on the way.
+
+A script is a JSON object: `start` ({"sample": 0 to 2} or {"file": PATH}), optional `size`, `theme`, `scale`, `seed`, and
+`steps`, a list of objects with one key each (what it takes beside it):
+
+- `key`: name of a key's place, such as "Q", "SPACE", "PAGEUP" (`mod`: "shift", "ctrl"; `times`)
+- `click`: [x, y] in mm on the face, or on the plate while the part is laid on it (`shift`, `button`)
+- `drag`: [[x, y], [x, y]] in mm (`shift`; `events`: pointer events on the way; `cancel`: "escape" or "right")
+- `point`: [x, y] in mm: the pointer goes there
+- `press`: id of a widget, pressed with the pointer in its middle (`at`: 0 to 1 along it, for rows of choices)
+- `type`: text, for a field that has the focus
+- `zoom`: factor about the middle; `resize`: [width, height]; `lamp`: degrees
+- `work`: so many rounds by a trained hand (`hand`)
+- `shot`: name of a picture, saved as NAME.png
+"""
+
+import argparse
+import json
+import tempfile
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import pygame
+
+from sim import paths
+from sim.bench.app import SIZE, Bench
+from sim.bench.gestures import seconds_of
+from sim.bench.keys import place_of
+from sim.bench.start import Prefs, sample
+from sim.errors import BadFile, CannotWrite
+from sim.hands.autopilot import follow_the_blue
+from sim.hands.skill import HANDS
+from sim.intake.drawing import read_part
+from sim.kernels.warm import warm
+
+STEPS = ("key", "click", "drag", "point", "press", "type", "zoom", "resize", "lamp", "work", "shot")
+MODS = {"shift": pygame.KMOD_SHIFT, "ctrl": pygame.KMOD_CTRL, "": 0}
+MOST_PASS_STEPS = 100_000
+NAMES = {"SPACE": "space", "RETURN": "return", "ESCAPE": "escape", "PAGEUP": "page up", "PAGEDOWN": "page down",
+         "BACKSPACE": "backspace", "HOME": "home", "COMMA": ",", "PERIOD": ".", "EQUALS": "=", "MINUS": "-",
+         "LEFT": "left", "RIGHT": "right", "UP": "up", "DOWN": "down", "TAB": "tab"}  # fmt: skip
+
+
+@dataclass
+class Player:
+    """Plays steps on a bench; `seconds` adds up what a person would have taken."""
+
+    bench: Bench
+    surface: pygame.Surface
+    shots: Path = field(default_factory=Path)
+    force: bool = False
+    seconds: float = 0.0
+    saved: list[Path] = field(default_factory=list)
+
+    def play(self, steps: list[dict[str, Any]]) -> None:
+        """Play them all.
+
+        Raises
+        ------
+        BadFile
+            A step that is none, or names what is not there.
+        CannotWrite
+            A picture is there already, or cannot be written.
+        """
+        for n, step in enumerate(steps):
+            kinds = [key for key in step if key in STEPS] if isinstance(step, dict) else []
+            if len(kinds) != 1:
+                raise BadFile(f"steps[{n}]: a step must have one of {', '.join(STEPS)}, got {str(step)[:60]}")
+            try:
+                getattr(self, f"_{kinds[0]}")(step[kinds[0]], step)
+            except (TypeError, KeyError, ValueError, IndexError) as error:
+                raise BadFile(f"steps[{n}].{kinds[0]}: {error}") from None
+            self._settle()
+
+    def _settle(self) -> None:
+        """Let a pass come to its end, and draw."""
+        for _ in range(MOST_PASS_STEPS):
+            desk = self.bench.desk
+            if desk is None or desk.passing is None or desk.passing.paused:
+                break
+            desk.step_pass()
+        self.bench.draw(self.surface)
+
+    def send(self, kind: int, **more: Any) -> None:
+        """One event."""
+        self.bench.on(pygame.event.Event(kind, **more))
+
+    def _px(self, place: list[float]) -> tuple[int, int]:
+        assert self.bench.pane is not None
+        x, y = self.bench.pane.view.to_px(float(place[0]), float(place[1]))
+        return round(x), round(y)
+
+    def _key(self, name: str, step: dict[str, Any]) -> None:
+        code = pygame.key.key_code(NAMES.get(name, name.lower()))
+        mod = MODS[step.get("mod", "")]
+        for _ in range(int(step.get("times", 1))):
+            self.send(pygame.KEYDOWN, key=code, mod=mod, scancode=0, unicode="")
+            self.send(pygame.KEYUP, key=code, mod=mod, scancode=0)
+        assert place_of(pygame.event.Event(pygame.KEYDOWN, key=code, mod=mod)) or True
+
+    def _click(self, place: list[float], step: dict[str, Any]) -> None:
+        self._pressed(self._px(place), int(step.get("button", 1)), MODS["shift" if step.get("shift") else ""])
+        self.seconds += seconds_of("click")
+
+    def _pressed(self, at: tuple[int, int], button: int = 1, mod: int = 0) -> None:
+        self.send(pygame.MOUSEMOTION, pos=at, rel=(0, 0), buttons=(0, 0, 0), mod=mod)
+        self.send(pygame.MOUSEBUTTONDOWN, pos=at, button=button, mod=mod)
+        self.send(pygame.MOUSEBUTTONUP, pos=at, button=button, mod=mod)
+
+    def _drag(self, ends: list[list[float]], step: dict[str, Any]) -> None:
+        a, b = self._px(ends[0]), self._px(ends[1])
+        mod = MODS["shift" if step.get("shift") else ""]
+        self.send(pygame.MOUSEBUTTONDOWN, pos=a, button=1, mod=mod)
+        count = int(step.get("events", 12))
+        for k in range(1, count + 1):
+            at = round(a[0] + (b[0] - a[0]) * k / count), round(a[1] + (b[1] - a[1]) * k / count)
+            self.send(pygame.MOUSEMOTION, pos=at, rel=(0, 0), buttons=(1, 0, 0), mod=mod)
+        if step.get("cancel") == "escape":
+            self.send(pygame.KEYDOWN, key=pygame.K_ESCAPE, mod=0, scancode=0, unicode="")
+        elif step.get("cancel") == "right":
+            self.send(pygame.MOUSEBUTTONDOWN, pos=b, button=3, mod=0)
+            self.send(pygame.MOUSEBUTTONUP, pos=b, button=3, mod=0)
+        self.send(pygame.MOUSEBUTTONUP, pos=b, button=1, mod=mod)
+        self.seconds += seconds_of("drag")
+
+    def _point(self, place: list[float], step: dict[str, Any]) -> None:
+        self.send(pygame.MOUSEMOTION, pos=self._px(place), rel=(0, 0), buttons=(0, 0, 0), mod=0)
+
+    def _press(self, id: str, step: dict[str, Any]) -> None:
+        self.bench.lay_out()
+        widget = next((w for w in self.bench.group.widgets if w.id == id), None)
+        if widget is None:
+            here = ", ".join(w.id for w in self.bench.group.widgets if w.focusable)
+            raise ValueError(f"must be a widget of this page ({here}), got {id!r}")
+        share = float(step.get("at", 0.5))
+        self._pressed((round(widget.rect.left + share * (widget.rect.width - 1)), widget.rect.centery))
+        self.seconds += seconds_of("click")
+
+    def _type(self, text: str, step: dict[str, Any]) -> None:
+        for letter in str(text):
+            self.send(pygame.TEXTINPUT, text=letter)
+
+    def _zoom(self, factor: float, step: dict[str, Any]) -> None:
+        assert self.bench.pane is not None
+        self.bench.pane.zoom(float(factor), self.bench.pane.rect.center)
+
+    def _resize(self, size: list[int], step: dict[str, Any]) -> None:
+        self.surface = pygame.Surface((int(size[0]), int(size[1])))
+        self.send(pygame.VIDEORESIZE, w=int(size[0]), h=int(size[1]))
+
+    def _lamp(self, degrees: float, step: dict[str, Any]) -> None:
+        assert self.bench.desk is not None
+        self.bench.desk.set(lamp_deg=float(degrees) % 360.0)
+
+    def _work(self, rounds: int, step: dict[str, Any]) -> None:
+        """Rounds by a trained hand that follows the blue; each print is hung."""
+        desk = self.bench.desk
+        assert desk is not None
+        desk.hand_over(follow_the_blue(HANDS[step.get("hand", "skilled")]), int(rounds))
+
+    def _shot(self, name: str, step: dict[str, Any]) -> None:
+        path = self.shots / f"{name}.png"
+        if path.exists() and not self.force:
+            raise CannotWrite(f"{path}: is there already and is not overwritten without --force")
+        self.bench.draw(self.surface)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        pygame.image.save(self.surface, path)
+        self.saved.append(path)
+
+
+def read_script(path: Path) -> dict[str, Any]:
+    """A script from its file.
+
+    Raises
+    ------
+    BadFile
+        No JSON object with `steps`.
+    """
+    try:
+        told = json.loads(path.read_text("utf-8"))
+    except (OSError, ValueError) as error:
+        raise BadFile(f"{path}: must be a script in JSON, got: {error}") from None
+    if not isinstance(told, dict) or not isinstance(told.get("steps"), list):
+        raise BadFile(f"{path}: must be a JSON object with a list of steps")
+    return told
+
+
+def begun(told: dict[str, Any], folder: Path, size: tuple[int, int] = SIZE) -> Player:
+    """A bench as the script wants it at its start, and a player for it."""
+    pygame.display.init()
+    pygame.font.init()
+    prefs = replace(Prefs(), theme=told.get("theme", "dark"), scale=float(told.get("scale", 1.0)))
+    bench = Bench(folder, size, prefs=prefs, seed=int(told.get("seed", 1)))
+    start = told.get("start", {})
+    if "sample" in start:
+        stand = read_part(paths.assets() / "parts" / "stand.toml") if start["sample"] == 2 else None
+        bench.begin(*sample(int(start["sample"]), bench.seed, stand))
+    elif "file" in start:
+        bench.open_file(Path(start["file"]))
+    return Player(bench, pygame.Surface(size))
+
+
+def play(args: argparse.Namespace) -> int:
+    """Play a script from the command line, save its pictures, and tell how long a person would have taken."""
+    path = Path(args.script)
+    told = read_script(path)
+    told |= {k: v for k, v in (("theme", args.theme), ("scale", args.ui_scale)) if v is not None}
+    warm()
+    with tempfile.TemporaryDirectory(prefix="flatwright-script-") as folder:
+        size = args.size or tuple(int(n) for n in told.get("size", SIZE))
+        player = begun(told, Path(args.data_dir or folder), size)
+        player.shots, player.force = Path(args.shots or "."), args.force
+        try:
+            player.play(told["steps"])
+        except BadFile as error:
+            raise BadFile(f"{path}: {error}") from None
+        finally:
+            player.bench.close()
+    for one in player.saved:
+        print(f"picture: {one}")
+    print(f"a person's hand: {player.seconds:.0f} s for the gestures of this script")
+    return 0

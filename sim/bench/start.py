@@ -1,0 +1,147 @@
+"""The first page with its three doors, the settings, and what is remembered of both."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field, fields, replace
+from pathlib import Path
+
+import pygame
+
+from sim.bench.iron import STYLES
+from sim.bench.lettering import BODY, CONTROL, LABEL, NAME, Ui
+from sim.bench.panels import Stack
+from sim.bench.widgets import Button, Label, Listing, Radio, Toggle, Widget
+from sim.errors import BadFile
+from sim.model.part import PartShape
+from sim.model.start import COUPON, Start
+from sim.shop.job import JobStart
+from sim.shop.store import write_new
+
+SCALES = (0.875, 1.0, 1.25, 1.5)
+RECENT = 8
+LATER = "Comes with the school: lessons and drills are not built yet."
+SAMPLES = ("Coupon, 60 × 40 mm", "Foot of the stand, 160 × 110 mm", "The whole stand, three faces")
+
+
+@dataclass(frozen=True)
+class Prefs:
+    """What the bench remembers of its user."""
+
+    theme: str = "dark"
+    scale: float = 1.0
+    style: str = "outlines"
+    motion: bool = True
+    inches: bool = False
+    true_px_per_mm: float = 0.0
+    recent: tuple[str, ...] = field(default=())
+
+
+def read_prefs(path: Path) -> Prefs:
+    """Preferences as they were kept; the usual ones where there are none or the file is not ours."""
+    try:
+        told = json.loads(path.read_text("utf-8"))
+        known = {f.name: getattr(Prefs(), f.name) for f in fields(Prefs)}
+        good = {k: v for k, v in told.items() if k in known and k != "recent" and type(v) is type(known[k])}
+        prefs = replace(Prefs(), **good, recent=tuple(str(one) for one in told.get("recent", ())[:RECENT]))
+    except (OSError, ValueError, AttributeError, TypeError):
+        return Prefs()
+    sound = prefs.theme in ("dark", "light") and 0.75 <= prefs.scale <= 3.0 and prefs.style in STYLES
+    return prefs if sound else Prefs()
+
+
+def write_prefs(path: Path, prefs: Prefs) -> None:
+    """Keep preferences; raises CannotWrite."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write_new(path, json.dumps(asdict(prefs)).encode(), force=True)
+
+
+def with_recent(prefs: Prefs, job: Path) -> Prefs:
+    """The same with a job on top of the recent ones."""
+    name = str(job)
+    return replace(prefs, recent=(name, *(one for one in prefs.recent if one != name))[:RECENT])
+
+
+def sample(number: int, seed: int, stand: PartShape | None = None) -> tuple[str, JobStart]:
+    """Name and start of a sample.
+
+    Raises
+    ------
+    BadFile
+        The stand is asked for and not given.
+    """
+    if number == 0:
+        return "coupon", JobStart(face=replace(COUPON), seed=seed)
+    if number == 1:
+        return "foot", JobStart(face=Start(), seed=seed)
+    if stand is None:
+        raise BadFile("the stand's file is missing; install flatwright again")
+    return "stand", JobStart(part=stand, seed=seed)
+
+
+def free_path(folder: Path, name: str) -> Path:
+    """A name that no job has yet: NAME-1.job and so on."""
+    number = 1
+    while (folder / f"{name}-{number}.job").exists():
+        number += 1
+    return folder / f"{name}-{number}.job"
+
+
+def start_page(size: tuple[int, int], ui: Ui, prefs: Prefs, recent: Sequence[Path]) -> list[Widget]:
+    """Three doors, samples, recent jobs, and the size of the letters."""
+    width = min(size[0] - ui.px(64), ui.px(1040))
+    left, pad = (size[0] - width) // 2, ui.px(16)
+    head = Label("title", string="flatwright", size=26, bold=True)
+    head.rect = pygame.Rect(left, ui.px(36), width, ui.px(40))
+    line = Label("lead", string="A bench for practising how cast iron is scraped flat. Pick a door.", size=BODY, role="muted")
+    line.rect = pygame.Rect(left, head.rect.bottom + ui.px(2), width, ui.px(26))
+    top = line.rect.bottom + ui.px(16)
+    doors = [
+        Button("door print", "Make a first print", key="1 min", sub="A small coupon, blue, a plate"),
+        Button("door minutes", "Today's five minutes", key=" ", sub="After lesson 2", enabled=False, reason=LATER),
+        Button("door part", "I have a part", key=" ", sub="A part file, or a job to go on with"),
+    ]
+    each = (width - 2 * pad) // 3
+    for n, door in enumerate(doors):
+        door.rect, door.area = pygame.Rect(left + n * (each + pad), top, each, ui.px(104)), 1
+    made: list[Widget] = [head, line, *doors]
+    half, top = (width - pad) // 2, top + ui.px(104) + ui.px(20)
+    samples = Stack(pygame.Rect(left, top, half, 10), ui, area=2)
+    samples.label("Samples", NAME, "text", bold=True)
+    for n, name in enumerate(SAMPLES):
+        samples.add(Button(f"sample {n}", name))
+    jobs = Stack(pygame.Rect(left + half + pad, top, half, 10), ui, area=3)
+    jobs.label("Go on with", NAME, "text", bold=True)
+    rows = [f"{one.stem}   ({one.parent})" for one in recent]
+    jobs.add(Listing("recent", rows, shown=3, empty="Your jobs appear here. A job file dropped on the window opens too."), 124)
+    foot_y = max(samples.y, jobs.y) + ui.px(14)
+    foot = Stack(pygame.Rect(left, foot_y, width, 10), ui, area=4)
+    foot.beside([Label("size told", string="Size of the letters", size=CONTROL, role="muted"),
+                 Radio("scale", ("A", "A+", "A++", "A+++"), _nearest(SCALES, prefs.scale)),
+                 Radio("theme", ("dark", "light"), int(prefs.theme == "light")),
+                 Button("settings", "Settings"), Button("quit", "Quit", hint="Close the window (Ctrl+Q)")])  # fmt: skip
+    return made + samples.made + jobs.made + foot.made
+
+
+def settings_page(size: tuple[int, int], ui: Ui, prefs: Prefs, where: Path) -> list[Widget]:
+    """Everything that can be set away from the tools."""
+    width = min(size[0] - ui.px(64), ui.px(640))
+    stack = Stack(pygame.Rect((size[0] - width) // 2, ui.px(32), width, 10), ui, area=1)
+    stack.label("Settings", 26, "text", bold=True)
+    stack.label("Theme")
+    stack.add(Radio("theme", ("dark", "light"), int(prefs.theme == "light")))
+    stack.label("Size of letters and controls")
+    stack.add(Radio("scale", ("A", "A+", "A++", "A+++"), _nearest(SCALES, prefs.scale)))
+    stack.label("How marks are set off besides their colour")
+    stack.add(Radio("style", STYLES, STYLES.index(prefs.style)))
+    stack.label("Figures are shown in")
+    stack.add(Radio("inches", ("µm and mm", "tenths and inches"), int(prefs.inches)))
+    stack.add(Toggle("less movement", "Less movement: strokes of an order are laid at once", not prefs.motion))
+    stack.space(6)
+    stack.beside([Button("keys file", "Write the keys to a file"), Button("to start", "To the start page"),
+                  Button("back", "Back", key="Esc")])  # fmt: skip
+    stack.label(f"Jobs, settings and keys lie in {where}. Nothing leaves this machine.", LABEL)
+    return stack.made
+
+
+def _nearest(values: Sequence[float], wanted: float) -> int:
+    return min(range(len(values)), key=lambda n: abs(values[n] - wanted))
