@@ -11,11 +11,12 @@ from sim.bench.lettering import BODY, LABEL, NAME, SMALL, Ui
 from sim.bench.palette import HEIGHTS, INK, WELL, WELL_TEXT
 from sim.bench.panels import Stack
 from sim.bench.widgets import Button, Label, Widget
-from sim.measure.verdict import score, standard_marks
+from sim.measure.verdict import score
 from sim.model.face import Face
 from sim.target import Target
 from sim.units import S_PER_H, UM_PER_TENTH
 
+SHORT = ("flatness", "spots, mean", "spots, lowest square", "bearing")
 SPAN_UM = 6.0  # of the map, up and down, at least
 
 
@@ -46,13 +47,30 @@ def uncovered(desk: Desk, inches: bool = False) -> Uncovered:
     off = 100.0 * job.strokes_off_marks / max(job.strokes, 1)
     flat, want = (v / UM_PER_TENTH if inches else v for v in (found.bearing_flatness_um, target.bearing_flatness_um))
     rows = (
-        (f"Bearing flatness, {'tenths' if inches else 'µm'}", f"{flat:.1f}", f"≤ {want:.3g}",
-         found.bearing_flatness_um <= target.bearing_flatness_um),
-        ("Spots in the square, mean", f"{found.spots_mean:.0f}", f"≥ {target.spots_mean:g}",
-         found.spots_mean >= target.spots_mean),
-        ("Spots, lowest square", f"{found.spots_lowest:.0f}", f"≥ {target.spots_lowest:g}",
-         found.spots_lowest >= target.spots_lowest),
-        ("Bearing, %", f"{found.bearing_pct:.0f}", f"≥ {target.bearing_pct:g}", found.bearing_pct >= target.bearing_pct),
+        (
+            f"Bearing flatness, {'tenths' if inches else 'µm'}",
+            f"{flat:.1f}",
+            f"≤ {want:.3g}",
+            found.bearing_flatness_um <= target.bearing_flatness_um,
+        ),
+        (
+            "Spots in the square, mean",
+            f"{found.spots_mean:.0f}",
+            f"≥ {target.spots_mean:g}",
+            found.spots_mean >= target.spots_mean,
+        ),
+        (
+            "Spots, lowest square",
+            f"{found.spots_lowest:.0f}",
+            f"≥ {target.spots_lowest:g}",
+            found.spots_lowest >= target.spots_lowest,
+        ),
+        (
+            "Bearing, %",
+            f"{found.bearing_pct:.0f}",
+            f"≥ {target.bearing_pct:g}",
+            found.bearing_pct >= target.bearing_pct,
+        ),
         ("Strokes off the marks, %", f"{off:.0f}", "–", None),
         ("Rounds / shop hours", f"{job.round} / {job.clock_s / S_PER_H:.1f}", "–", None),
     )
@@ -83,8 +101,8 @@ def height_map(face: Face) -> tuple[NDArray[np.uint8], float]:
 def finish_page(desk: Desk, done: Uncovered, size: tuple[int, int], ui: Ui) -> tuple[list[Widget], pygame.Rect]:
     """Widgets of the page, and where the map lies."""
     pad, right = ui.px(24), ui.px(420)
-    short = [what for what, _, _, met in done.rows if met is False]
-    title = "Reached: every figure of the goal." if done.met else f"Not reached: {', '.join(short).lower()}."
+    short = [SHORT[n] for n, row in enumerate(done.rows) if row[3] is False]
+    title = "Reached: every figure of the goal." if done.met else f"Not reached yet: {', '.join(short)}."
     head = Label("verdict", string=title, size=NAME, bold=True, role="reached" if done.met else "not_reached")
     head.rect = pygame.Rect(pad, ui.px(14), size[0] - 2 * pad, ui.px(30))
     chart = pygame.Rect(pad, ui.px(60), size[0] - right - 3 * pad, size[1] - ui.px(60 + 90))
@@ -101,18 +119,28 @@ def finish_page(desk: Desk, done: Uncovered, size: tuple[int, int], ui: Ui) -> t
                 role = "reached" if row[3] else "not_reached"
             cell = Label(f"cell {n} {k}", string=word, size=BODY if k else LABEL, role=role, bold=k == 1)
             end = columns[k + 1] if k < 3 else 1.0
-            cell.rect = pygame.Rect(stack.rect.left + round(columns[k] * right), y, round((end - columns[k]) * right) - 4,
-                                    ui.px(26))  # fmt: skip
+            cell.rect = pygame.Rect(
+                stack.rect.left + round(columns[k] * right), y, round((end - columns[k]) * right) - 4, ui.px(26)
+            )
             made.append(cell)
         stack.y += ui.px(30)
     stack.space(8)
     stack.label(f"Orange is high, violet is low; a line every 2 µm; colours end at ±{done.span_um:g} µm.", LABEL)
-    stack.label(f"Uncovered {desk.uncovered} times while working." if desk.uncovered else "Never uncovered while working.", LABEL)
-    row = Stack(pygame.Rect(pad, size[1] - ui.px(60), size[0] - 2 * pad, 10), ui, area=2)
-    row.beside([Button("same start", "Same start again"), Button("another face", "Another face"),
-                Button("copy", "Copy", hint="Copy the figures as text (Ctrl+C)"),
-                Button("back", "Back to the bench", key="Esc"), Button("to start", "Start page")])  # fmt: skip
-    return made + stack.made + row.made, chart
+    stack.label(
+        f"Uncovered {desk.uncovered} times while working." if desk.uncovered else "Never uncovered while working.",
+        LABEL,
+    )
+    foot = Stack(pygame.Rect(pad, size[1] - ui.px(60), size[0] - 2 * pad, 10), ui, area=2)
+    foot.beside(
+        [
+            Button("same start", "Same start again"),
+            Button("another face", "Another face"),
+            Button("copy", "Copy", hint="Copy the figures as text (Ctrl+C)"),
+            Button("back", "Back to the bench", key="Esc"),
+            Button("to start", "Start page"),
+        ]
+    )
+    return made + stack.made + foot.made, chart
 
 
 def draw_map(surface: pygame.Surface, ui: Ui, done: Uncovered, chart: pygame.Rect) -> None:
@@ -122,7 +150,7 @@ def draw_map(surface: pygame.Surface, ui: Ui, done: Uncovered, chart: pygame.Rec
     room = chart.inflate(-2 * ui.px(24), -2 * ui.px(24))
     room.width -= ui.px(70)
     fit = min(room.width / nx, room.height / ny)
-    picture = pygame.image.frombuffer(np.ascontiguousarray(done.map), (nx, ny), "RGB")
+    picture = pygame.image.frombuffer(np.ascontiguousarray(done.map).data, (nx, ny), "RGB")
     scaled = pygame.transform.smoothscale(picture, (max(int(nx * fit), 1), max(int(ny * fit), 1)))
     where = scaled.get_rect(center=room.center)
     surface.blit(scaled, where)

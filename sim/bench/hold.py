@@ -9,9 +9,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.bench.desk import Desk, Prediction
+from sim.bench.desk import Desk
 from sim.bench.gestures import CLICK_MM, Drag, Line, Manner, Place, Row, order_strokes, ring
 from sim.bench.hand_today import HandToday, KeyStroke, hand_today, next_patch
+from sim.bench.pieces import Prediction
 from sim.hands.skill import HANDS
 from sim.shop.luck import luck
 from sim.shop.partwork import SweepFace
@@ -102,8 +103,9 @@ class Hold:
                 self.outline.append((x_mm, y_mm))
         elif self.grip_mm is not None:
             gx, gy = self.grip_mm
-            self.desk.set(x_mm=round(self.desk.settings.x_mm + x_mm - gx, 2),
-                          y_mm=round(self.desk.settings.y_mm + y_mm - gy, 2))
+            self.desk.set(
+                x_mm=round(self.desk.settings.x_mm + x_mm - gx, 2), y_mm=round(self.desk.settings.y_mm + y_mm - gy, 2)
+            )
         return True
 
     def release(self, x_mm: float, y_mm: float) -> None:
@@ -279,8 +281,10 @@ class Hold:
     def move_square(self, x_mm: float, y_mm: float) -> None:
         """Lay the counting square with its middle here, within the face as far as it goes."""
         length, width = self.desk.session.job.face.size_mm
-        self.desk.set(square_x_mm=min(max(x_mm - 12.7, 0.0), max(length - 25.4, 0.0)),
-                      square_y_mm=min(max(y_mm - 12.7, 0.0), max(width - 25.4, 0.0)))
+        self.desk.set(
+            square_x_mm=min(max(x_mm - 12.7, 0.0), max(length - 25.4, 0.0)),
+            square_y_mm=min(max(y_mm - 12.7, 0.0), max(width - 25.4, 0.0)),
+        )
 
     # ------------------------------------------------------------------ orders
 
@@ -294,7 +298,7 @@ class Hold:
         places = [] if chalk else [Place(c.x_mm, c.y_mm) for c in desk.chosen_calls()]
         desk.order = tuple(order_strokes(places, chalk, self.manner()))
         if desk.order:
-            desk.told = f"{len(desk.order)} ghosts. Enter lays them, Esc lets go."
+            desk.told = f"Ghosts drawn: {len(desk.order)}. Enter lays them, Esc lets go."
         elif desk.settings.take == "all in chalk":
             desk.told = "No chalk yet: draw round an area (F)."
         else:

@@ -1,13 +1,18 @@
 """The panel of what is in hand: settings of the tool, and what can be done with it."""
 
+from collections.abc import Callable
+from typing import Any
+
 import numpy as np
 import pygame
 
-from sim.bench.desk import FILMS_UM, PUSHES, Desk
+from sim.bench.desk import Desk
 from sim.bench.hold import Hold
+from sim.bench.iron import STYLES
 from sim.bench.lettering import CONTROL, LABEL, NAME, SMALL, Ui
 from sim.bench.palette import INK, MARKS, WELL
-from sim.bench.panels import Stack
+from sim.bench.panels import Stack, counted
+from sim.bench.pieces import FILMS_UM, PUSHES, Prediction
 from sim.bench.widgets import Button, Field, Label, Radio, Slider, Toggle, Widget
 from sim.model.blade import RACK
 from sim.process.stroke import Iron, flat_cut
@@ -15,6 +20,8 @@ from sim.process.stroke import Iron, flat_cut
 BLADES = tuple(sorted(RACK, key=lambda name: -RACK[name].end_radius_mm))
 TAKES = ("high", "high and medium", "all in chalk")
 MARK_CHOICES = ("more", "same", "fewer")
+ORDERED = ("take", "length_mm", "spacing_mm", "angle_deg", "cross", "turn on", "turn back")
+"""What an order that is drawn follows at once."""
 
 
 class CutSection(Label):
@@ -38,35 +45,75 @@ class CutSection(Label):
         u = np.linspace(-1.0, 1.0, 41)
         x = inner.centerx + 0.5 * across * u
         y = top + np.minimum(deep, inner.height - ui.px(8)) * (1.0 - u * u)
-        iron = [(inner.left, top), *zip(x.tolist(), y.tolist(), strict=True), (inner.right, top),
-                (inner.right, inner.bottom), (inner.left, inner.bottom)]  # fmt: skip
+        iron = [
+            (inner.left, top),
+            *zip(x.tolist(), y.tolist(), strict=True),
+            (inner.right, top),
+            (inner.right, inner.bottom),
+            (inner.left, inner.bottom),
+        ]
         pygame.draw.polygon(surface, MARKS["iron"], iron)
         pygame.draw.aalines(surface, MARKS["bared"], False, iron[:-2])
-        ui.line(surface, pygame.Rect(inner.left, inner.bottom - ui.px(20), inner.width, ui.px(18)), self.string, SMALL,
-                INK, align="centre")  # fmt: skip
+        ui.line(
+            surface,
+            pygame.Rect(inner.left, inner.bottom - ui.px(20), inner.width, ui.px(18)),
+            self.string,
+            SMALL,
+            INK,
+            align="centre",
+        )
 
 
 def in_hand(desk: Desk, hold: Hold, where: pygame.Rect, ui: Ui) -> list[Widget]:
     """The panel of the tool in hand, and at its foot what ends the practice."""
     stack = Stack(where.inflate(-2 * ui.px(16), -2 * ui.px(12)), ui, area=2)
-    titles = {"roll": "Roller", "spot": "The part", "read": "The eye", "scrape": "Scraper", "stone": "Stone",
-              "wipe": "Cloth", "indicator": "Indicator", "hinge": "A finger", "chalk": "Chalk",
-              "square": "Counting square", None: "Nothing"}  # fmt: skip
+    titles = {
+        "roll": "Roller",
+        "spot": "The part",
+        "read": "The eye",
+        "scrape": "Scraper",
+        "stone": "Stone",
+        "wipe": "Cloth",
+        "indicator": "Indicator",
+        "hinge": "A finger",
+        "chalk": "Chalk",
+        "square": "Counting square",
+        None: "Nothing",
+    }
     stack.label("In hand", SMALL)
     stack.y -= ui.px(6)
     stack.label(titles[desk.tool], NAME, "text", bold=True)
-    fill = {"roll": _roller, "spot": _part, "read": _eye, "scrape": _scraper, "stone": _stone, "wipe": _cloth,
-            "indicator": _indicator, "hinge": _hinge, "chalk": _chalk, "square": _square}  # fmt: skip
+    fill = {
+        "roll": _roller,
+        "spot": _part,
+        "read": _eye,
+        "scrape": _scraper,
+        "stone": _stone,
+        "wipe": _cloth,
+        "indicator": _indicator,
+        "hinge": _hinge,
+        "chalk": _chalk,
+        "square": _square,
+    }
     if desk.tool in fill:
         fill[desk.tool](desk, hold, stack)
     else:
         stack.label("Pick up a tool from the tray, or turn the part.")
         _faces(desk, stack)
-    foot = Stack(pygame.Rect(stack.rect.left, where.bottom - ui.px(12 + 36), stack.rect.width, ui.px(36)), ui, area=2)
-    foot.beside([Button("uncover", "Uncover", enabled=desk.freedom.uncover,
-                        reason="This lesson does not uncover the iron before its end.",
-                        hint="Show the heights under the counting square; it is counted (U)"),
-                 Button("finish", "Finish this face", hint="Uncover the whole face and hold it against its goal")])  # fmt: skip
+    foot = Stack(pygame.Rect(stack.rect.left, where.bottom - ui.px(12 + 34), stack.rect.width, ui.px(34)), ui, area=2)
+    foot.beside(
+        [
+            Button(
+                "uncover",
+                "Uncover",
+                enabled=desk.freedom.uncover,
+                reason="This lesson does not uncover the iron before its end.",
+                hint="Show the heights under the counting square; it is counted (U)",
+            ),
+            Button("finish", "Finish", hint="Finish this face: uncover it and hold it against its goal (Ctrl+Enter)"),
+        ],
+        34,
+    )
     return stack.made + foot.made
 
 
@@ -83,8 +130,11 @@ def _roller(desk: Desk, hold: Hold, stack: Stack) -> None:
 def _part(desk: Desk, hold: Hold, stack: Stack) -> None:
     s = desk.settings
     if desk.laid:
-        stack.label("It lies on the plate and was rubbed. Before you lift: where will it be hardest? Click there.", CONTROL,
-                    "text")
+        stack.label(
+            "It lies on the plate and was rubbed. Before you lift: where will it be hardest? Click there.",
+            CONTROL,
+            "text",
+        )
         if desk.session.job.round:
             stack.label("Marks, against the last print")
             marks = desk.prediction.marks if desk.prediction else None
@@ -114,8 +164,15 @@ def _eye(desk: Desk, hold: Hold, stack: Stack) -> None:
     stack.label("Keys 1, 2, 3; Shift: sure. 0 clears the last.", SMALL)
     counts = [sum(c.level == n for c in desk.calls) for n in (1, 2, 3)]
     stack.label(f"Called: {counts[0]} high, {counts[1]} medium, {counts[2]} low", LABEL, "text")
-    stack.add(Button("take calls", "Take my calls", key="C", enabled=bool(desk.calls),
-                     reason="No calls: click a mark, then 1 high, 2 medium, 3 low."))  # fmt: skip
+    stack.add(
+        Button(
+            "take calls",
+            "Take my calls",
+            key="C",
+            enabled=bool(desk.calls),
+            reason="No calls: click a mark, then 1 high, 2 medium, 3 low.",
+        )
+    )
     stack.add(Toggle("plate view", "Plate beside it (P)", desk.plate_view))
 
 
@@ -132,21 +189,48 @@ def _scraper(desk: Desk, hold: Hold, stack: Stack) -> None:
     depth, wide = flat_cut(RACK[s.blade], desk.push_n, Iron(), edge.radius_um)
     stack.label("Cut on flat iron")
     stack.add(CutSection("cut", string=f"{wide:.1f} mm × {depth:.1f} µm").show(depth, wide))
-    stack.beside([Slider("length_mm", "Length", s.length_mm, (3.0, 30.0), 1.0, "{:g} mm".format),
-                  Slider("spacing_mm", "Apart", s.spacing_mm, (0.5, 6.0), 0.1, "{:.1f} mm".format)], 42)  # fmt: skip
-    stack.beside([Slider("angle_deg", "Direction", s.angle_deg, (0.0, 360.0), 5.0, "{:g}°".format),
-                  Button("hone", f"Hone ({edge.metres:.0f} m)", hint="Hone this blade, two minutes (H)")], 42)  # fmt: skip
+    stack.beside(
+        [
+            Slider("length_mm", "Length", s.length_mm, (3.0, 30.0), 1.0, "{:g} mm".format),
+            Slider("spacing_mm", "Apart", s.spacing_mm, (0.5, 6.0), 0.1, "{:.1f} mm".format),
+        ],
+        42,
+    )
+    stack.beside(
+        [
+            Slider("angle_deg", "Direction", s.angle_deg, (0.0, 360.0), 5.0, "{:g}°".format),
+            Button("hone", f"Hone ({edge.metres:.0f} m)", hint="Hone this blade, two minutes (H)"),
+        ],
+        42,
+    )
     hand = hold.hand()
-    of = "your hand today" if hand.measured else f"{desk.freedom.hand} hand; {max(12 - len(desk.dragged), 0)} drags to yours"
-    stack.label(f"{of}: {hand.sideways_mm:.1f} mm, ±{hand.direction_deg:.0f}°", SMALL)
+    whose = "Your hand today" if hand.measured else f"A {desk.freedom.hand} hand"
+    stack.label(f"{whose}: {hand.sideways_mm:.1f} mm, ±{hand.direction_deg:.0f}°", SMALL)
     stack.add(Radio("take", ("high", "+ medium", "chalk"), TAKES.index(s.take)), 32)
     if desk.order:
         seconds = len(desk.order)
-        stack.add(Button("lay", f"Lay {len(desk.order)} strokes ({seconds // 60} min {seconds % 60:02d} s)", in_hand=True), 34)
+        stack.add(
+            Button(
+                "lay",
+                f"Lay {counted(len(desk.order), 'stroke')} ({seconds // 60} min {seconds % 60:02d} s)",
+                in_hand=True,
+            ),
+            34,
+        )
     else:
-        stack.beside([Button("order", "Order", hint="Ghosts over your calls or chalk; nothing is cut yet"),
-                      Button("carry on", "Carry on", enabled=desk.freedom.carry_on, reason="This lesson does not allow it.",
-                             hint="Lay the order over all you called in this print (K)")], 34)  # fmt: skip
+        stack.beside(
+            [
+                Button("order", "Order", hint="Ghosts over your calls or chalk; nothing is cut yet"),
+                Button(
+                    "carry on",
+                    "Carry on",
+                    enabled=desk.freedom.carry_on,
+                    reason="This lesson does not allow it.",
+                    hint="Lay the order over all you called in this print (K)",
+                ),
+            ],
+            34,
+        )
 
 
 def _stone(desk: Desk, hold: Hold, stack: Stack) -> None:
@@ -168,13 +252,17 @@ def _indicator(desk: Desk, hold: Hold, stack: Stack) -> None:
     stack.label(f"The part stands on its {datum}; heights are written on the {desk.session.job.in_hand}.")
     stack.add(Radio("tip", ("gauge block", "ball"), int(desk.settings.tip == "ball")))
     stack.add(Button("do", "Sweep the face", key="Space"))
-    stack.add(Button("sweep turned", "Sweep it turned round", hint="The other way round: stand and part are told apart"))
+    stack.add(
+        Button("sweep turned", "Sweep it turned round", hint="The other way round: stand and part are told apart")
+    )
     stack.label("Click a place, or drag a line, for a few stations.", SMALL)
     sight = desk.sight
     for asked, reading, doubt in zip(sight.tolerances, sight.readings, sight.doubts, strict=True):
         if asked.face == sight.in_hand:
             read = "not read yet" if reading is None else f"{reading.value_um:g} µm" + (", in doubt" if doubt else "")
-            stack.label(f"{asked.kind.capitalize()} to {asked.datum}: {read}; wanted {asked.limit_um:g} µm", LABEL, "text")
+            stack.label(
+                f"{asked.kind.capitalize()} to {asked.datum}: {read}; wanted {asked.limit_um:g} µm", LABEL, "text"
+            )
 
 
 def _hinge(desk: Desk, hold: Hold, stack: Stack) -> None:
@@ -182,16 +270,25 @@ def _hinge(desk: Desk, hold: Hold, stack: Stack) -> None:
     stack.add(Button("do", "Push both ends", key="Space"))
     if desk.turned is not None:
         for end, pivot in zip(("right", "left"), desk.turned.pivots, strict=True):
-            stack.label(f"Pushed at the {end}: it turns {100.0 * pivot.share:.0f} % of the length from the far end", LABEL,
-                        "text")
+            stack.label(
+                f"Pushed at the {end}: it turns {100.0 * pivot.share:.0f} % of the length from the far end",
+                LABEL,
+                "text",
+            )
         stack.label(f"An even face of this outline: {100.0 * desk.turned.even[0].share:.0f} %", LABEL)
 
 
 def _chalk(desk: Desk, hold: Hold, stack: Stack) -> None:
     stack.label("Draw round marks or an area; a click sets a ring of 10 mm.", SMALL)
     stack.label(f"{len(desk.chalk)} chalked", LABEL, "text")
-    stack.add(Button("order chalk", "Order over all in chalk", enabled=bool(desk.chalk),
-                     reason="No chalk yet: draw round an area."))  # fmt: skip
+    stack.add(
+        Button(
+            "order chalk",
+            "Order over all in chalk",
+            enabled=bool(desk.chalk),
+            reason="No chalk yet: draw round an area.",
+        )
+    )
     stack.add(Button("rub out", "Rub out the last", enabled=bool(desk.chalk), reason="No chalk yet."))
 
 
@@ -199,3 +296,42 @@ def _square(desk: Desk, hold: Hold, stack: Stack) -> None:
     stack.label("Click to lay it; the counts are yours.", SMALL)
     stack.add(Field("counted", text=desk.settings.counted, empty="your count", unit="spots"))
     stack.add(Field("bearing", text=desk.settings.bearing, empty="your guess", unit="% bearing"))
+
+
+def set_tool(desk: Desk, hold: Hold, id: str, value: Any) -> bool:
+    """Set a tool as a widget of its panel, or the key that stands for it, says; False when it is none of these."""
+    s = desk.settings
+    sets: dict[str, Callable[[], dict[str, Any]]] = {
+        "film": lambda: {"film": value + 1},
+        "applicator": lambda: {"applicator": ("brayer", "rag")[value]},
+        "way_mm": lambda: {"way_mm": float(value)},
+        "turn_deg": lambda: {"turn_deg": 180.0 if value else 0.0},
+        "turn over": lambda: {"turn_deg": 180.0 - s.turn_deg},
+        "level": lambda: {"level": value + 1},
+        "push": lambda: {"push": value + 1, "quarter": 0, "blade": PUSHES[value].blade},
+        "blade": lambda: {"blade": BLADES[value]},
+        "length_mm": lambda: {"length_mm": float(value)},
+        "spacing_mm": lambda: {"spacing_mm": float(value)},
+        "angle_deg": lambda: {"angle_deg": float(value) % 360.0},
+        "turn on": lambda: {"angle_deg": (s.angle_deg - 15.0) % 360.0},
+        "turn back": lambda: {"angle_deg": (s.angle_deg + 15.0) % 360.0},
+        "cross": lambda: {"angle_deg": (s.angle_deg + s.cross_deg) % 360.0},
+        "take": lambda: {"take": TAKES[value]},
+        "pressure": lambda: {"pressure": ("light", "firm")[value]},
+        "tip": lambda: {"tip": ("block", "ball")[value]},
+        "counted": lambda: {"counted": str(value)[:12]},
+        "bearing": lambda: {"bearing": str(value)[:12]},
+        "next blade": lambda: {"blade": BLADES[(BLADES.index(s.blade) + 1) % len(BLADES)]},
+        "next style": lambda: {"style": STYLES[(STYLES.index(s.style) + 1) % len(STYLES)]},
+    }
+    if id in ("push less", "push more"):
+        desk.push_by(1 if id == "push more" else -1)
+    elif id == "expect":
+        desk.prediction = (desk.prediction or Prediction())._replace(marks=MARK_CHOICES[value])
+    elif id in sets:
+        desk.set(**sets[id]())
+        if id in ORDERED and desk.order and hold.row is None:
+            hold.show_order()
+    else:
+        return False
+    return True

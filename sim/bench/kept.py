@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from sim.bench.desk import PUSHES, TOOLS, Call, Desk, Freedom, Hung, Settings, Stroke
+from sim.bench.desk import Desk
+from sim.bench.pieces import PUSHES, TOOLS, Call, Freedom, Hung, Settings, Stroke
 from sim.model.blade import RACK
 from sim.shop.session import Session
 from sim.shop.store import write_new
@@ -48,8 +49,9 @@ def opened(session: Session, freedom: Freedom | None = None) -> Desk:
     try:
         _fill(desk, json.loads(desk_path(path).read_text("utf-8")))
     except (ValueError, KeyError, TypeError, AttributeError, OSError, zlib.error) as error:
-        session.notes.append(f"{desk_path(path)}: what lay beside the job could not be read ({error}); "
-                             "the job itself is whole")
+        session.notes.append(
+            f"{desk_path(path)}: what lay beside the job could not be read ({error}); the job itself is whole"
+        )
         return opened_bare(session, freedom)
     return desk
 
@@ -65,22 +67,41 @@ def centre(desk: Desk) -> None:
     """Put the face in the middle of the plate and the counting square in the middle of the face."""
     job = desk.session.job
     (length, width), (across, deep) = job.face.size_mm, job.plate.size_mm
-    desk.set(x_mm=0.5 * (across - length), y_mm=0.5 * (deep - width), square_x_mm=max(0.5 * (length - 25.4), 0.0),
-             square_y_mm=max(0.5 * (width - 25.4), 0.0))
+    desk.set(
+        x_mm=0.5 * (across - length),
+        y_mm=0.5 * (deep - width),
+        square_x_mm=max(0.5 * (length - 25.4), 0.0),
+        square_y_mm=max(0.5 * (width - 25.4), 0.0),
+    )
 
 
 def _data(desk: Desk) -> dict[str, Any]:
-    hung = [{"face": one.face, "round": one.round, "shape": one.picture.shape,
-             "picture": base64.b64encode(zlib.compress(one.picture.tobytes(), 6)).decode()} for one in desk.hung]
-    return {"commands": len(desk.session.commands), "settings": asdict(desk.settings), "tool": desk.tool,
-            "calls": desk.calls, "chalk": desk.chalk, "dragged": desk.dragged, "done": sorted(desk.done), "hung": hung}
+    hung = [
+        {
+            "face": one.face,
+            "round": one.round,
+            "shape": one.picture.shape,
+            "picture": base64.b64encode(zlib.compress(one.picture.tobytes(), 6)).decode(),
+        }
+        for one in desk.hung
+    ]
+    return {
+        "commands": len(desk.session.commands),
+        "settings": asdict(desk.settings),
+        "tool": desk.tool,
+        "calls": desk.calls,
+        "chalk": desk.chalk,
+        "dragged": desk.dragged,
+        "done": sorted(desk.done),
+        "hung": hung,
+    }
 
 
 def _fill(desk: Desk, told: dict[str, Any]) -> None:
     """Put what was kept on a desk; changes `desk`. What is not as we write it raises one of many errors."""
     known = {f.name: getattr(desk.settings, f.name) for f in fields(Settings)}
     kinds = {name: (int, float) if isinstance(value, float) else type(value) for name, value in known.items()}
-    good = {k: v for k, v in told["settings"].items() if k in kinds and isinstance(v, kinds[k])}
+    good: dict[str, Any] = {k: v for k, v in told["settings"].items() if k in kinds and isinstance(v, kinds[k])}
     settings = replace(desk.settings, **good)
     if settings.blade not in RACK or settings.push not in range(1, len(PUSHES) + 1) or settings.film not in (1, 2, 3):
         raise ValueError("settings out of range")

@@ -5,32 +5,81 @@ from pathlib import Path
 
 import pygame
 
+from sim.bench.lettering import LABEL, NAME, Ui
+from sim.bench.widgets import Button, Label, Widget
 from sim.errors import BadFile
 from sim.shop.store import write_new
 
 KEYS: dict[str, str] = {
-    "take roll": "Q", "take spot": "W", "take read": "E", "take scrape": "A", "take stone": "S", "take wipe": "D",
-    "take indicator": "T", "take hinge": "G", "take chalk": "F", "take square": "M",
-    "hone": "H", "next blade": "B", "turn over": "J", "carry on": "K", "take calls": "C", "uncover": "U",
-    "plate view": "P", "true size": "Y", "next style": "V", "cross": "R", "patch": "N", "push less": "Z",
-    "push more": "X", "turn back": "COMMA", "turn on": "PERIOD", "lamp": "L", "lay over": "O",
-    "older print": "PAGEUP", "newer print": "PAGEDOWN", "whole": "HOME", "zoom in": "EQUALS", "zoom out": "MINUS",
-    "help": "F1", "rub out": "BACKSPACE", "full screen": "F11", "do": "SPACE", "enter": "RETURN", "let go": "ESCAPE",
-}  # fmt: skip
+    "take roll": "Q",
+    "take spot": "W",
+    "take read": "E",
+    "take scrape": "A",
+    "take stone": "S",
+    "take wipe": "D",
+    "take indicator": "T",
+    "take hinge": "G",
+    "take chalk": "F",
+    "take square": "M",
+    "hone": "H",
+    "next blade": "B",
+    "turn over": "J",
+    "carry on": "K",
+    "take calls": "C",
+    "uncover": "U",
+    "plate view": "P",
+    "true size": "Y",
+    "next style": "V",
+    "cross": "R",
+    "patch": "N",
+    "push less": "Z",
+    "push more": "X",
+    "turn back": "COMMA",
+    "turn on": "PERIOD",
+    "lamp": "L",
+    "lay over": "O",
+    "older print": "PAGEUP",
+    "newer print": "PAGEDOWN",
+    "whole": "HOME",
+    "zoom in": "EQUALS",
+    "zoom out": "MINUS",
+    "help": "F1",
+    "rub out": "BACKSPACE",
+    "full screen": "F11",
+    "do": "SPACE",
+    "enter": "RETURN",
+    "let go": "ESCAPE",
+}
 """Actions and the keys that do them, by the place of the key on a keyboard of the English kind."""
 
 TOLD = {
     "do": "do what the tool in hand does: lay, lift, begin and end a stroke, pause a pass",
     "enter": "one stroke at the cursor, or lay the ghosts",
-    "let go": "let go: stroke, ghosts, pass, tool, in that order", "patch": "to the next patch of blue (Shift: the last)",
-    "cross": "turn the direction by a right angle", "lamp": "hold and move, or arrows: the lamp",
-    "lay over": "hold: the print that is chosen lies over the face", "turn over": "turn the part end for end",
-    "next style": "outlines, hatching, plain", "true size": "the face as large as it is",
-    "whole": "the whole face", "rub out": "clear the last call or chalk",
-}  # fmt: skip
+    "let go": "let go: stroke, ghosts, pass, tool, in that order",
+    "patch": "to the next patch of blue (Shift: the last)",
+    "cross": "turn the direction by a right angle",
+    "lamp": "hold and move, or arrows: the lamp",
+    "lay over": "hold: the print that is chosen lies over the face",
+    "turn over": "turn the part end for end",
+    "next style": "outlines, hatching, plain",
+    "true size": "the face as large as it is",
+    "whole": "the whole face",
+    "rub out": "clear the last call or chalk",
+}
 _PLACES = {value: name[6:] for name, value in vars(pygame).items() if name.startswith("KSCAN_")}
-_SIGNS = {"COMMA": ",", "PERIOD": ".", "EQUALS": "+", "MINUS": "-", "PAGEUP": "PgUp", "PAGEDOWN": "PgDn",
-          "SPACE": "Space", "RETURN": "Enter", "ESCAPE": "Esc", "BACKSPACE": "Backspace", "HOME": "Home"}  # fmt: skip
+_SIGNS = {
+    "COMMA": ",",
+    "PERIOD": ".",
+    "EQUALS": "+",
+    "MINUS": "-",
+    "PAGEUP": "PgUp",
+    "PAGEDOWN": "PgDn",
+    "SPACE": "Space",
+    "RETURN": "Enter",
+    "ESCAPE": "Esc",
+    "BACKSPACE": "Backspace",
+    "HOME": "Home",
+}
 
 
 def place_of(event: pygame.event.Event) -> str:
@@ -39,8 +88,9 @@ def place_of(event: pygame.event.Event) -> str:
     if scancode:
         return _PLACES.get(scancode, "")
     name = pygame.key.name(event.key).upper()
-    return {",": "COMMA", ".": "PERIOD", "=": "EQUALS", "-": "MINUS", "PAGE UP": "PAGEUP",
-            "PAGE DOWN": "PAGEDOWN"}.get(name, name)  # fmt: skip
+    return {",": "COMMA", ".": "PERIOD", "=": "EQUALS", "-": "MINUS", "PAGE UP": "PAGEUP", "PAGE DOWN": "PAGEDOWN"}.get(
+        name, name
+    )
 
 
 def sign_of(place: str) -> str:
@@ -88,3 +138,42 @@ def write_keys(path: Path) -> None:
     """
     if not path.exists():
         write_new(path, (json.dumps(KEYS, indent=1) + "\n").encode())
+
+
+def help_page(size: tuple[int, int], ui: Ui, keys: dict[str, str]) -> list[Widget]:
+    """Every key and what it does, in columns."""
+    pad = ui.px(32)
+    made: list[Widget] = []
+    head = Label(
+        "help head",
+        string="Keys: a station's key picks up its tool; Space, Enter or a click does it",
+        size=NAME,
+        bold=True,
+    )
+    head.rect = pygame.Rect(pad, ui.px(24), size[0] - 2 * pad, ui.px(30))
+    back = Button("back", "Back", key="Esc")
+    back.rect = pygame.Rect(pad, size[1] - ui.px(56), ui.px(160), ui.px(36))
+    lines = [(sign_of(place), TOLD.get(action, action)) for place, action in keys.items()]
+    lines += [
+        ("1 – 6", "push; in Read 1 high, 2 medium, 3 low, 0 clears; in Roll the film"),
+        ("arrows", "cursor 1 mm (Shift 5, Ctrl 0.2)"),
+        ("Shift + drag", "a row"),
+        ("wheel", "zoom; Shift: push"),
+        ("Ctrl+Z, Ctrl+Y", "take back, do again"),
+        ("Ctrl+Enter", "finish this face"),
+        ("Ctrl+U", "units shown"),
+        ("Ctrl+= Ctrl+− Ctrl+0", "size of the letters"),
+        ("Ctrl+Q", "quit"),
+    ]
+    rows = max((size[1] - ui.px(140)) // ui.px(26), 1)
+    columns = -(-len(lines) // rows)
+    wide = (size[0] - 2 * pad) // columns
+    for n, (key, words) in enumerate(lines):
+        x, y = pad + (n // rows) * wide, ui.px(70) + (n % rows) * ui.px(26)
+        for k, (string, left, width) in enumerate(((key, 0, ui.px(112)), (words, ui.px(116), wide - ui.px(128)))):
+            cell = Label(
+                f"key {n} {k}", string=ui.shortened(string, LABEL, width), size=LABEL, role="muted" if k else "text"
+            )
+            cell.rect = pygame.Rect(x + left, y, width, ui.px(24))
+            made.append(cell)
+    return [head, back, *made]

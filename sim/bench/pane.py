@@ -6,15 +6,28 @@ from typing import Any
 import numpy as np
 import pygame
 
-from sim.bench.desk import Desk, Hung
+from sim.bench.desk import Desk
 from sim.bench.gestures import Line
 from sim.bench.hold import Hold
 from sim.bench.iron import IronPicture, film_picture
 from sim.bench.lettering import LABEL, SMALL, Ui
-from sim.bench.palette import CALL_EDGE, CALL_FILL, CHALK, INK, MARKS, WELL, WELL_FOCUS, WELL_TEXT, WRITTEN, WRITTEN_HALO
+from sim.bench.palette import (
+    CALL_EDGE,
+    CALL_FILL,
+    CHALK,
+    INK,
+    MARKS,
+    WELL,
+    WELL_FOCUS,
+    WELL_TEXT,
+    WRITTEN,
+    WRITTEN_HALO,
+)
+from sim.bench.pieces import Hung
 from sim.bench.viewport import Viewport, whole_face
 from sim.model.blade import RACK
 from sim.model.plate import Plate
+from sim.shop.commands import Scrape
 
 SQUARE_MM = 25.4
 PLATE_SHARE = 0.36  # of the pane's width, for the plate beside the part
@@ -37,9 +50,10 @@ class FacePane:
         self.over: int | None = None
         self.iron: IronPicture | None = None
         self._of: Any = None
-        self._seen = -1
+        self._seen = (-1, -1)
         self._scaled: tuple[Any, pygame.Surface] | None = None
-        self.face_view = whole_face(tuple(rect), desk.session.job.face.size_mm)
+        self.face_view = whole_face((rect.left, rect.top, rect.width, rect.height), desk.session.job.face.size_mm)
+        self.zoomed = False
         self.place(rect)
 
     # ------------------------------------------------------------------ where
@@ -64,6 +78,7 @@ class FacePane:
 
     def whole(self) -> None:
         """Show the whole face."""
+        self.zoomed = False
         self.face_view = whole_face(self._face_pane(), self.desk.session.job.face.size_mm)
 
     def _face_pane(self) -> tuple[int, int, int, int]:
@@ -75,7 +90,10 @@ class FacePane:
     def view(self) -> Viewport:
         """What the pointer's place means now."""
         if self.on_plate:
-            return whole_face(tuple(self.rect), self.desk.session.job.plate.size_mm)
+            r = self.rect
+            return whole_face((r.left, r.top + 32, r.width, r.height - 32), self.desk.session.job.plate.size_mm)
+        if not self.zoomed:
+            return whole_face(self._face_pane(), self.desk.session.job.face.size_mm)
         return self.face_view.within(*self._face_pane())
 
     def to_mm(self, pos: tuple[int, int]) -> tuple[float, float]:
@@ -89,11 +107,11 @@ class FacePane:
 
     def zoom(self, factor: float, pos: tuple[int, int]) -> None:
         """Nearer or farther; what is under the pointer stays."""
-        self.face_view = self.view.zoomed(factor, pos)
+        self.face_view, self.zoomed = self.view.zoomed(factor, pos), True
 
     def shift(self, dx_px: float, dy_px: float) -> None:
         """Move the face along with the hand."""
-        self.face_view = self.view.moved(dx_px, dy_px)
+        self.face_view, self.zoomed = self.view.moved(dx_px, dy_px), True
 
     # ------------------------------------------------------------------ what is seen
 
@@ -116,13 +134,14 @@ class FacePane:
     def _changed(self) -> tuple[int, int, int, int] | None:
         """Cells that the last command alone can have changed; None: any."""
         commands = self.desk.session.commands
-        if self._seen == -1 or len(commands) != self._seen[0] + 1 or not hasattr(commands[-1], "table"):
+        last = commands[-1] if commands else None
+        if len(commands) != self._seen[0] + 1 or not isinstance(last, Scrape):
             return None
         pitch = self.desk.session.job.face.pitch_mm
         ny, nx = self.desk.session.job.face.shape
-        table = np.asarray(commands[-1].table)[:, :4] / 100.0
+        table = np.asarray(last.table)[:, :4] / 100.0
         x, y = table[:, 0::2], table[:, 1::2]
-        wide = RACK[commands[-1].blade].width_mm
+        wide = RACK[last.blade].width_mm
         left, right = (math.floor((v - d) / pitch) for v, d in ((x.min(), wide), (x.max(), -wide)))
         low, high = (math.floor((v - d) / pitch) for v, d in ((y.min(), wide), (y.max(), -wide)))
         left, low, right, high = max(left, 0), max(low, 0), min(right, nx), min(high, ny)
@@ -168,7 +187,8 @@ class FacePane:
             pygame.draw.rect(surface, INK, box, 3)
             pygame.draw.rect(surface, WELL_FOCUS if self.desk.tool == "square" else CHALK, box, 1)
         prediction = self.desk.prediction
-        if prediction and prediction.x_mm is not None and prediction.y_mm is not None:
+        reading = self.desk.tool in ("spot", "read")
+        if reading and prediction and prediction.x_mm is not None and prediction.y_mm is not None:
             _cross(surface, view.to_px(prediction.x_mm, prediction.y_mm))
         self._draw_tool(surface, view, hold)
         self._caption(surface, ui, view, hung)
@@ -189,7 +209,7 @@ class FacePane:
         top, bottom = max(ny - math.ceil(y1 / pitch), 0), min(ny - math.floor(y0 / pitch), ny)
         if right > left and bottom > top:
             cells = np.ascontiguousarray(rgbx[top:bottom, left:right])
-            picture = pygame.image.frombuffer(cells, (right - left, bottom - top), "RGBX")
+            picture = pygame.image.frombuffer(cells.data, (right - left, bottom - top), "RGBX")
             px, py = view.to_px(left * pitch, (ny - top) * pitch)
             qx, qy = view.to_px(right * pitch, (ny - bottom) * pitch)
             size = max(round(qx) - round(px), 1), max(round(qy) - round(py), 1)
@@ -204,10 +224,11 @@ class FacePane:
         shade = np.zeros((nx, ny, 4), np.uint8)
         shade[:, :, :3] = MARKS["ring"]
         shade[:, :, 3] = (hung.picture[::-1].T * 0.8).astype(np.uint8)
-        picture = pygame.image.frombuffer(np.ascontiguousarray(shade.swapaxes(0, 1)), (nx, ny), "RGBA")
+        picture = pygame.image.frombuffer(np.ascontiguousarray(shade.swapaxes(0, 1)).data, (nx, ny), "RGBA")
         left, top, wide, high = view.face_rect_px()
-        surface.blit(pygame.transform.smoothscale(picture, (max(round(wide), 1), max(round(high), 1))),
-                     (round(left), round(top)))
+        surface.blit(
+            pygame.transform.smoothscale(picture, (max(round(wide), 1), max(round(high), 1))), (round(left), round(top))
+        )
 
     def _draw_written(self, surface: pygame.Surface, ui: Ui, view: Viewport) -> None:
         written = self.desk.sight.written
@@ -238,7 +259,9 @@ class FacePane:
         told = "face up, turned over its long edge"
         if hung is not None:
             told = f"print {hung.round} laid over the face as it is now"
-        ui.text(surface, (right + ui.px(90), y - ui.px(8)), f"{self.desk.session.job.in_hand}: {told}", SMALL, WELL_TEXT)
+        ui.text(
+            surface, (right + ui.px(90), y - ui.px(8)), f"{self.desk.session.job.in_hand}: {told}", SMALL, WELL_TEXT
+        )
 
     # ------------------------------------------------------------------ the plate
 
@@ -250,16 +273,27 @@ class FacePane:
         across, deep = job.face.size_mm
         low = job.plate.size_mm[1] - s.y_mm - deep
         _outline(surface, view, s.x_mm, low, (across, deep))
-        ui.text(surface, (where.left + ui.px(16), where.top + ui.px(10)), "Plate, where it lay: bare patches, as in a mirror",
-                LABEL, WELL_TEXT, width=where.width - ui.px(24))  # fmt: skip
+        ui.text(
+            surface,
+            (where.left + ui.px(16), where.top + ui.px(10)),
+            "Plate, as in a mirror",
+            LABEL,
+            WELL_TEXT,
+            width=where.width - ui.px(24),
+        )
 
     def _draw_plate_and_part(self, surface: pygame.Surface, ui: Ui) -> None:
         job, s = self.desk.session.job, self.desk.settings
         view = self.view
         _blit_plate(surface, view, job.plate, mirrored=False)
         _outline(surface, view, s.x_mm, s.y_mm, job.face.size_mm, dashed=False)
-        ui.text(surface, (self.rect.left + ui.px(16), self.rect.top + ui.px(10)),
-                "Plate: where the part will lie", LABEL, WELL_TEXT)
+        ui.text(
+            surface,
+            (self.rect.left + ui.px(16), self.rect.top + ui.px(10)),
+            "Plate: where the part will lie",
+            LABEL,
+            WELL_TEXT,
+        )
 
 
 # ---------------------------------------------------------------------- small things
@@ -268,13 +302,15 @@ class FacePane:
 def _blit_plate(surface: pygame.Surface, view: Viewport, plate: Plate, mirrored: bool) -> None:
     picture = film_picture(plate, mirrored=mirrored)
     left, top, wide, high = view.face_rect_px()
-    made = pygame.image.frombuffer(np.ascontiguousarray(picture), picture.shape[1::-1], "RGB")
-    surface.blit(pygame.transform.smoothscale(made, (max(round(wide), 1), max(round(high), 1))),
-                 (round(left), round(top)))
+    made = pygame.image.frombuffer(np.ascontiguousarray(picture).data, picture.shape[1::-1], "RGB")
+    surface.blit(
+        pygame.transform.smoothscale(made, (max(round(wide), 1), max(round(high), 1))), (round(left), round(top))
+    )
 
 
-def _outline(surface: pygame.Surface, view: Viewport, x_mm: float, y_mm: float, size_mm: tuple[float, float],
-             dashed: bool = True) -> None:
+def _outline(
+    surface: pygame.Surface, view: Viewport, x_mm: float, y_mm: float, size_mm: tuple[float, float], dashed: bool = True
+) -> None:
     """Outline of the part on the plate, with its stamp."""
     left, top = view.to_px(x_mm, y_mm + size_mm[1])
     box = pygame.Rect(round(left), round(top), round(size_mm[0] * view.px_per_mm), round(size_mm[1] * view.px_per_mm))
@@ -284,12 +320,18 @@ def _outline(surface: pygame.Surface, view: Viewport, x_mm: float, y_mm: float, 
     pygame.draw.circle(surface, CHALK if dashed else WELL_FOCUS, (box.left + 9, box.top + 9), 3)
 
 
-def _dashes(surface: pygame.Surface, a: tuple[float, float], b: tuple[float, float], colour: tuple[int, int, int]) -> None:
+def _dashes(
+    surface: pygame.Surface, a: tuple[float, float], b: tuple[float, float], colour: tuple[int, int, int]
+) -> None:
     way = math.dist(a, b)
     for n in range(0, max(int(way), 1), 8):
         p, q = n / max(way, 1.0), min((n + 4) / max(way, 1.0), 1.0)
-        pygame.draw.line(surface, colour, (a[0] + p * (b[0] - a[0]), a[1] + p * (b[1] - a[1])),
-                         (a[0] + q * (b[0] - a[0]), a[1] + q * (b[1] - a[1])))  # fmt: skip
+        pygame.draw.line(
+            surface,
+            colour,
+            (a[0] + p * (b[0] - a[0]), a[1] + p * (b[1] - a[1])),
+            (a[0] + q * (b[0] - a[0]), a[1] + q * (b[1] - a[1])),
+        )
 
 
 def _ghost(surface: pygame.Surface, view: Viewport, line: Line) -> None:
@@ -307,10 +349,16 @@ def _stamp(surface: pygame.Surface, ui: Ui, view: Viewport) -> None:
 def _glyph(surface: pygame.Surface, ui: Ui, at: tuple[float, float], level: int, sure: bool) -> None:
     """A call: triangle up, square, triangle down, its digit beside it."""
     x, y, r = at[0], at[1], ui.px(7)
-    shapes = {1: ((x, y - r), (x + r, y + r * 0.8), (x - r, y + r * 0.8)),
-              2: ((x - r * 0.85, y - r * 0.85), (x + r * 0.85, y - r * 0.85), (x + r * 0.85, y + r * 0.85),
-                  (x - r * 0.85, y + r * 0.85)),
-              3: ((x, y + r), (x + r, y - r * 0.8), (x - r, y - r * 0.8))}  # fmt: skip
+    shapes = {
+        1: ((x, y - r), (x + r, y + r * 0.8), (x - r, y + r * 0.8)),
+        2: (
+            (x - r * 0.85, y - r * 0.85),
+            (x + r * 0.85, y - r * 0.85),
+            (x + r * 0.85, y + r * 0.85),
+            (x - r * 0.85, y + r * 0.85),
+        ),
+        3: ((x, y + r), (x + r, y - r * 0.8), (x - r, y - r * 0.8)),
+    }
     pygame.draw.polygon(surface, CALL_FILL, shapes[level])
     pygame.draw.polygon(surface, CALL_EDGE, shapes[level], 2)
     _haloed(surface, ui, (x + r + ui.px(7), y), f"{level}{'!' if sure else ''}")

@@ -9,16 +9,27 @@ from dataclasses import dataclass
 import numpy as np
 import pygame
 
-from sim.bench.desk import Desk, Hung
+from sim.bench.desk import Desk
 from sim.bench.lettering import BODY, GOAL, LABEL, SMALL, Ui
 from sim.bench.palette import MARKS
+from sim.bench.pieces import Hung
 from sim.bench.widgets import Button, Label, Thumb, Widget
 from sim.units import S_PER_H
 
-STATIONS = (("roll", "Roll", "Q"), ("spot", "Spot", "W"), ("read", "Read", "E"),
-            ("scrape", "Scrape", "A"), ("stone", "Stone", "S"), ("wipe", "Wipe", "D"))
-INSTRUMENTS = (("indicator", "Indicator", "T"), ("hinge", "Hinge", "G"), ("chalk", "Chalk", "F"),
-               ("square", "Square", "M"))
+STATIONS = (
+    ("roll", "Roll", "Q"),
+    ("spot", "Spot", "W"),
+    ("read", "Read", "E"),
+    ("scrape", "Scrape", "A"),
+    ("stone", "Stone", "S"),
+    ("wipe", "Wipe", "D"),
+)
+INSTRUMENTS = (
+    ("indicator", "Indicator", "T"),
+    ("hinge", "Hinge", "G"),
+    ("chalk", "Chalk", "F"),
+    ("square", "Square", "M"),
+)
 
 
 @dataclass(frozen=True)
@@ -38,13 +49,23 @@ def areas(size: tuple[int, int], ui: Ui) -> Areas:
     width, height = size
     small, large = width < 1150 * ui.scale or height < 720 * ui.scale, width >= 1700 * ui.scale
     goal, prints, hand, tray, coach = (
-        (40, 72, 240, 76, 60) if small else (52, 144, 340, 96, 84) if large else (44, 112, 300, 84, 72))
+        (40, 72, 240, 76, 60) if small else (52, 144, 340, 96, 84) if large else (44, 112, 300, 84, 72)
+    )
     goal, prints, hand, tray, coach = (ui.px(n) for n in (goal, prints, hand, tray, coach))
     middle = height - goal - tray - coach
     return Areas(
-        pygame.Rect(0, 0, width, goal), pygame.Rect(0, goal, prints, middle),
-        pygame.Rect(prints, goal, width - prints - hand, middle), pygame.Rect(width - hand, goal, hand, middle),
-        pygame.Rect(0, goal + middle, width, tray), pygame.Rect(0, height - coach, width, coach))
+        pygame.Rect(0, 0, width, goal),
+        pygame.Rect(0, goal, prints, middle),
+        pygame.Rect(prints, goal, width - prints - hand, middle),
+        pygame.Rect(width - hand, goal, hand, middle),
+        pygame.Rect(0, goal + middle, width, tray),
+        pygame.Rect(0, height - coach, width, coach),
+    )
+
+
+def counted(number: int, thing: str) -> str:
+    """A number of things: 1 stroke, 2 strokes."""
+    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 class Stack:
@@ -52,7 +73,7 @@ class Stack:
 
     def __init__(self, rect: pygame.Rect, ui: Ui, area: int, gap: int = 8) -> None:
         self.rect, self.ui, self.area, self.gap = rect, ui, area, ui.px(gap)
-        self.y, self.made = rect.top, []
+        self.y, self.made = rect.top, list[Widget]()
 
     def add(self, widget: Widget, high: int | None = None) -> None:
         """Put one below the last; a label is as high as its text."""
@@ -94,7 +115,7 @@ def goal_line(desk: Desk, where: pygame.Rect, ui: Ui, goal: str) -> list[Widget]
     """The goal at the left; round, shop clock and help at the right."""
     job = desk.session.job
     hours = job.clock_s / S_PER_H
-    clock = f"round {job.round}   {int(hours)} h {int(60 * hours) % 60:02d} min"
+    clock = f"round {job.round}  ·  {int(hours)} h {int(60 * hours) % 60:02d} min"
     pad = ui.px(16)
     wide = ui.font(LABEL).size(clock)[0] + ui.px(12)
     help_ = Button("help", "?", area=0, hint="Keys, and help on this place (F1)")
@@ -105,7 +126,9 @@ def goal_line(desk: Desk, where: pygame.Rect, ui: Ui, goal: str) -> list[Widget]
     told = Label("clock", string=clock, size=LABEL, role="muted")
     told.rect = _one_line(ui, LABEL, menu.rect.left - wide, where)
     told.rect.width = wide
-    aim = Label("goal", string=ui.shortened(goal, GOAL, told.rect.left - 2 * pad - where.left, True), size=GOAL, bold=True)
+    aim = Label(
+        "goal", string=ui.shortened(goal, GOAL, told.rect.left - 2 * pad - where.left, True), size=GOAL, bold=True
+    )
     aim.rect = _one_line(ui, GOAL, where.left + pad, where)
     aim.rect.width = max(told.rect.left - pad - aim.rect.left, 1)
     return [aim, told, menu, help_]
@@ -124,15 +147,17 @@ def picture_of(hung: Hung) -> pygame.Surface:
     return pygame.surfarray.make_surface(pixels.swapaxes(0, 1))
 
 
-def hung_prints(desk: Desk, where: pygame.Rect, ui: Ui, pictures: Callable[[Hung], pygame.Surface],
-                chosen: int | None) -> list[Widget]:
-    """Prints that hang on the left, the newest on top; `chosen`: place of the one that is looked at, from the newest.
-    """
+def hung_prints(
+    desk: Desk, where: pygame.Rect, ui: Ui, pictures: Callable[[Hung], pygame.Surface], chosen: int | None
+) -> list[Widget]:
+    """Prints that hang on the left, the newest on top; `chosen`: place of the one that is looked at, from the newest."""
     made: list[Widget] = []
     pad = ui.px(8)
     width = where.width - 2 * pad
     if not desk.hung:
-        told = Label("no prints", string="No print yet. Roll a film (Q), then spot (W).", size=SMALL, role="muted", area=1)
+        told = Label(
+            "no prints", string="No print yet. Roll a film (Q), then spot (W).", size=SMALL, role="muted", area=1
+        )
         told.rect = pygame.Rect(where.left + pad, where.top + pad, width, where.height - 2 * pad)
         return [told]
     y = where.top + pad
@@ -147,8 +172,14 @@ def hung_prints(desk: Desk, where: pygame.Rect, ui: Ui, pictures: Callable[[Hung
             made.append(more)
             break
         word = "now" if n == 0 else f"print {one.round}"
-        thumb = Thumb(f"print {n}", picture=pictures(one), caption=word, chosen=n == chosen, area=1,
-                      hint=f"Print {one.round} of the {one.face}: look at it, laid over the face (PgUp, PgDn)")  # fmt: skip
+        thumb = Thumb(
+            f"print {n}",
+            picture=pictures(one),
+            caption=word,
+            chosen=n == chosen,
+            area=1,
+            hint=f"Print {one.round} of the {one.face}: look at it, laid over the face (PgUp, PgDn)",
+        )
         thumb.rect = pygame.Rect(where.left + pad, y, width, high)
         made.append(thumb)
         y += high + pad
@@ -160,16 +191,18 @@ def tray(desk: Desk, where: pygame.Rect, ui: Ui) -> list[Widget]:
     pad, gap = ui.px(16), ui.px(8)
     room = where.width - 2 * pad - ui.px(16)
     small = room < ui.px(1180)
-    each = (room - 9 * gap) / (10.0 if small else 10.0)
+    each = (room - 9 * gap) / 10.0
     high = where.height - 2 * ui.px(10)
     made: list[Widget] = []
     x = float(where.left + pad)
     for name, label, key in STATIONS + INSTRUMENTS:
         if name == "indicator":
             x += ui.px(16)
-        sub = "" if small else _station_sub(desk, name)
-        button = Button(f"take {name}", label, key=key, sub=sub, done=name in desk.done and name in ("spot", "stone", "wipe", "roll"),
-                        in_hand=desk.tool == name, area=3, hint=HINTS[name])  # fmt: skip
+        sub = "" if small else _station_sub(desk, name) or " "
+        done = not small and name in desk.done and name in ("roll", "spot", "stone", "wipe")
+        button = Button(
+            f"take {name}", label, key=key, sub=sub, done=done, in_hand=desk.tool == name, area=3, hint=HINTS[name]
+        )
         button.rect = pygame.Rect(round(x), where.top + ui.px(10), round(each), high)
         made.append(button)
         x += each + gap
@@ -177,11 +210,15 @@ def tray(desk: Desk, where: pygame.Rect, ui: Ui) -> list[Widget]:
 
 
 HINTS = {
-    "roll": "Roll a film of blue on the plate (Q)", "spot": "Lay the face on the plate, rub it, lift it (W)",
-    "read": "Read the print and call its marks (E)", "scrape": "Scrape what you chose (A)",
-    "stone": "Stone off the burrs (S)", "wipe": "Wipe chips and blue off the face (D)",
+    "roll": "Roll a film of blue on the plate (Q)",
+    "spot": "Lay the face on the plate, rub it, lift it (W)",
+    "read": "Read the print and call its marks (E)",
+    "scrape": "Scrape what you chose (A)",
+    "stone": "Stone off the burrs (S)",
+    "wipe": "Wipe chips and blue off the face (D)",
     "indicator": "Heights against another face, written on this one (T)",
-    "hinge": "Push an end and see where the part turns (G)", "chalk": "Chalk round marks or an area (F)",
+    "hinge": "Push an end and see where the part turns (G)",
+    "chalk": "Chalk round marks or an area (F)",
     "square": "The counting square, 25.4 mm (M)",
 }
 
@@ -211,6 +248,7 @@ def coach_line(desk: Desk, where: pygame.Rect, ui: Ui) -> list[Widget]:
     name = Label("coach", string="Shop", size=LABEL, role="muted", area=4)
     name.rect = pygame.Rect(where.left + pad, where.top + ui.px(12), ui.px(60), ui.px(22))
     words = Label("told", string=told, size=BODY, area=4)
-    words.rect = pygame.Rect(name.rect.right + pad, where.top + ui.px(10), where.width - name.rect.width - 4 * pad,
-                             where.height - ui.px(14))  # fmt: skip
+    words.rect = pygame.Rect(
+        name.rect.right + pad, where.top + ui.px(10), where.width - name.rect.width - 4 * pad, where.height - ui.px(14)
+    )
     return [name, words]

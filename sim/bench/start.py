@@ -92,7 +92,9 @@ def start_page(size: tuple[int, int], ui: Ui, prefs: Prefs, recent: Sequence[Pat
     left, pad = (size[0] - width) // 2, ui.px(16)
     head = Label("title", string="flatwright", size=26, bold=True)
     head.rect = pygame.Rect(left, ui.px(36), width, ui.px(40))
-    line = Label("lead", string="A bench for practising how cast iron is scraped flat. Pick a door.", size=BODY, role="muted")
+    line = Label(
+        "lead", string="A bench for practising how cast iron is scraped flat. Pick a door.", size=BODY, role="muted"
+    )
     line.rect = pygame.Rect(left, head.rect.bottom + ui.px(2), width, ui.px(26))
     top = line.rect.bottom + ui.px(16)
     doors = [
@@ -112,13 +114,21 @@ def start_page(size: tuple[int, int], ui: Ui, prefs: Prefs, recent: Sequence[Pat
     jobs = Stack(pygame.Rect(left + half + pad, top, half, 10), ui, area=3)
     jobs.label("Go on with", NAME, "text", bold=True)
     rows = [f"{one.stem}   ({one.parent})" for one in recent]
-    jobs.add(Listing("recent", rows, shown=3, empty="Your jobs appear here. A job file dropped on the window opens too."), 124)
+    jobs.add(
+        Listing("recent", rows, shown=3, empty="Your jobs appear here. A job file dropped on the window opens too."),
+        124,
+    )
     foot_y = max(samples.y, jobs.y) + ui.px(14)
     foot = Stack(pygame.Rect(left, foot_y, width, 10), ui, area=4)
-    foot.beside([Label("size told", string="Size of the letters", size=CONTROL, role="muted"),
-                 Radio("scale", ("A", "A+", "A++", "A+++"), _nearest(SCALES, prefs.scale)),
-                 Radio("theme", ("dark", "light"), int(prefs.theme == "light")),
-                 Button("settings", "Settings"), Button("quit", "Quit", hint="Close the window (Ctrl+Q)")])  # fmt: skip
+    foot.beside(
+        [
+            Label("size told", string="Size of the letters", size=CONTROL, role="muted"),
+            Radio("scale", ("S", "M", "L", "XL"), _nearest(SCALES, prefs.scale)),
+            Radio("theme", ("dark", "light"), int(prefs.theme == "light")),
+            Button("settings", "Settings"),
+            Button("quit", "Quit", hint="Close the window (Ctrl+Q)"),
+        ]
+    )
     return made + samples.made + jobs.made + foot.made
 
 
@@ -130,15 +140,20 @@ def settings_page(size: tuple[int, int], ui: Ui, prefs: Prefs, where: Path) -> l
     stack.label("Theme")
     stack.add(Radio("theme", ("dark", "light"), int(prefs.theme == "light")))
     stack.label("Size of letters and controls")
-    stack.add(Radio("scale", ("A", "A+", "A++", "A+++"), _nearest(SCALES, prefs.scale)))
+    stack.add(Radio("scale", ("small", "middle", "large", "largest"), _nearest(SCALES, prefs.scale)))
     stack.label("How marks are set off besides their colour")
     stack.add(Radio("style", STYLES, STYLES.index(prefs.style)))
     stack.label("Figures are shown in")
     stack.add(Radio("inches", ("µm and mm", "tenths and inches"), int(prefs.inches)))
     stack.add(Toggle("less movement", "Less movement: strokes of an order are laid at once", not prefs.motion))
     stack.space(6)
-    stack.beside([Button("keys file", "Write the keys to a file"), Button("to start", "To the start page"),
-                  Button("back", "Back", key="Esc")])  # fmt: skip
+    stack.beside(
+        [
+            Button("keys file", "Write the keys to a file"),
+            Button("to start", "To the start page"),
+            Button("back", "Back", key="Esc"),
+        ]
+    )
     stack.label(f"Jobs, settings and keys lie in {where}. Nothing leaves this machine.", LABEL)
     return stack.made
 

@@ -13,16 +13,28 @@ LEAST, MOST = (800, 500), (7680, 4320)
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
-    parser.add_argument("target", nargs="?", metavar="PART|JOB", help="a part in TOML, or a job file to go on with "
-                        "(default: the start page)")  # fmt: skip
-    parser.add_argument("--script", metavar="FILE", help="play these gestures (JSON) without a window; see DEVELOPERS.md")
+    parser.add_argument(
+        "target",
+        nargs="?",
+        metavar="PART|JOB",
+        help="a part in TOML, or a job file to go on with (default: the start page)",
+    )
+    parser.add_argument("--script", metavar="FILE", help="play these gestures (JSON) without a window")
     parser.add_argument("--shots", metavar="DIR", help="folder of the pictures that a script takes (default: here)")
-    parser.add_argument("--size", type=pixels, default=None, metavar="WxH", help="size of the window (default 1280x800)")
-    parser.add_argument("--ui-scale", type=scale, default=None, metavar="X", help="size of text and controls, 0.75 to 3 "
-                        "(default: as chosen in settings)")  # fmt: skip
+    parser.add_argument(
+        "--size", type=pixels, default=None, metavar="WxH", help="size of the window (default 1280x800)"
+    )
+    parser.add_argument(
+        "--ui-scale",
+        type=scale,
+        default=None,
+        metavar="X",
+        help="size of text and controls, 0.75 to 3 (default: as chosen in settings)",
+    )
     parser.add_argument("--theme", choices=("dark", "light"), help="default: as chosen in settings")
-    parser.add_argument("--seed", type=int, default=1, metavar="N", help="which face, and which luck, of a new practice "
-                        "(default 1)")  # fmt: skip
+    parser.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="which face, and which luck, of a new practice (default 1)"
+    )
     parser.add_argument("--data-dir", metavar="DIR", help="folder of jobs, settings and keys (default: the system's)")
     parser.add_argument("--force", action="store_true", help="let a script write over pictures that are there")
 
@@ -96,6 +108,6 @@ def run(args: argparse.Namespace) -> int:
     if not has_display():
         raise BadParam(f"No window here. {WITHOUT}")
     os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
-    from sim.bench.app import open_window
+    from sim.bench.window import open_window
 
     return open_window(args)

@@ -1,0 +1,200 @@
+"""Events of mouse, keys and window, translated to acts and wishes of the bench."""
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pygame
+
+from sim.bench.app import Bench
+from sim.bench.keys import place_of
+from sim.bench.pieces import PUSHES
+
+CTRL = pygame.KMOD_CTRL | pygame.KMOD_META
+ARROWS = {pygame.K_LEFT: (-1.0, 0.0), pygame.K_RIGHT: (1.0, 0.0), pygame.K_UP: (0.0, 1.0), pygame.K_DOWN: (0.0, -1.0)}
+DIGITS = {getattr(pygame, f"K_{n}"): n for n in range(10)} | {getattr(pygame, f"K_KP{n}"): n for n in range(10)}
+
+
+class Events:
+    """What is fed to a bench."""
+
+    def __init__(self, bench: Bench) -> None:
+        self.bench = bench
+        self._held: set[str] = set()
+        self._pan: tuple[int, int] | None = None
+
+    def on(self, event: pygame.event.Event, now_s: float = 0.0) -> None:
+        """Answer one event."""
+        if event.type == pygame.QUIT:
+            self.bench.quit()
+        elif event.type == pygame.VIDEORESIZE:
+            self.bench.resize((event.w, event.h))
+        elif event.type == pygame.DROPFILE:
+            self.bench.open_file(Path(event.file))
+        elif event.type in (pygame.WINDOWEXPOSED, pygame.WINDOWRESTORED):
+            self.bench.dirty = True
+        elif self._gesture() or not self.bench.group.takes(event):
+            self._own(event)
+        else:
+            for id, value in self.bench.group.events(event, now_s):
+                self.bench.said(id, value)
+            self.bench.dirty = self.bench.dirty or self.bench.group.dirty
+            return
+        if event.type == pygame.MOUSEMOTION:  # the pointer left a widget
+            self.bench.group.events(event, now_s)
+            self.bench.dirty = self.bench.dirty or self.bench.group.dirty
+        elif event.type == pygame.MOUSEBUTTONDOWN:
+            self.bench.group.focus_on(None, by_key=False)
+
+    def _gesture(self) -> bool:
+        """A gesture on the face is under way: what comes next belongs to it."""
+        hold = self.bench.hold
+        return hold is not None and (hold.drag is not None or hold.outline is not None or hold.grip_mm is not None)
+
+    def _own(self, event: pygame.event.Event) -> None:
+        if event.type == pygame.KEYDOWN:
+            self._key(event)
+            self.bench.dirty = True
+        elif event.type == pygame.KEYUP:
+            self._key_up(event)
+        elif self.bench.page == "bench" and self.bench.pane is not None:
+            self._pointer(event)
+
+    def _pointer(self, event: pygame.event.Event) -> None:
+        hold, pane = self.bench.hold, self.bench.pane
+        assert hold is not None
+        assert pane is not None
+        if event.type == pygame.MOUSEBUTTONDOWN:
+            self.bench.dirty = True
+            if event.button == 3:
+                hold.cancel()
+            elif event.button == 2:
+                self._pan = event.pos
+            elif event.button == 1 and pane.holds(event.pos):
+                hold.press(*pane.to_mm(event.pos), shift=_shift(event))
+        elif event.type == pygame.MOUSEBUTTONUP:
+            self.bench.dirty = True
+            if event.button == 2:
+                self._pan = None
+            elif event.button == 1:
+                hold.release(*pane.to_mm(event.pos))
+        elif event.type == pygame.MOUSEMOTION:
+            self._moved(event)
+        elif event.type == pygame.MOUSEWHEEL:
+            self.bench.dirty = True
+            if _shift(event):
+                self.bench.said("push more" if (event.y or event.x) > 0 else "push less", True)
+            elif pane.holds(pygame.mouse.get_pos()):
+                pane.zoom(1.15**event.y, pygame.mouse.get_pos())
+
+    def _moved(self, event: pygame.event.Event) -> None:
+        hold, pane, desk = self.bench.hold, self.bench.pane, self.bench.desk
+        assert hold is not None
+        assert pane is not None
+        assert desk is not None
+        if self._pan is not None:
+            pane.shift(event.pos[0] - self._pan[0], event.pos[1] - self._pan[1])
+            self._pan, self.bench.dirty = event.pos, True
+        elif "lamp" in self._held:
+            x, y = pane.rect.center
+            desk.set(lamp_deg=round(math.degrees(math.atan2(y - event.pos[1], event.pos[0] - x)) / 5.0) * 5.0 % 360.0)
+            self.bench.dirty = True
+        elif pane.holds(event.pos) or self._gesture():
+            x_mm, y_mm = pane.to_mm(event.pos)
+            if desk.passing is None:
+                hold.move(x_mm, y_mm)
+            self.bench.dirty = True
+
+    def _key(self, event: pygame.event.Event) -> None:
+        if event.mod & CTRL:
+            self._ctrl(event)
+            return
+        action = self.bench.keys.get(place_of(event), "")
+        if self.bench.page != "bench":
+            if action == "let go" and self.bench.page in ("settings", "help", "finish"):
+                self.bench.show("bench" if self.bench.page == "finish" else self.bench.before)
+            return
+        desk, hold = self.bench.desk, self.bench.hold
+        assert desk is not None
+        assert hold is not None
+        if event.key in ARROWS:
+            dx, dy = ARROWS[event.key]
+            if "lamp" in self._held:
+                desk.set(lamp_deg=(desk.settings.lamp_deg + 15.0 * (dx + dy)) % 360.0)
+                return
+            step = 5.0 if _shift(event) else 1.0
+            hold.step(step * dx, step * dy)
+        elif event.key in DIGITS:
+            self._digit(DIGITS[event.key], _shift(event))
+        elif action == "patch":
+            hold.jump(-1 if _shift(event) else 1)
+        elif action in ("lamp", "lay over"):
+            self._held.add(action)
+            if action == "lay over" and self.bench.pane is not None and desk.hung:
+                self.bench.pane.over = (
+                    self.bench.pane.over if self.bench.pane.over is not None else min(1, len(desk.hung) - 1)
+                )
+        elif action:
+            self.bench.said(action, True)
+
+    def _key_up(self, event: pygame.event.Event) -> None:
+        action = self.bench.keys.get(place_of(event), "")
+        if action in self._held:
+            self._held.discard(action)
+            if action == "lay over" and self.bench.pane is not None:
+                self.bench.pane.over = None
+            self.bench.dirty = True
+
+    def _digit(self, n: int, shift: bool) -> None:
+        desk, hold = self.bench.desk, self.bench.hold
+        assert desk is not None
+        assert hold is not None
+        if desk.tool == "read":
+            if n == 0:
+                desk.uncall()
+            elif n <= 3:
+                desk.set(level=n)
+                if hold.by_key:
+                    desk.call(*hold.cursor_mm, n, sure=shift)
+                elif desk.calls:  # the mark that was clicked last
+                    last = desk.calls[-1]
+                    desk.call(last.x_mm, last.y_mm, n, sure=shift)
+        elif desk.tool == "roll" and 1 <= n <= 3:
+            desk.set(film=n)
+        elif 1 <= n <= len(PUSHES):
+            self.bench.said("push", n - 1)
+
+    def _ctrl(self, event: pygame.event.Event) -> None:
+        key = pygame.key.name(event.key)
+        if event.key in ARROWS and self.bench.page == "bench" and self.bench.hold is not None:
+            dx, dy = ARROWS[event.key]
+            self.bench.hold.step(0.2 * dx, 0.2 * dy)
+            return
+        acts: dict[str, Callable[[], None]] = {
+            "q": self.bench.quit,
+            "w": self.bench.to_start,
+            "n": self.bench.to_start,
+            "u": lambda: self.bench.said("inches", not self.bench.prefs.inches),
+            ",": lambda: self.bench.show("settings"),
+            "=": lambda: self.bench.scale_by(1),
+            "+": lambda: self.bench.scale_by(1),
+            "-": lambda: self.bench.scale_by(-1),
+            "0": lambda: self.bench.prefer(replace(self.bench.prefs, scale=1.0)),
+            "c": lambda: self.bench.said("copy", True),
+        }
+        if self.bench.desk is not None and self.bench.page == "bench":
+            redo = key == "y" or _shift(event)
+            acts |= {
+                "z": self.bench.desk.redo if redo else self.bench.desk.undo,
+                "y": self.bench.desk.redo,
+                "s": self.bench.save_told,
+                "return": self.bench.finish,
+            }
+        if key in acts:
+            acts[key]()
+
+
+def _shift(event: pygame.event.Event) -> bool:
+    mod = getattr(event, "mod", None)
+    return bool((pygame.key.get_mods() if mod is None else mod) & pygame.KMOD_SHIFT)

@@ -1,0 +1,130 @@
+"""What lies on a bench, as plain data: pushes, calls, prints that hang, strokes, how each tool is set."""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+ROUND = ("roll", "spot", "read", "scrape", "stone", "wipe")
+INSTRUMENTS = ("indicator", "hinge", "chalk", "square")
+TOOLS = (*ROUND, *INSTRUMENTS)
+LEVELS = {1: "high", 2: "medium", 3: "low"}
+FILMS_UM = {1: 1.5, 2: 3.0, 3: 8.0}
+PIECE = 50  # strokes of a pass in one command at most
+DULL_M = 30.0  # metres after which the edge is called dull: common practice, no source
+DOZEN = 12
+MARK_MM = 4.0  # a stroke belongs to the call nearest to its middle, if that is not farther: common practice, no source
+MOST_HUNG = 200
+
+
+class PushStep(NamedTuple):
+    """One of the six pushes: the stage it is for, N, and the blade that goes with it."""
+
+    name: str
+    push_n: float
+    blade: str
+
+
+PUSHES = (
+    PushStep("splitting", 50.0, "split"),
+    PushStep("fine", 70.0, "fine"),
+    PushStep("finishing", 95.0, "fine"),
+    PushStep("semi", 150.0, "semi"),
+    PushStep("rough", 250.0, "rough"),
+    PushStep("body", 450.0, "rough"),
+)
+
+
+class Call(NamedTuple):
+    """A mark called by the learner, at the place of the click: 1 high, 2 medium, 3 low."""
+
+    x_mm: float
+    y_mm: float
+    level: int
+    sure: bool = False
+
+
+class Prediction(NamedTuple):
+    """What was expected before lifting: the hardest place, and more, same or fewer marks; None: not said."""
+
+    x_mm: float | None = None
+    y_mm: float | None = None
+    marks: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Hung:
+    """A print that hangs on the left: of which face and round, and its darkness, uint8, row 0 at y = 0."""
+
+    face: str
+    round: int
+    picture: NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
+class Freedom:
+    """What this practice allows; a lesson allows less than free practice."""
+
+    rows: bool = True
+    orders: bool = True
+    carry_on: bool = True
+    iron_back: bool = True
+    uncover: bool = True
+    hand: str = "trained"
+
+
+@dataclass
+class Settings:
+    """How each tool is set."""
+
+    film: int = 2
+    applicator: str = "brayer"
+    x_mm: float = 40.0
+    y_mm: float = 35.0
+    turn_deg: float = 0.0
+    way_mm: float = 10.0
+    method: str = "plate"
+    push: int = 3
+    quarter: int = 0
+    blade: str = "fine"
+    length_mm: float = 9.0
+    angle_deg: float = 45.0
+    spacing_mm: float = 2.0
+    cross_deg: float = 90.0
+    take: str = "high"
+    each: int = 1
+    pressure: str = "light"
+    level: int = 1
+    tip: str = "block"
+    style: str = "outlines"
+    lamp_deg: float = 135.0
+    square_x_mm: float = 10.0
+    square_y_mm: float = 10.0
+    counted: str = ""
+    bearing: str = ""
+
+
+class Stroke(NamedTuple):
+    """A stroke as it was dragged, mm, and the called place that it was meant for, if there was one near."""
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+    target: tuple[float, float] | None = None
+
+
+@dataclass
+class Pass:
+    """Strokes that are being laid, piece by piece."""
+
+    blade: str
+    strokes: tuple[tuple[int, int, int, int, int], ...]
+    laid: int = 0
+    paused: bool = False
+
+    @property
+    def left(self) -> int:
+        """Strokes still to lay."""
+        return len(self.strokes) - self.laid
