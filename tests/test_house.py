@@ -24,7 +24,8 @@ ROOMS = {
     "books": "record shoplog",
     "school": "checks lesson coach drill",
     "report": "tables figures recut part page part_page sheet map",
-    "bench": "palette viewport iron pieces desk kept gestures hand_today hold lettering controls entries widgets panels inhand pane keys start finish app events window script",
+    "bench": "palette viewport iron pieces desk kept gestures hand_today hold lettering controls entries "
+    "widgets uncovered panels inhand pane keys start finish app events window script",
     "cli": "bench demo seat measure flycut part bands model replay pack",
 }
 ORDER = [f"{room}.{name}".lstrip(".") for room, names in ROOMS.items() for name in ("__init__", *names.split())]

@@ -10,7 +10,7 @@ import pygame
 from sim import paths
 from sim.bench.desk import Desk
 from sim.bench.entries import Field
-from sim.bench.finish import Uncovered, as_text, draw_map, finish_page, uncovered
+from sim.bench.finish import as_text, draw_map, finish_page
 from sim.bench.hold import Hold
 from sim.bench.inhand import in_hand, set_tool
 from sim.bench.iron import STYLES
@@ -31,6 +31,7 @@ from sim.bench.start import (
     with_recent,
     write_prefs,
 )
+from sim.bench.uncovered import Uncovered, uncovered
 from sim.bench.widgets import Group, Label, Widget
 from sim.errors import ShopError
 from sim.intake.drawing import read_part
@@ -72,6 +73,7 @@ class Bench:
         self.hold: Hold | None = None
         self.pane: FacePane | None = None
         self.done: Uncovered | None = None
+        self.more = False
         self.note = ""
         self.running, self.dirty = True, True
         self.group = Group([])
@@ -193,7 +195,7 @@ class Bench:
                 *goal_line(self.desk, where.goal, self.ui, self._goal()),
                 *hung_prints(self.desk, where.prints, self.ui, self._picture, chosen),
                 *in_hand(self.desk, self.hold, where.hand, self.ui),
-                *tray(self.desk, where.tray, self.ui),
+                *tray(self.desk, where.tray, self.ui, self.more),
                 *coach_line(self.desk, where.coach, self.ui),
             ]
         if self.page == "finish" and self.desk is not None and self.done is not None:
@@ -282,6 +284,7 @@ class Bench:
                 self.done = uncovered(self.desk, self.prefs.inches)
             return True
         acts: dict[str, Callable[[], None]] = {
+            "more": self._more,
             "menu": lambda: self.show("settings"),
             "settings": lambda: self.show("settings"),
             "help": lambda: self.show("help"),
@@ -361,8 +364,10 @@ class Bench:
             self.desk.told = "This lesson does not uncover the iron before its end."
             return
         self.desk.uncovered += 1
-        self.desk.told = f"Uncovered for the {self.desk.uncovered}. time; it is counted."
-        self.finish()
+        self.desk.tool, self.desk.bared = "square", True
+        self.desk.told = (
+            f"Uncovered under the counting square; times so far: {self.desk.uncovered}. It is in the record."
+        )
 
     def _true_size(self) -> None:
         assert self.pane is not None
@@ -401,6 +406,10 @@ class Bench:
             pygame.scrap.put_text(as_text(self.desk, self.done))
         except (pygame.error, AttributeError):
             self.note = "The clipboard could not be reached."
+
+    def _more(self) -> None:
+        """In a small window the tray shows the stations or the instruments."""
+        self.more = not self.more
 
     def _part_told(self) -> None:
         self.note = (

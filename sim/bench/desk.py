@@ -82,6 +82,8 @@ class Desk:
         What the last hinge test of this round showed.
     uncovered : int
         How often iron was uncovered while working.
+    bared : bool
+        The heights under the counting square are shown now.
     result : Any
         What the last act returned.
     """
@@ -104,6 +106,7 @@ class Desk:
     plate_view: bool = True
     turned: Hinge | None = None
     uncovered: int = 0
+    bared: bool = False
     result: Any = None
     _back: list[_Step] = field(default_factory=list)
     _forth: list[_Step] = field(default_factory=list)
@@ -141,7 +144,7 @@ class Desk:
 
     def take(self, tool: str | None) -> None:
         """Pick a tool up; none puts down what is in hand. Nothing is done by it."""
-        self.tool = tool
+        self.tool, self.bared = tool, False
         self.order = ()
 
     def set(self, **changes: Any) -> None:

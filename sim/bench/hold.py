@@ -86,6 +86,7 @@ class Hold:
         elif tool == "chalk":
             self.outline = [(x_mm, y_mm)]
         elif tool == "square":
+            desk.bared = False  # the window shuts where the square is taken away
             self.move_square(x_mm, y_mm)
         elif tool is not None:
             self.do()

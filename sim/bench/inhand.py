@@ -80,8 +80,9 @@ def in_hand(desk: Desk, hold: Hold, where: pygame.Rect, ui: Ui) -> list[Widget]:
         "square": "Counting square",
         None: "Nothing",
     }
-    stack.label("In hand", SMALL)
-    stack.y -= ui.px(6)
+    if where.height >= ui.px(520):
+        stack.label("In hand", SMALL)
+        stack.y -= ui.px(6)
     stack.label(titles[desk.tool], NAME, "text", bold=True)
     fill = {
         "roll": _roller,
@@ -179,16 +180,20 @@ def _eye(desk: Desk, hold: Hold, stack: Stack) -> None:
 def _scraper(desk: Desk, hold: Hold, stack: Stack) -> None:
     s, ui = desk.settings, stack.ui
     step = PUSHES[s.push - 1]
-    stack.gap = ui.px(5)
-    stack.label("Push")
+    tight = stack.rect.height < ui.px(500)
+    stack.gap = ui.px(3 if tight else 6)
+    stack.label(f"Push: {step.name}, about {desk.push_n:g} N")
     stack.add(Radio("push", tuple("123456"), s.push - 1), 32)
-    stack.label(f"{step.name}, about {desk.push_n:g} N", SMALL, "text")
-    stack.label("End of the blade")
+    if not tight:
+        stack.label("End of the blade")
     stack.add(Radio("blade", tuple(f"R{RACK[name].end_radius_mm:g}" for name in BLADES), BLADES.index(s.blade)), 32)
     edge = desk.session.job.edges[s.blade]
     depth, wide = flat_cut(RACK[s.blade], desk.push_n, Iron(), edge.radius_um)
-    stack.label("Cut on flat iron")
-    stack.add(CutSection("cut", string=f"{wide:.1f} mm × {depth:.1f} µm").show(depth, wide))
+    words = f"Cut on flat iron: {wide:.1f} mm × {depth:.1f} µm"
+    if tight:
+        stack.label(words, SMALL)
+    else:
+        stack.add(CutSection("cut", string=words).show(depth, wide))
     stack.beside(
         [
             Slider("length_mm", "Length", s.length_mm, (3.0, 30.0), 1.0, "{:g} mm".format),
@@ -199,13 +204,13 @@ def _scraper(desk: Desk, hold: Hold, stack: Stack) -> None:
     stack.beside(
         [
             Slider("angle_deg", "Direction", s.angle_deg, (0.0, 360.0), 5.0, "{:g}°".format),
-            Button("hone", f"Hone ({edge.metres:.0f} m)", hint="Hone this blade, two minutes (H)"),
+            Button("hone", "Hone", hint=f"Hone this blade, two minutes (H); {edge.metres:.0f} m since the last"),
         ],
         42,
     )
     hand = hold.hand()
     whose = "Your hand today" if hand.measured else f"A {desk.freedom.hand} hand"
-    stack.label(f"{whose}: {hand.sideways_mm:.1f} mm, ±{hand.direction_deg:.0f}°", SMALL)
+    stack.label(f"{whose}: {hand.sideways_mm:.1f} mm, ±{hand.direction_deg:.0f}°; edge {edge.metres:.0f} m", SMALL)
     stack.add(Radio("take", ("high", "+ medium", "chalk"), TAKES.index(s.take)), 32)
     if desk.order:
         seconds = len(desk.order)

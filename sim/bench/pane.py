@@ -24,6 +24,7 @@ from sim.bench.palette import (
     WRITTEN_HALO,
 )
 from sim.bench.pieces import Hung
+from sim.bench.uncovered import height_map
 from sim.bench.viewport import Viewport, whole_face
 from sim.model.blade import RACK
 from sim.model.plate import Plate
@@ -184,6 +185,8 @@ class FacePane:
             x, y = view.to_px(s.square_x_mm, s.square_y_mm + SQUARE_MM)
             side = SQUARE_MM * view.px_per_mm
             box = pygame.Rect(round(x), round(y), round(side), round(side))
+            if self.desk.bared:
+                self._draw_bared(surface, box)
             pygame.draw.rect(surface, INK, box, 3)
             pygame.draw.rect(surface, WELL_FOCUS if self.desk.tool == "square" else CHALK, box, 1)
         prediction = self.desk.prediction
@@ -192,6 +195,16 @@ class FacePane:
             _cross(surface, view.to_px(prediction.x_mm, prediction.y_mm))
         self._draw_tool(surface, view, hold)
         self._caption(surface, ui, view, hung)
+
+    def _draw_bared(self, surface: pygame.Surface, box: pygame.Rect) -> None:
+        """Heights under the counting square, and nowhere else."""
+        job, s = self.desk.session.job, self.desk.settings
+        picture, _ = height_map(job.face)
+        ny = job.face.shape[0]
+        col, row, side = (round(v / job.face.pitch_mm) for v in (s.square_x_mm, s.square_y_mm, SQUARE_MM))
+        part = np.ascontiguousarray(picture[max(ny - row - side, 0) : ny - row, col : col + side])
+        made = pygame.image.frombuffer(part.data, (part.shape[1], part.shape[0]), "RGB")
+        surface.blit(pygame.transform.smoothscale(made, box.size), box)
 
     def _face_picture(self, view: Viewport, pane: pygame.Rect) -> pygame.Surface:
         """The iron scaled into the pane; kept until the iron or the view changes."""

@@ -12,7 +12,7 @@ import pygame
 from sim.bench.desk import Desk
 from sim.bench.lettering import BODY, GOAL, LABEL, SMALL, Ui
 from sim.bench.palette import MARKS
-from sim.bench.pieces import Hung
+from sim.bench.pieces import ROUND, Hung
 from sim.bench.widgets import Button, Label, Thumb, Widget
 from sim.units import S_PER_H
 
@@ -150,7 +150,7 @@ def picture_of(hung: Hung) -> pygame.Surface:
 def hung_prints(
     desk: Desk, where: pygame.Rect, ui: Ui, pictures: Callable[[Hung], pygame.Surface], chosen: int | None
 ) -> list[Widget]:
-    """Prints that hang on the left, the newest on top; `chosen`: place of the one that is looked at, from the newest."""
+    """Prints that hang on the left, the newest on top; `chosen`: which one is looked at, from the newest."""
     made: list[Widget] = []
     pad = ui.px(8)
     width = where.width - 2 * pad
@@ -186,26 +186,31 @@ def hung_prints(
     return made
 
 
-def tray(desk: Desk, where: pygame.Rect, ui: Ui) -> list[Widget]:
-    """Six stations in the order of the round and four instruments."""
+def tray(desk: Desk, where: pygame.Rect, ui: Ui, more: bool = False) -> list[Widget]:
+    """Six stations in the order of the round and four instruments; in a small window one or the other."""
     pad, gap = ui.px(16), ui.px(8)
     room = where.width - 2 * pad - ui.px(16)
     small = room < ui.px(1180)
-    each = (room - 9 * gap) / 10.0
+    shown = STATIONS + INSTRUMENTS if not small else INSTRUMENTS if more else STATIONS
+    each = (room - 9 * gap) / 10.0 if not small else (room - 6 * gap) / 7.0
     high = where.height - 2 * ui.px(10)
     made: list[Widget] = []
     x = float(where.left + pad)
-    for name, label, key in STATIONS + INSTRUMENTS:
-        if name == "indicator":
+    for name, label, key in shown:
+        if name == "indicator" and not small:
             x += ui.px(16)
-        sub = "" if small else _station_sub(desk, name) or " "
-        done = not small and name in desk.done and name in ("roll", "spot", "stone", "wipe")
+        sub = _station_sub(desk, name) or " " if name in ROUND else ""
+        done = name in desk.done and name in ("roll", "spot", "stone", "wipe")
         button = Button(
             f"take {name}", label, key=key, sub=sub, done=done, in_hand=desk.tool == name, area=3, hint=HINTS[name]
         )
         button.rect = pygame.Rect(round(x), where.top + ui.px(10), round(each), high)
         made.append(button)
         x += each + gap
+    if small:
+        last = Button("more", "Stations" if more else "More", area=3, hint="The other half of the tray")
+        last.rect = pygame.Rect(where.right - pad - round(each), where.top + ui.px(10), round(each), high)
+        made.append(last)
     return made
 
 

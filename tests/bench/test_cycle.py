@@ -1,4 +1,4 @@
-"""The whole cycle at the bench, by mouse and by keyboard alone, without a window: real events, real acts, real files."""
+"""The whole cycle at the bench by mouse and by keyboard alone, without a window: real events, real acts, real files."""
 
 import json
 
@@ -142,7 +142,12 @@ def test_a_coupons_round_takes_one_person_with_the_mouse_under_three_minutes(pla
     for take in (0.1, 0.5):  # orders over the high, then over the medium ones
         steps += [{"press": "take", "at": take}, {"press": "order"}, {"press": "lay"}]
     for angle in (0.3, 0.6, 0.8):
-        steps += [{"press": "take", "at": 0.1}, {"press": "angle_deg", "at": angle}, {"press": "order"}, {"press": "lay"}]
+        steps += [
+            {"press": "take", "at": 0.1},
+            {"press": "angle_deg", "at": angle},
+            {"press": "order"},
+            {"press": "lay"},
+        ]
     steps += BY_MOUSE[-7:]
     player.play(steps)
     job = player.bench.desk.session.job

@@ -1,0 +1,81 @@
+"""Every page at three sizes, in both themes and larger letters: nothing clipped or overlapping, all of it to hit."""
+
+import pygame
+import pytest
+
+from sim.bench.palette import contrast
+from sim.bench.script import begun
+
+SIZES = ((1280, 800), (1024, 640), (1920, 1080))
+PRINTED = [{"press": "door print"}, {"press": "do"}, {"press": "take spot"}, {"press": "do"}]
+LIFTED = [*PRINTED, {"press": "do"}]
+CALLED = [*LIFTED, {"click": [20.0, 20.0]}, {"click": [40.0, 22.0]}, {"press": "take calls"}]
+PAGES = {
+    "start": [],
+    "settings": [{"press": "settings"}],
+    "help": [{"press": "door print"}, {"press": "help"}],
+    "roller": [{"press": "door print"}],
+    "plate": [{"press": "door print"}, {"press": "take spot"}],
+    "on the plate": PRINTED,
+    "read": LIFTED,
+    "order": CALLED,
+    "scraper": [*LIFTED, {"press": "take scrape"}],
+    "stone": [*LIFTED, {"press": "take stone"}],
+    "wipe": [*LIFTED, {"press": "take wipe"}],
+    "indicator": [*LIFTED, {"key": "T"}],
+    "hinge": [*LIFTED, {"key": "G"}, {"press": "do"}],
+    "chalk": [*LIFTED, {"key": "F"}],
+    "square": [*LIFTED, {"key": "M"}],
+    "finish": [*LIFTED, {"press": "finish"}],
+}
+
+
+@pytest.fixture(autouse=True)
+def _without_a_window(monkeypatch):
+    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
+
+
+def shown(page, folder, size, **told):
+    player = begun(told, folder, size)
+    player.play(PAGES[page])
+    return player
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+@pytest.mark.parametrize("page", PAGES)
+def test_nothing_is_clipped_or_lies_on_something_else_and_all_can_be_hit(tmp_path, page, size):
+    bench = shown(page, tmp_path, size).bench
+    assert bench.group.overlaps() == []
+    assert bench.group.clipped(bench.ui) == []
+    assert bench.group.targets_below(32) == []
+    window = pygame.Rect(0, 0, *size)
+    assert [w.id for w in bench.group.widgets if not window.contains(w.rect)] == []
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_larger_letters_still_fit_where_the_window_is_large_enough(tmp_path, page):
+    bench = shown(page, tmp_path, (1920, 1200), scale=1.5).bench
+    assert bench.group.overlaps() == []
+    assert bench.group.clipped(bench.ui) == []
+
+
+@pytest.mark.parametrize("theme", ["dark", "light"])
+@pytest.mark.parametrize("page", PAGES)
+def test_every_word_can_be_read_on_its_ground(tmp_path, page, theme):
+    player = shown(page, tmp_path, SIZES[0], theme=theme)
+    bench = player.bench
+    bench.ui.seen = []
+    bench.draw(player.surface)
+    words = [one for one in bench.ui.seen if one.string.strip()]
+    assert len(words) >= 4
+    faint = [(one.string, round(contrast(one.colour, one.ground), 2)) for one in words
+             if contrast(one.colour, one.ground) < 4.5 and one.string not in "✓✕"]  # fmt: skip
+    assert faint == []
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_tab_goes_through_everything_that_can_be_pressed_once_and_in_reading_order(tmp_path, page):
+    bench = shown(page, tmp_path, SIZES[0]).bench
+    order = bench.group.order()
+    assert {w.id for w in order} == {w.id for w in bench.group.widgets if w.focusable and (w.enabled or w.reason)}
+    assert [w.area for w in order] == sorted(w.area for w in order)
