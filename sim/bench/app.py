@@ -378,6 +378,7 @@ class Bench:
         self.pane.face_view = replace(view, px_per_mm=self.prefs.true_px_per_mm)
 
     def finish(self) -> None:
+        """Uncover the face and hold it against its goal; the job stays open."""
         if self.desk is None:
             return
         try:

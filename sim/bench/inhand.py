@@ -211,13 +211,13 @@ def _scraper(desk: Desk, hold: Hold, stack: Stack) -> None:
     hand = hold.hand()
     whose = "Your hand today" if hand.measured else f"A {desk.freedom.hand} hand"
     stack.label(f"{whose}: {hand.sideways_mm:.1f} mm, ±{hand.direction_deg:.0f}°; edge {edge.metres:.0f} m", SMALL)
-    stack.add(Radio("take", ("high", "+ medium", "chalk"), TAKES.index(s.take)), 32)
+    stack.add(Radio("take", ("high", "+ med", "chalk"), TAKES.index(s.take)), 32)
     if desk.order:
         seconds = len(desk.order)
         stack.add(
             Button(
                 "lay",
-                f"Lay {counted(len(desk.order), 'stroke')} ({seconds // 60} min {seconds % 60:02d} s)",
+                f"Lay {counted(len(desk.order), 'stroke')} ({clock(seconds)})",
                 in_hand=True,
             ),
             34,
@@ -236,6 +236,11 @@ def _scraper(desk: Desk, hold: Hold, stack: Stack) -> None:
             ],
             34,
         )
+
+
+def clock(seconds: int) -> str:
+    """Shop time that something takes: 40 s, 1 min 40 s."""
+    return f"{seconds} s" if seconds < 60 else f"{seconds // 60} min {seconds % 60:02d} s"
 
 
 def _stone(desk: Desk, hold: Hold, stack: Stack) -> None:

@@ -322,7 +322,13 @@ def _blit_plate(surface: pygame.Surface, view: Viewport, plate: Plate, mirrored:
 
 
 def _outline(
-    surface: pygame.Surface, view: Viewport, x_mm: float, y_mm: float, size_mm: tuple[float, float], dashed: bool = True
+    surface: pygame.Surface,
+    view: Viewport,
+    x_mm: float,
+    y_mm: float,
+    size_mm: tuple[float, float],
+    *,
+    dashed: bool = True,
 ) -> None:
     """Outline of the part on the plate, with its stamp."""
     left, top = view.to_px(x_mm, y_mm + size_mm[1])

@@ -162,7 +162,8 @@ def settle_poses(face: Face, plate: Plate, rub: Rub, body: Body, compliance: Com
         lay_on(top, error, row, col, surface)
         here = np.array([(col + first[1]) * plate.pitch_mm, (row + first[0]) * plate.pitch_mm, 0.0])
         raise_cells(surface, plate.lint - here, plate.pitch_mm)
-        pose = compliant_seat(surface, face.pitch_mm, load, compliance.c_um, compliance.effective_mpa, held)
+        pose = compliant_seat(surface, face.pitch_mm, load, compliance.c_um, compliance.effective_mpa,
+                              held=held)
         plane = np.array([pose.height_um, pose.slope_x, pose.slope_y, pose.lift_um])
         press(surface, plane, np.array([pose.x_mm, pose.y_mm, face.pitch_mm, wear]), row, col, gap, error)
         poses.append(pose)

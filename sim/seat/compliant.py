@@ -171,6 +171,7 @@ def compliant_seat(
     load: Load,
     c_um: float = IRON.c_um,
     effective_mpa: float = IRON.effective_mpa,
+    *,
     held: str = "",
 ) -> Pose:
     """Where a surface comes to rest on a plane under a load.

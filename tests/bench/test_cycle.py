@@ -1,6 +1,7 @@
 """The whole cycle at the bench by mouse and by keyboard alone, without a window: real events, real acts, real files."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pygame
@@ -121,13 +122,8 @@ def test_the_same_stroke_is_the_same_command_at_any_rate_and_zoom(tmp_path, zoom
         player = begun({}, folder)
         player.play([*BY_MOUSE[:6], {"press": "take scrape"}])
         pane = player.bench.pane
-        pane.face_view, pane.zoomed = pane.face_view.whole().zoomed(factor, pane.rect.center), True
-        view = pane.view
-        assert view.px_per_mm == pytest.approx(factor * player.bench.pane.face_view.whole().px_per_mm)
-        pane.face_view = view.within(view.left_px, view.top_px, view.width_px, view.height_px)
-        # 10 px/mm at zoom 1, so that these places are whole pixels at 0.5 and at 4
-        pane.face_view = type(view)(view.left_px, view.top_px, view.width_px, view.height_px, view.face_mm, 10.0 * factor,
-                                    (30.0, 20.0))  # fmt: skip
+        view = pane.view  # 10 px/mm at zoom 1: these places are whole pixels at 0.5 and at 4 as well
+        pane.face_view, pane.zoomed = replace(view, px_per_mm=10.0 * factor, middle_mm=(30.0, 20.0)), True
         player.play([{"drag": [[26.0, 18.0], [33.2, 22.4]], "events": events}])
         session = player.bench.desk.session
         seen.append((session.commands[-1].strokes, session.job.face.height_um.tobytes()))
@@ -137,8 +133,14 @@ def test_the_same_stroke_is_the_same_command_at_any_rate_and_zoom(tmp_path, zoom
 
 
 def test_a_coupons_round_takes_one_person_with_the_mouse_under_three_minutes(player, capsys):
-    steps = [*BY_MOUSE[:6], *({"click": [5.0 + 5.0 * (n % 10), 8.0 + 8.0 * (n // 10)]} for n in range(20)),
-             {"press": "take scrape"}, *({"drag": drag} for drag in DRAGS), {"drag": DRAGS[0]}, {"drag": DRAGS[1]}]  # fmt: skip
+    steps = [
+        *BY_MOUSE[:6],
+        *({"click": [5.0 + 5.0 * (n % 10), 8.0 + 8.0 * (n // 10)]} for n in range(20)),
+        {"press": "take scrape"},
+        *({"drag": drag} for drag in DRAGS),
+        {"drag": DRAGS[0]},
+        {"drag": DRAGS[1]},
+    ]
     for take in (0.1, 0.5):  # orders over the high, then over the medium ones
         steps += [{"press": "take", "at": take}, {"press": "order"}, {"press": "lay"}]
     for angle in (0.3, 0.6, 0.8):
