@@ -18,34 +18,35 @@ DATUMS = {
     "least_squares_datum": "least-squares datum",
 }
 PER_IN2 = "per\N{NO-BREAK SPACE}in²"
-# name in the totals, words, unit, digits, what holds it (a limit of the target, True = at most, or a rule), meaning
-FIGURES: tuple[tuple[str, str, str, int, bool | str, str], ...] = (
+# name in the totals, words, unit, digits, whether the target's limit is the most (None: it has none), meaning
+FIGURES: tuple[tuple[str, str, str, int, bool | None, str], ...] = (
     ("bearing_flatness_um", "bearing flatness", "µm", 2, True,
      "of the highest point in each field of about 10 mm: the closest two parallel planes that hold them all"),
     ("spots_mean", "spots, mean", PER_IN2, 1, False, "over every place where a square inch can lie"),
     ("spots_lowest", "spots, lowest square", PER_IN2, 1, False, "in the poorest of these places"),
     ("bearing_pct", "bearing, share of the face", "%", 1, False, "marked by the standard print"),
-    ("bearing_tenths_pct", "bearing by tenths", "%", 1, "grade 0 from 20, 1 from 15, 2 from 10",
-     "a sheet of 200 squares of 2.5 mm, each judged to a tenth; the mean of the sheets that cover the face"),
-    ("surface_flatness_um", "flatness of every cell", "µm", 1, "", "the same two planes, around the hollows too"),
-    ("pocket_depth_um", "pocket depth", "µm", 1, "2 to 6 usual",
-     "half of the face lies deeper than this below the high spots around it"),
-    ("spots_cv", "unevenness, σ ÷ mean", "", 2, "≤ 0.25 is even", "scatter of the counts from place to place"),
-    ("spots_mean_half_mm2", "spots from 0.5 mm² up, mean", PER_IN2, 1, "", "counted with smaller marks too"),
-    ("hinge_high_share", "hinge, pushed at the right", "of length", 3, "",
+    ("bearing_tenths_pct", "bearing by tenths", "%", 1, None,
+     "a sheet of 200 squares of 2.5 mm, each judged to a tenth; the mean of the sheets that cover the face; grade 0 "
+     "from 20, 1 from 15, 2 from 10"),
+    ("surface_flatness_um", "flatness of every cell", "µm", 1, None, "the same two planes, around the hollows too"),
+    ("pocket_depth_um", "pocket depth", "µm", 1, None,
+     "half of the face lies deeper than this below the high spots around it; 2 to 6 is usual"),
+    ("spots_cv", "unevenness, σ ÷ mean", "", 2, None, "scatter of the counts from place to place; up to 0.25 is even"),
+    ("spots_mean_half_mm2", "spots from 0.5 mm² up, mean", PER_IN2, 1, None, "counted with smaller marks too"),
+    ("hinge_high_share", "hinge, pushed at the right", "of length", 3, None,
      "where it turns from the far end: nearer to the middle is crowned, nearer to the far end hollow"),
-    ("hinge_low_share", "hinge, pushed at the left", "of length", 3, "", "the same from the other end"),
-    ("hinge_even_share", "hinge of an even face", "of length", 3, "", "of this outline, to compare with"),
-    ("removed_mm3", "iron taken off", "mm³", 0, "", "by blade, stone and file"),
-    ("strokes", "strokes", "", 0, "", "of the scraper, all rounds"),
-    ("strokes_off_marks_pct", "strokes off the marks", "%", 1, "", "cut mostly where no blue was to be seen"),
-    ("shop_hours", "shop time", "h", 2, "", "with rolling, printing, stoning and wiping"),
+    ("hinge_low_share", "hinge, pushed at the left", "of length", 3, None, "the same from the other end"),
+    ("hinge_even_share", "hinge of an even face", "of length", 3, None, "of this outline, to compare with"),
+    ("removed_mm3", "iron taken off", "mm³", 0, None, "by blade, stone and file"),
+    ("strokes", "strokes", "", 0, None, "of the scraper, all rounds"),
+    ("strokes_off_marks_pct", "strokes off the marks", "%", 1, None, "cut mostly where no blue was to be seen"),
+    ("shop_hours", "shop time", "h", 2, None, "with rolling, printing, stoning and wiping"),
 )  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Row:
-    """One figure: words, unit, what came out, what was wanted (or a rule), whether met (None: no limit), meaning."""
+    """One figure: words, unit, what came out, what was wanted, whether met (None: no limit), meaning."""
 
     name: str
     unit: str
@@ -62,8 +63,8 @@ def scorecard_rows(totals: Mapping[str, float], target: Target) -> list[Row]:
         if key not in totals:
             continue
         value = float(totals[key])
-        if isinstance(held, str):
-            rows.append(Row(name, unit, number(value, digits), held, None, meaning))
+        if held is None:
+            rows.append(Row(name, unit, number(value, digits), "", None, meaning))
             continue
         limit = float(getattr(target, key))
         digits = digits_of(key, value, digits)

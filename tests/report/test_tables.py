@@ -60,6 +60,13 @@ def test_the_verdict_says_when_a_face_was_met_and_lost_again():
     assert verdict(scorecard_rows(GOOD, Target()), 40, (22, 4.62))[1].endswith("still met.")
 
 
+def test_only_what_can_be_met_or_missed_is_wanted():
+    rows = scorecard_rows({**GOOD, "spots_cv": 0.26, "pocket_depth_um": 4.0, "bearing_tenths_pct": 12.0}, Target())
+    assert [bool(row.wanted) for row in rows] == [row.met is not None for row in rows]
+    (unevenness,) = (row for row in rows if row.name.startswith("unevenness"))
+    assert "up to 0.25 is even" in unevenness.meaning
+
+
 def test_the_verdict_says_what_is_missing():
     rows = scorecard_rows({**GOOD, "bearing_flatness_um": 9.0, "bearing_pct": 1.0}, Target())
     told = verdict(rows, 1, None)
