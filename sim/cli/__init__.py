@@ -28,6 +28,13 @@ class _Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         raise BadParam(f"{message} (see `{self.prog} --help`)")
 
+    def _check_value(self, action: argparse.Action, value: Any) -> None:
+        """No name of a file or folder is empty: the one rule for every command."""
+        if value == "" and action.type is None and action.choices is None:
+            name = action.option_strings[-1] if action.option_strings else action.metavar
+            raise BadParam(f"{name} must name a {'folder' if action.metavar == 'DIR' else 'file'}, got ''")
+        super()._check_value(action, value)
+
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return the exit code: 0, or 2 after a line on stderr for each thing a user can mend.

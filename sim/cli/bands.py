@@ -58,8 +58,6 @@ def run(args: argparse.Namespace) -> int:
         raise BadParam("--load-at goes with --datum FILE, got it alone")
     if args.square and args.pads:
         raise BadParam("--pads go with readings of the face that is scraped, and --square tapers the base: got both")
-    if args.out == "":
-        raise BadParam("--out must be a folder, got ''")
     page, picture = (Path(args.out or ".") / f"{Path(args.file).stem}-bands.{kind}" for kind in ("html", "png"))
     if args.out:
         refuse_existing(page, args.force)

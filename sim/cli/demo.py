@@ -56,8 +56,6 @@ def run(args: argparse.Namespace) -> int:
     if not 1 <= args.rounds <= MOST_ROUNDS:
         raise BadParam(f"--rounds must be 1 to {MOST_ROUNDS}, got {args.rounds}")
     folder = Path(f"flatwright-demo-{args.seed}" if args.out is None else args.out)
-    if args.out == "":
-        raise BadParam("--out must be a folder, got ''")
     stem = args.face or ("stand" if args.part is None else Path(args.part).stem.lstrip(".") or "part")
     part = None if args.face else part_of(args.part)
     made = open_folder(folder, args.force, file_names(stem))

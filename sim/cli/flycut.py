@@ -76,8 +76,6 @@ def run(args: argparse.Namespace) -> int:
     if args.seed < 0:
         raise BadParam(f"--seed must be 0 to {10**18 - 1}, got {args.seed}")
     picture = Path(args.out or ".") / PICTURE
-    if args.out == "":
-        raise BadParam("--out must be a folder, got ''")
     if args.out:
         refuse_existing(picture, args.force)
     warm()

@@ -177,9 +177,6 @@ def _read(args: argparse.Namespace) -> "tuple[Heights, Levels | None]":
         raise BadParam("--datum goes with FILE, got --levels: level readings lie in no frame of a part")
     if args.square and args.size:
         raise BadParam("--size is for the grades of a plate, and a side (--square) has none: got both")
-    for path, name in ((args.file, "FILE"), (args.datum, "--datum"), (args.levels, "--levels")):
-        if path == "":
-            raise BadParam(f"{name} must name a file, got ''")
     if args.levels is None:
         return read_heights(args.file), None
     levels = read_levels(args.levels, args.foot)

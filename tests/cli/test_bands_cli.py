@@ -173,7 +173,7 @@ def test_a_hollow_and_a_lump_are_told(told):
     (("top.csv", "--load-at", "1,1"), "--load-at goes with --datum"),
     (("top.csv", "--square", "--pads", "--datum", "top.csv"), "got both"),
     (("top.csv", "--square", "--datum", "top.csv"), "a side must be within 45 degrees"),
-    (("top.csv", "--out", ""), "--out must be a folder"),
+    (("top.csv", "--out", ""), "--out must name a folder, got ''"),
     (("line.csv",), "line.csv: "),
     (("steep.csv",), "a plan must have at most 200 passes, got"),
     (("top.csv", "--datum", "line.csv"), "line.csv: "),

@@ -115,7 +115,7 @@ def test_a_tilt_is_read_as_the_shop_writes_it(text, tilt):
         (("--size", "1x1"), "Start.length_mm must be in [5, 600] mm"),
         (("--size", "50"), "must be two lengths"),
         (("--seed", "-1"), "--seed must be 0 to"),
-        (("--out", ""), "--out must be a folder"),
+        (("--out", ""), "--out must name a folder, got ''"),
     ],
 )
 def test_a_slip_of_the_user_gets_one_line_and_no_picture(capsys, tmp_path, monkeypatch, words, line):

@@ -70,6 +70,23 @@ def test_every_command_keeps_the_form_that_the_table_expects(name):
     assert callable(module.run)
 
 
+@pytest.mark.parametrize("words, name", [
+    ("part:", "FILE must name a file"), ("part:--out:", "--out must name a folder"),
+    ("demo:--part:", "--part must name a file"), ("demo:--out:", "--out must name a folder"),
+    ("bands:", "READINGS must name a file"), ("bands:x:--datum:", "--datum must name a file"),
+    ("bands:x:--out:", "--out must name a folder"), ("replay:", "FILE must name a file"),
+    ("pack:", "JOB must name a file"), ("pack:x:--out:", "--out must name a file"),
+    ("seat::--load-at:1,2", "FILE must name a file"), ("flycut:--out:", "--out must name a folder"),
+    ("measure:", "FILE must name a file"), ("measure:x:--datum:", "--datum must name a file"),
+    ("measure:x:--out:", "--out must name a folder"), ("measure:--levels::--foot:4in", "--levels must name a file"),
+])  # fmt: skip
+def test_an_empty_name_is_refused_by_every_command_in_the_same_words(words, name, capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert cli.main(words.split(":")) == 2
+    assert capsys.readouterr() == ("", f"flatwright: {name}, got ''\n")
+    assert not list(tmp_path.iterdir())
+
+
 def test_nothing_at_all_runs_the_default_command(command, monkeypatch):
     seen = []
     command.run = lambda args: seen.append(args.depth_um) or 0
