@@ -5,6 +5,7 @@ import codecs
 import errno
 import importlib
 import os
+import re
 import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
@@ -26,7 +27,15 @@ class _Parser(argparse.ArgumentParser):
         super().__init__(allow_abbrev=False, **options)
 
     def error(self, message: str) -> NoReturn:
-        raise BadParam(f"{message} (see `{self.prog} --help`)")
+        told = re.sub(r"^argument (.+?): (must )", r"\1 \2", message, flags=re.DOTALL)
+        raise BadParam(f"{told} (see `{self.prog} --help`)")
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """As in argparse, but what is left over is told by the command that it was meant for."""
+        found, rest = super().parse_known_args(args, namespace)
+        if rest:
+            self.error(f"unrecognized arguments: {' '.join(rest)}")
+        return found, rest
 
     def _check_value(self, action: argparse.Action, value: Any) -> None:
         """No name of a file or folder is empty: the one rule for every command."""

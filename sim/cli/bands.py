@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sim.cli.measure import naming, printable, size_mm
+from sim.cli.measure import naming, number, printable, size_mm
 from sim.cli.seat import add_load_at
 
 if TYPE_CHECKING:
@@ -31,12 +31,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--square", action="store_true", help="READINGS are a side that should be square to the datum "
                         "(x_um,y_mm,z_mm): the base is tapered to set it upright")  # fmt: skip
     add_load_at(parser, "where the weight acts on the datum, mm: 80,55 (default: over the mean of its points)")
-    parser.add_argument("--removal", type=float, metavar="UM", help="what a pass of full rows of yours takes, um "
+    parser.add_argument("--removal", type=number, metavar="UM", help="what a pass of full rows of yours takes, um "
                         "(default 2.1: a skilled hand in this model)")  # fmt: skip
     parser.add_argument("--size", type=size_mm, metavar="WxH", help="the face along x and y: 160x110 (mm), 6x4in "
                         "(default: extent of the readings)")  # fmt: skip
     parser.add_argument("--pads", action="store_true", help="pads at the higher corners first, then the rest to them")
-    parser.add_argument("--limit", type=float, metavar="UM", help="a plane that spans no more is left to the blue, um "
+    parser.add_argument("--limit", type=number, metavar="UM", help="a plane that spans no more is left to the blue, um "
                         "(default 3)")  # fmt: skip
     parser.add_argument("--out", metavar="DIR", help="folder of NAME-bands.html and NAME-bands.png (default: here)")
     parser.add_argument("--force", action="store_true", help="overwrite them if they are there")

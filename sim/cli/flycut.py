@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sim.cli.demo import whole
-from sim.cli.measure import size_mm
+from sim.cli.measure import number, size_mm
 
 if TYPE_CHECKING:
     import numpy as np
@@ -35,14 +35,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
                         "0.02/200); above 0: the leading edge is low")  # fmt: skip
     parser.add_argument("--across", type=um_per_100mm, default=0.0, metavar="MM/MM", help="the same across the feed "
                         "(default 0)")  # fmt: skip
-    parser.add_argument("--sweep", type=float, metavar="MM", help="radius of the cutter's circle (60; --cup 50)")
-    parser.add_argument("--stepover", type=float, metavar="MM", help="from pass to pass where one pass does not span "
+    parser.add_argument("--sweep", type=number, metavar="MM", help="radius of the cutter's circle (60; --cup 50)")
+    parser.add_argument("--stepover", type=number, metavar="MM", help="from pass to pass where one pass does not span "
                         "the face (60)")  # fmt: skip
     parser.add_argument("--size", type=size_mm, default=(160.0, 100.0), metavar="LxW", help="the face, along the feed "
                         "x across it: 160x100 (mm, the default), 6x4in")  # fmt: skip
-    parser.add_argument("--error", type=float, default=15.0, metavar="UM", help="flatness of the milled face before "
+    parser.add_argument("--error", type=number, default=15.0, metavar="UM", help="flatness of the milled face before "
                         "the cut, um (default 15)")  # fmt: skip
-    parser.add_argument("--depth", type=float, metavar="UM", help="deepest cut, um (default 60, or the error + 45)")
+    parser.add_argument("--depth", type=number, metavar="UM", help="deepest cut, um (default 60, or the error + 45)")
     parser.add_argument("--cup", action="store_true", help="a cup wheel instead of a fly cutter")
     parser.add_argument("--seed", type=whole, default=1, metavar="N", help="which face, and which luck (default 1)")
     parser.add_argument("--out", metavar="DIR", help=f"folder of the picture {PICTURE} (default: here)")
@@ -106,17 +106,36 @@ def asked(args: argparse.Namespace) -> "tuple[FlyCutter, float]":
     Raises
     ------
     BadParam
-        An option outside what the cutter or the model allows.
+        An option outside what the cutter or the model allows, by its own name and unit.
     """
-    from sim.errors import BadParam
-    from sim.process.recut import CupWheel, FlyCutter
+    from dataclasses import fields
 
-    if not 1.0 <= args.error <= 500.0:
-        raise BadParam(f"--error must be 1 to 500 um, got {args.error:g}")
-    options = {"tram_along_um_per_100mm": args.tram, "tram_across_um_per_100mm": args.across}
-    options |= {f"{name}_mm": value for name in ("sweep", "stepover") if (value := getattr(args, name)) is not None}
-    cut = (CupWheel if args.cup else FlyCutter)(**options)
-    return cut, max(60.0, args.error + 45.0) if args.depth is None else args.depth
+    from sim.errors import BadParam
+    from sim.model.start import Start
+    from sim.params import check_param
+    from sim.process.recut import DEEPEST_UM, CupWheel, FlyCutter
+
+    make = CupWheel if args.cup else FlyCutter
+    allowed = {one.name: one.metadata for kind in (Start, make) for one in fields(kind)}
+    for name, tilt in (("along", args.tram), ("across", args.across)):
+        most = allowed[f"tram_{name}_um_per_100mm"]["allowed"][1]
+        if abs(tilt) > most:
+            option = "--tram" if name == "along" else "--across"
+            raise BadParam(f"{option} must be from -{most / 1000.0:g}/100 to {most / 1000.0:g}/100 (mm over mm), "
+                           f"got {tilt / 1000.0:g}/100")  # fmt: skip
+    for side, key in zip(args.size, ("length_mm", "width_mm"), strict=True):
+        check_param("each side of --size", side, allowed[key])
+    check_param("--error", args.error, {"allowed": (1.0, 500.0), "unit": "um"})
+    options = {f"{name}_mm": value for name in ("sweep", "stepover") if (value := getattr(args, name)) is not None}
+    for key, value in options.items():
+        check_param(f"--{key.removesuffix('_mm')}", value, allowed[key])
+    cut = make(tram_along_um_per_100mm=args.tram, tram_across_um_per_100mm=args.across, **options)
+    if cut.stepover_mm > 2.0 * cut.sweep_mm:
+        raise BadParam(f"--stepover must be at most twice --sweep, {2.0 * cut.sweep_mm:g} mm, or ribs stay between "
+                       f"the passes, got {cut.stepover_mm:g}")  # fmt: skip
+    depth_um = max(60.0, args.error + 45.0) if args.depth is None else args.depth
+    check_param("--depth", depth_um, {"allowed": (cut.least_depth_um, DEEPEST_UM), "unit": "um"})
+    return cut, depth_um
 
 
 def milled_face(size: tuple[float, float], error_um: float, rng: "np.random.Generator") -> "Face":

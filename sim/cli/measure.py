@@ -71,6 +71,13 @@ def length_mm(text: str) -> float:
     return float(parts[1]) * MM_PER[parts[2].lower()]
 
 
+def number(text: str) -> float:
+    """A finite number such as 2.1; for argparse."""
+    if not re.fullmatch(r"\s*[+-]?(\d{1,9}(\.\d{0,12})?|\.\d{1,12})([eE][+-]?\d{1,2})?\s*", text, re.ASCII):
+        raise argparse.ArgumentTypeError(f"must be a number with a decimal point, such as 2.1, got {text[:40]!r}")
+    return float(text)
+
+
 def size_mm(text: str) -> tuple[float, float]:
     """Two lengths such as 630x400 or 18x24in, in mm; for argparse."""
     parts = re.fullmatch(r"\s*([\d.]+)\s*[x×*]\s*([\d.]+)\s*([a-z]*)\s*", text, re.ASCII | re.IGNORECASE)

@@ -101,7 +101,7 @@ def test_nothing_at_all_runs_the_default_command(command, monkeypatch):
         (["modle"], "invalid choice: 'modle'"),
         (["--model"], "an option must come after its command, got --model first: flatwright model --model"),
         (["model", "--depth-um", "deep"], "argument --depth-um: invalid float value: 'deep'"),
-        (["model", "--depth", "3"], "unrecognized arguments: --depth 3"),
+        (["model", "--depth", "3"], "unrecognized arguments: --depth 3 (see `flatwright model --help`)"),
         (["model", "--depth-um"], "argument --depth-um: expected one argument"),
         (["model", "extra"], "unrecognized arguments: extra"),
     ],
