@@ -122,6 +122,7 @@ def _rises(table: Table, foot_mm: float) -> dict[Ends, NDArray[np.float64]]:
             f"{table.path}: the header must name line, step and one of {', '.join(UM_PER_M)}, "
             f"got {', '.join(table.names)[:120]!r}"
         )
+    table.refuse_ragged()
     line, step = table.names.index("line"), table.names.index("step")
     values = table.numbers([step, table.names.index(units[0])])
     known = {"_".join(ends): ends for pair in LINES for ends in (pair, pair[::-1])}

@@ -63,6 +63,15 @@ class Table:
         where = f"{self.path}:{self.line_numbers[row]}: row {row} (from 0), column {self.names[column]}"
         raise BadFile(f"{where}: {message}")
 
+    def refuse_ragged(self) -> None:
+        """Raise BadFile for the first row with more or fewer cells than the header; after the header is known right."""
+        for line, number in zip(self.lines, self.line_numbers, strict=True):
+            cells = line.count(self.separator) + 1
+            if cells != len(self.names):
+                hint = ": a decimal comma needs ; or tab between the cells" if self.separator == "," else ""
+                raise BadFile(f"{self.path}:{number}: every row must have {len(self.names)} cells as in the header, "
+                              f"got {cells}{hint}")  # fmt: skip
+
     def numbers(self, columns: list[int]) -> NDArray[np.float64]:
         """The finite numbers of these columns, shape (rows, columns).
 
@@ -99,13 +108,12 @@ class Table:
 
 
 def read_table(path: str | Path) -> Table:
-    """Read a text table with a header line and the same number of cells in every row.
+    """Read a text table with a header line; `refuse_ragged` looks at its rows.
 
     Raises
     ------
     BadFile
-        If the file is missing, unreadable, a folder, too large, not UTF-8 text or empty, or a row has
-        more or fewer cells than the header.
+        If the file is missing, unreadable, a folder, too large, not UTF-8 text or empty.
     """
     text = _read_text(path).replace("\r\n", "\n").replace("\r", "\n")
     lines, numbers = [], []
@@ -120,14 +128,6 @@ def read_table(path: str | Path) -> Table:
     head = lines[0]
     separator = next((mark for mark in ("\t", ";") if mark in head), ",")
     names = tuple(_bare(name).lower() for name in head.split(separator))
-    breaks = len(names) - 1
-    for line, number in zip(lines, numbers, strict=True):
-        if line.count(separator) != breaks:
-            hint = ": a decimal comma needs ; or tab between the cells" if separator == "," else ""
-            raise BadFile(
-                f"{path}:{number}: every row must have {breaks + 1} cells as in the header, "
-                f"got {line.count(separator) + 1}{hint}"
-            )
     return Table(str(path), names, lines[1:], numbers[1:], separator)
 
 
@@ -149,11 +149,12 @@ def read_heights(path: str | Path) -> Heights:
     Raises
     ------
     BadFile
-        As `read_table`; and for a heading without a unit or with an unknown one, a cell that is not a
-        finite number, a value beyond 1 km, or fewer than three points.
+        As `read_table`; and for a heading without a unit or with an unknown one, rows that are not all as long as
+        the header, a cell that is not a finite number, a value beyond 1 km, or fewer than three points.
     """
     table = read_table(path)
     found = _coordinates(table)
+    table.refuse_ragged()
     if len(table.lines) < 3:
         raise BadFile(f"{path}: at least 3 points are needed, got {len(table.lines)}")
     columns = [found[axis][0] for axis in "xyz"]
