@@ -39,6 +39,7 @@ CUTOUT_KEYS: dict[str, dict[str, Any]] = {
     "seam": {"along": {"allowed": ("x", "y"), "unit": ""}, "at_mm": LENGTH, "width_mm": ABOVE_0},
 }
 CUTOUT_KIND = {"allowed": tuple(CUTOUT_KEYS), "unit": ""}
+UNITS = ("_mm", "_um", "_kg", "_k", "_pct")
 HANDED = 1e-2  # of a direction: `out` only tells which way
 HEADER = re.compile(r"\s*(\[\[?)\s*([\w\"'.\s-]+?)\s*\]")
 KEY = re.compile(r"\s*([\w\"'.-]+(?:\s*\.\s*[\w\"'-]+)*)\s*=")
@@ -70,7 +71,7 @@ def read_part(path: str | Path) -> PartShape:
     if faults:
         lines = key_lines(text)
         placed = sorted((_line(lines, at), n, at, told) for n, (at, told) in enumerate(faults))
-        raise BadFiles([f"{path}:{line}: {path_text(at) + ': ' if at else ''}{told}" for line, _, at, told in placed])
+        raise BadFiles([f"{path}:{line}: {_told(at, told)}" for line, _, at, told in placed])
     return part
 
 
@@ -173,11 +174,13 @@ class _Reading:
         unitless = set()
         for key, value in data.items():
             if key not in keys:
-                meant = [one for one in keys if one.startswith(f"{key}_") and keys[one] not in (TEXT, TABLE, LIST)]
+                meant = _meant(key, keys)
                 unitless |= set(meant)
-                known = ", ".join(keys)
-                missing = f"units missing: {key} must be written {' or '.join(meant)}"
-                self.faults.append(((*at, key), missing if meant else f"must be one of {known}, got {key!r}"))
+                told = f"must be one of {', '.join(keys)}, got {key!r}"
+                if meant:
+                    wrong = "another unit" if "_" in key and not meant[0].startswith(f"{key}_") else "units missing"
+                    told = f"{wrong}: {key} must be written {' or '.join(meant)}"
+                self.faults.append(((*at, key), told))
             elif (fault := _fault(key, value, keys[key])) is not None:
                 self.faults.append(((*at, key), fault))
             else:
@@ -186,6 +189,13 @@ class _Reading:
             if key not in data and key not in unitless:
                 self.faults.append((at, f"{key} must be given, got nothing"))
         return got
+
+
+def _meant(key: str, keys: dict[str, Any]) -> list[str]:
+    """Keys with a unit that a key without one, or with another, may stand for: mass and mass_lb for mass_kg."""
+    stem = key.rpartition("_")[0]
+    return [one for one, meant in keys.items() if meant not in (TEXT, TABLE, LIST)
+            and (one.startswith(f"{key}_") or (one.endswith(UNITS) and one.rpartition("_")[0] == stem))]  # fmt: skip
 
 
 def _fault(key: str, value: Any, meant: Any) -> str | None:
@@ -203,6 +213,10 @@ def _fault(key: str, value: Any, meant: Any) -> str | None:
         return None if right[meant]() else f"{key} must be {meant}{within}, got {str(value)[:60]}"
     if meant is None:
         return None
+    if isinstance(value, str) and not isinstance(meant["allowed"][0], str):
+        low, high = meant["allowed"]
+        within = f"[{low:g}, {high:g}] {meant['unit']}".rstrip()
+        return f"{key} must be a number without quotes in {within}, got {value[:60]!r}"
     try:
         check_param(key, value, meant)
     except (BadParam, OverflowError, TypeError) as error:
@@ -235,6 +249,11 @@ def _in_file(at: KeyPath) -> KeyPath:
     """A path in PartShape as the file has it."""
     words = {"faces": "face", "tolerances": "tolerance", "cutouts": "cutout"}
     return tuple(words.get(step, step) if isinstance(step, str) else step for step in at if step != "start")
+
+
+def _told(at: KeyPath, told: str) -> str:
+    """A fault behind its path, whose last key is not said again."""
+    return f"{path_text(at)}: {told.removeprefix(f'{at[-1]} ')}" if at else told
 
 
 def _line(lines: dict[KeyPath, int], at: KeyPath) -> int:

@@ -156,7 +156,7 @@ def _tolerance_faults(part: PartShape, upright: set[str]) -> Iterator[Fault]:
         at = ("tolerances", n)
         unknown = [key for key in ("face", "datum") if getattr(tolerance, key) not in faces]
         for key in unknown:
-            allowed = ", ".join(faces) or "a face of this part"
+            allowed = ", ".join(name for name in faces if NAME.fullmatch(name)) or "a face of this part"
             yield (*at, key), f"{key} must be one of {allowed}, got {getattr(tolerance, key)[:60]!r}"
         if not unknown:
             yield from (((*at, key), text) for key, text in _misfit(tolerance, faces, upright))

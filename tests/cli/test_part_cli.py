@@ -41,5 +41,5 @@ def test_every_fault_has_a_line_of_its_own(capsys, tmp_path):
     assert out == ""
     first, second = err.splitlines()
     assert first.startswith(f"flatwright: {path}:4: mass: units missing")
-    assert "tolerance[2].limit_um: limit_um must be in" in second
+    assert "tolerance[2].limit_um: must be in" in second
     assert list(tmp_path.iterdir()) == [path]

@@ -63,18 +63,18 @@ ALONE = [
     ("length_mm = 160.0", "length = 160", "length = 160",
      "face[1].length: units missing: length must be written length_mm"),
     ("length_mm = 160.0", "length_mm = 0", "length_mm = 0", "must be in [5, 600] mm, got 0"),
-    ("length_mm = 160.0", 'length_mm = "160"', 'length_mm = "160"', "face[1].length_mm: length_mm must be in [5, 600]"),
-    ("length_mm = 160.0", "length_mm = true", "length_mm = true", "face[1].length_mm: length_mm must be in [5, 600]"),
-    ("mass_kg = 4.0", "mass_kg = nan", "mass_kg", "mass_kg: mass_kg must be in [0.01, 1000] kg, got nan"),
+    ("length_mm = 160.0", 'length_mm = "160"', 'length_mm = "160"', "face[1].length_mm: must be a number without quotes in [5, 600] mm, got '160'"),
+    ("length_mm = 160.0", "length_mm = true", "length_mm = true", "face[1].length_mm: must be in [5, 600]"),
+    ("mass_kg = 4.0", "mass_kg = nan", "mass_kg", "mass_kg: must be in [0.01, 1000] kg, got nan"),
     ("mass_kg = 4.0", "mass_kg = 4.0\ncolour = 3", "colour", "colour: must be one of name, title"),
-    ("mass_kg = 4.0", "mass_kg = 4.0\npitch_mm = 9", "pitch_mm", "pitch_mm: pitch_mm must be in [0.05, 2] mm, got 9"),
+    ("mass_kg = 4.0", "mass_kg = 4.0\npitch_mm = 9", "pitch_mm", "pitch_mm: must be in [0.05, 2] mm, got 9"),
     ("mass_kg = 4.0", "", "# A stand", "mass_kg must be given, got nothing"),
-    ("centre_mm = [80.0, 55.0, 48.0]", "centre_mm = [1, 2]", "centre_mm", "centre_mm: centre_mm must be three numbers"),
+    ("centre_mm = [80.0, 55.0, 48.0]", "centre_mm = [1, 2]", "centre_mm", "centre_mm: must be three numbers"),
     ("centre_mm = [80.0,", "centre_mm = [-3.0,", "centre_mm", "centre_mm: the part would tip on 'foot'"),
     ("55.0, 48.0]", "55.0, -1.0]", "centre_mm", "centre_mm: the centre of gravity must lie behind the face 'foot'"),
-    ('name = "stand"', 'name = "../stand"', "name =", "name: name must be 1 to 40 letters"),
-    ('kind = "rough-milled"', 'kind = "polished"', 'kind = "polished"', "face[1].kind: kind must be one of true"),
-    (TOP, TOP.replace("along = [1.0", "along = [1.1"), "along = [1.1", "along must be of length 1, got 1.1"),
+    ('name = "stand"', 'name = "../stand"', "name =", "name: must be 1 to 40 letters"),
+    ('kind = "rough-milled"', 'kind = "polished"', 'kind = "polished"', "face[1].kind: must be one of true"),
+    (TOP, TOP.replace("along = [1.0", "along = [1.1"), "along = [1.1", "face[2].frame.along: must be of length 1, got 1.1"),
     (TOP, TOP.replace("across = [0.0,", "across = [0.6,").replace("1.0, 0.0]", "0.8, 0.0]"), "across = [0.6",
      "face[2].frame.across: along and across must be at right angles, got a cosine of 0.6"),
     (TOP, TOP.replace("0.0, 1.0]", "0.0, -1.0]"), "out = [0.0, 0.0, -1.0]\n\n[face.target]",
@@ -82,20 +82,24 @@ ALONE = [
     (TOP, TOP.replace("out = [0.0, 0.0, 1.0]", ""), "[face.frame]\n" + TOP[:20], "face[2].frame: out must be given"),
     ("x_mm = 78.0", "x_mm = 110.0", "[[face.cutout]]", "face[2].cutout[1]: a cutout must lie on its face of 120 x 90"),
     ("corner_radius_mm = 4.0", "corner_radius_mm = 16", "[[face.cutout]]", "a corner radius must be from 0 to half"),
-    ("diameter_mm = 9.0", "diameter_mm = 0", "diameter_mm = 0", "face[3].cutout[1].diameter_mm: diameter_mm must be"),
+    ("diameter_mm = 9.0", "diameter_mm = 0", "diameter_mm = 0", "face[3].cutout[1].diameter_mm: must be"),
     ("diameter_mm = 9.0", "diameter = 9", "diameter = 9", "units missing: diameter must be written diameter_mm"),
-    ("turned = true", "turned = 1", "turned = 1", "face[2].cutout[2].turned: turned must be true or false, got 1"),
-    (SEAM, SEAM.replace('"y"', '"z"'), 'along = "z"', "face[3].cutout[3].along: along must be one of x, y, got 'z'"),
+    ("turned = true", "turned = 1", "turned = 1", "face[2].cutout[2].turned: must be true or false, got 1"),
+    (SEAM, SEAM.replace('"y"', '"z"'), 'along = "z"', "face[3].cutout[3].along: must be one of x, y, got 'z'"),
     (SEAM, SEAM.replace("seam", "crack"), 'kind = "crack"', "must be one of hole, slot, pocket, seam, got 'crack'"),
-    (PARALLEL, PARALLEL.replace('"top"', '"lid"'), 'face = "lid"', "face must be one of foot, top, side, got 'lid'"),
-    (PARALLEL, PARALLEL.replace('"top"', '"foot"'), 'datum = "foot"', "tolerance[1].datum: datum must be another face"),
+    (PARALLEL, PARALLEL.replace('"top"', '"lid"'), 'face = "lid"', "tolerance[1].face: must be one of foot, top, side, got 'lid'"),
+    (PARALLEL, PARALLEL.replace('"top"', '"foot"'), 'datum = "foot"', "tolerance[1].datum: must be another face"),
     (PARALLEL, PARALLEL.replace('"top"', '"side"'), 'kind = "parallelism"', "faces that look away from each other"),
     (PARALLEL, PARALLEL.replace("parallelism", "perpendicularity"),
      'kind = "perpendicularity"', "faces that are square"),
-    ("limit_um = 5.0", "limit_um = 0", "limit_um = 0", "limit_um must be in [0.1, 1000] um, got 0"),
+    ("limit_um = 5.0", "limit_um = 0", "limit_um = 0", "tolerance[1].limit_um: must be in [0.1, 1000] um, got 0"),
     ("150.0]", "0.0]", "[face.frame]\norigin_mm = [20", "there must be iron between faces back to back, got 0 mm"),
     ("[face.target]", "[face.aim]", "[face.aim]", "face[2].aim: must be one of name, note"),
-    ("spots_mean = 16.0", "spots_mean = -1", "spots_mean = -1", "face[2].target.spots_mean: spots_mean must be"),
+    ("spots_mean = 16.0", "spots_mean = -1", "spots_mean = -1", "face[2].target.spots_mean: must be"),
+    ("mass_kg = 4.0", "mass_lb = 9", "mass_lb", "mass_lb: another unit: mass_lb must be written mass_kg"),
+    ("limit_um = 5.0", "limit_mm = 0.005", "limit_mm", "limit_mm: another unit: limit_mm must be written limit_um"),
+    ("limit_um = 5.0", 'limit_um = "5"', 'limit_um = "5"',
+     "limit_um: must be a number without quotes in [0.1, 1000] um, got '5'"),
 ]
 
 
@@ -127,10 +131,15 @@ def test_two_faces_of_one_name_are_refused(tmp_path):
     assert found[0] == f"{at}: face[2].name: every face must have its own name, got 'foot' again"
 
 
+def test_a_face_without_a_name_is_no_choice_for_a_tolerance(tmp_path):
+    found = faults(tmp_path, TEXT.replace('name = "top"', 'name = ""').replace('face = "top"', 'face = "lid"'))
+    assert any("face: must be one of foot, side, got 'lid'" in fault for fault in found)
+
+
 def test_a_part_without_faces_is_refused(tmp_path):
     assert faults(tmp_path, "name='a'\nmass_kg=1\ncentre_mm=[0,0,0]\n") == ["1: face must be given, got nothing"]
     found = faults(tmp_path, "name='a'\nmass_kg=1\ncentre_mm=[0,0,0]\nface=3\n")
-    assert found == ["4: face: face must be a list of tables, got 3"]
+    assert found == ["4: face: must be a list of tables, got 3"]
 
 
 def test_faults_are_told_all_at_once_in_the_order_of_the_file(tmp_path):
