@@ -53,7 +53,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--size",
         type=size_mm,
         metavar="WxH",
-        help="size of the plate for the grades: 630x400 (mm), 18x24in (default: extent of the points)",
+        help="size of the plate for the grades: 630x400 (mm), 18x24in (default: extent of the points; against a datum none)",
     )
     parser.add_argument("--out", metavar="DIR", help="folder of the plot NAME-flatness.png (default: here)")
     parser.add_argument("--force", action="store_true", help="overwrite the plot if it is there")
@@ -104,7 +104,7 @@ class Measured:
     name, datum : str
         Names of the files; no datum: "".
     size_mm : (x, y) or None
-        What the grades are for; a side has none.
+        What the grades are told for; against a datum they are told only if asked for, and a side has none.
     """
 
     heights: "Heights"
@@ -210,7 +210,7 @@ def _measure(args: argparse.Namespace, source: Path, heights: "Heights", levels:
     with naming(source):
         told = answer(heights, flatness(heights), size, levels)
     names = [printable(Path(path).name) if path else "" for path in (source, args.datum)]
-    return Measured(heights, {**told, **against}, names[0], names[1], size)
+    return Measured(heights, {**told, **against}, names[0], names[1], args.size if args.datum else size)
 
 
 def _orientation(args: argparse.Namespace, datum: "Heights", face: "Heights") -> dict[str, Any]:
@@ -251,8 +251,11 @@ def _plot(found: Measured, path: Path, force: bool) -> None:
     from sim.report.figures import flatness_figure, save_figure
     from sim.report.tables import orientation_rows
 
-    told = found.told
-    lines = [("Flatness, µm", "")]
+    told, lines, side = found.told, [], "perpendicularity_um" in found.told
+    if found.datum:
+        lines += [(f"{'Perpendicularity' if side else 'Parallelism'}, µm", "")]
+        lines += [*((words, value) for words, value, _ in orientation_rows(told)), ("", "")]
+    lines += [("Flatness, µm", "")]
     lines += [(title, f"{told['flatness_um'][key]:.3f}") for key, title in FIGURES]
     if found.size_mm:
         lines += [("", ""), ("Grade met", "")]
@@ -263,11 +266,8 @@ def _plot(found: Measured, path: Path, force: bool) -> None:
         lines += [("closure east–west", _signed(closure["east_west"]))]
         lines += [("closure north–south", _signed(closure["north_south"]))]
     title = f"{found.name}: {told['points']:,} points"
-    if found.datum:
-        lines += [("", ""), (f"{'Parallelism' if found.size_mm else 'Perpendicularity'}, µm", "")]
-        lines += [(words, value) for words, value, _ in orientation_rows(told)]
-        title += f", against {found.datum}"
-    axes = ("x, mm", "y, mm") if found.size_mm else ("along the side, seen from outside, mm", "up, mm")
+    title += f", against {found.datum}" if found.datum else ""
+    axes = ("along the side, seen from outside, mm", "up, mm") if side else ("x, mm", "y, mm")
     save_figure(flatness_figure(found.heights, residuals_um(found.heights), lines, title, axes), path, force)
 
 
@@ -286,6 +286,8 @@ def _print(found: Measured, note: str) -> None:
     told = found.told
     console = Console(highlight=False, markup=False, soft_wrap=True)
     console.print(f"{found.name}: {told['points']:,} points")
+    if found.datum:
+        _print_against(console, found)
     table = Table("flatness", box=box.SIMPLE)
     table.add_column("µm", justify="right")
     table.add_column("tenths (0.0001 in)", justify="right")
@@ -302,8 +304,6 @@ def _print(found: Measured, note: str) -> None:
             f"({told['levels']['range_um'] / UM_PER_TENTH:.3f} tenths); closure "
             f"east–west {_signed(closure['east_west'])} µm, north–south {_signed(closure['north_south'])} µm"
         )
-    if found.datum:
-        _print_against(console, found)
     console.print(note)
 
 
@@ -340,7 +340,8 @@ def _print_against(console: "Console", found: Measured) -> None:
                   f"({flat / UM_PER_TENTH:.3f} tenths), minimum zone")  # fmt: skip
     if base["rocks"]:
         console.print(f"{found.datum} rocks under its load: of the two seats farthest apart both are told")
-    table = Table(f"{'parallelism' if found.size_mm else 'perpendicularity'} to the", box=box.SIMPLE)
+    kind = "perpendicularity" if "perpendicularity_um" in found.told else "parallelism"
+    table = Table(f"{kind} to the", box=box.SIMPLE)
     table.add_column("µm", justify="right")
     table.add_column("tenths (0.0001 in)", justify="right")
     for row in orientation_rows(found.told):

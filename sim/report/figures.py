@@ -101,7 +101,7 @@ def flatness_figure(
     figure = Figure(figsize=(10.6, 5.6), dpi=120)
     figure.set_layout_engine("constrained", w_pad=0.12)  # inches: words keep off the edges
     FigureCanvasAgg(figure)
-    chart, card = figure.subplots(1, 2, width_ratios=[2.4, 1.0])
+    chart, card = figure.subplots(1, 2, width_ratios=[1.9, 1.0])
     limit_um = float(np.abs(residual_um).max()) or 1.0
     drawn = _map(chart, heights, residual_um, limit_um)
     for index, mark, name in ((int(residual_um.argmax()), "^", "highest"), (int(residual_um.argmin()), "v", "lowest")):
@@ -126,7 +126,7 @@ def flatness_figure(
     bar.set_label("height about the least-squares plane, µm", labelpad=9)
     card.set_axis_off()
     for row, (name, value) in enumerate(lines):
-        height = 0.98 - row * 0.052
+        height = 0.98 - row * min(0.052, 0.98 / len(lines))
         card.text(0.0, height, name, va="top", weight="normal" if value else "bold", parse_math=False)
         card.text(1.0, height, typeset(value), va="top", ha="right", parse_math=False)
     return figure

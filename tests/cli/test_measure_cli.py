@@ -233,10 +233,14 @@ def test_a_datum_that_rocks_gives_both_seats_in_json_and_in_words(told, capsys):
 def test_without_json_both_datums_are_named_and_the_thick_end_is_told_in_words(capsys):
     assert main(["measure", "--datum", "foot.csv", "top.csv"]) == 0
     out = " ".join(capsys.readouterr().out.split())
-    for words in ("Datum foot.csv: 9 points, flat within 4.625 µm", "contact datum 8.750 3.445", "ISO 8512-1",
+    for words in ("Datum foot.csv: 9 points, flat within 4.625 µm", "contact datum 8.750 3.445",
                   "least-squares datum 9.000 3.543", "wedge along x in 100 mm +3.250 +1.280",
                   "The thick end lies toward high x and high y", "plot: top-flatness.png"):  # fmt: skip
         assert words in out
+    assert out.index("parallelism to the") < out.index("minimum zone 1.500")
+    assert "ISO 8512-1" not in out  # a part is no plate: grades where a size is given
+    assert main(["measure", "--datum", "foot.csv", "top.csv", "--size", "160x110", "--force"]) == 0
+    assert "ISO 8512-1" in capsys.readouterr().out
     assert main(["measure", "--datum", "level.csv", "side.csv", "--square"]) == 0
     out = " ".join(capsys.readouterr().out.split())
     for words in ("perpendicularity to the", "lean in 100 mm +5.000 +1.969", "angle from square 0.0029° 10.3″",

@@ -120,6 +120,19 @@ def test_the_values_beside_the_map_end_within_the_picture():
     assert figure.axes[1].texts[1].get_text() == "−2.500"
 
 
+def test_the_words_beside_the_map_keep_off_their_values_and_within_the_picture():
+    x, y = (grid.ravel() * 100.0 for grid in np.mgrid[:5, :5])
+    rows = [("Parallelism, µm", ""), *[("wedge along x in 100 mm", "+112.056")] * 20]
+    figure = figures.flatness_figure(Heights(x, y, x), np.sin(x), rows, "points")
+    figure.canvas.draw()
+    texts = figure.axes[1].texts
+    boxes = [text.get_window_extent() for text in texts]
+    for words, value in zip(boxes[2::2], boxes[3::2], strict=True):
+        assert value.x0 - words.x1 > 8.0
+    assert min(box.y0 for box in boxes) > 0.0
+    assert min(a.y0 - b.y1 for a, b in zip(boxes[2::2], boxes[4::2], strict=False)) > 0.0
+
+
 def test_a_limit_that_was_never_reached_is_in_view_and_every_scale_but_a_logarithmic_one_begins_at_nought(chart):
     rounds = [types.SimpleNamespace(round=1, bearing_pct=0.5), types.SimpleNamespace(round=2, bearing_pct=1.0)]
     figures.draw_curve(chart, figures.CURVES[2], rounds, Target(), None)
