@@ -129,7 +129,7 @@ def planned(args: argparse.Namespace) -> "tuple[BandSheet, dict[str, Any]]":
     name = printable(Path(args.datum if args.square else args.file).name)
     title = f"{name}: {'base to taper, ' if args.square else ''}{size[0]:.4g} × {size[1]:.4g} mm"
     sheet = BandSheet(plan, local, iron, pitch_mm, title, pads=pads, origin_mm=origin, base_up=args.square, work=work)
-    told = _told(sheet, against) | {"size_from": "readings" if args.size is None else "option"}
+    told = _told(sheet, (origin, size), against) | {"size_from": "readings" if args.size is None else "option"}
     return replace(sheet, figures=_figures(told), warnings=told["warnings"]), told
 
 
@@ -204,8 +204,8 @@ def _rectangle(heights: "Heights", size: tuple[float, float] | None) -> tuple[tu
     return (0.5 * (sum(ends[0]) - size[0]), 0.5 * (sum(ends[1]) - size[1])), size
 
 
-def _told(sheet: "BandSheet", against: dict[str, Any]) -> dict[str, Any]:
-    """The plan as it goes into the JSON object, units in the keys."""
+def _told(sheet: "BandSheet", face: tuple[tuple[float, float], ...], against: dict[str, Any]) -> dict[str, Any]:
+    """The plan as it goes into the JSON object, units in the keys; face: its low corner and size, mm."""
     import numpy as np
 
     from sim.hands.bands import estimated_hours, lowest_corner, wander_mm
@@ -213,13 +213,14 @@ def _told(sheet: "BandSheet", against: dict[str, Any]) -> dict[str, Any]:
     plan, work, readings = sheet.plan, sheet.work, sheet.readings
     rounds = sheet.rounds()
     row, col = lowest_corner(plan.depth_um)
-    (x0, y0), (length, width) = sheet.origin_mm, sheet.size_mm
-    corner = {"x": x0 + length if col else x0, "y": y0 + width if row else y0}
+    (x0, y0), (length, width) = face
+    ends = {"x": [x0, x0 + length], "y": [y0, y0 + width]}
+    corner = {"x": ends["x"][bool(col)], "y": ends["y"][bool(row)]}
     stations = zip(readings.x_mm + x0, readings.y_mm + y0, readings.z_um, sheet.depth_um, sheet.passes, strict=True)
     keys = ("x_mm", "y_mm", "z_um", "to_take_um", "passes")
     cell_mm2 = sheet.pitch_mm**2
     return {
-        "readings": len(readings), "size_mm": list(sheet.size_mm),
+        "readings": len(readings), "size_mm": [length, width], "face_mm": ends,
         **against, "span_um": plan.span_um,
         "limit_um": work.limit_um, "removal_um": plan.removal_um, "lowest_corner_mm": corner,
         "highest_um": float(plan.depth_um.max()), "under_um": max(0.0, -float(plan.depth_um.min())),
@@ -263,8 +264,8 @@ def _warnings(sheet: "BandSheet", against: dict[str, Any], wedge: bool) -> list[
 def _figures(told: dict[str, Any]) -> list[tuple[str, str]]:
     """What the sheet tells beside the picture."""
     corner = told["lowest_corner_mm"]
-    lines = [("plane spans", f"{told['span_um']:.1f} µm"),
-             ("lowest corner", f"x {corner['x']:.4g}, y {corner['y']:.4g} mm")]  # fmt: skip
+    lines = [("face", _face_words(told)), ("plane spans", f"{told['span_um']:.1f} µm"),
+             ("lowest corner", f"x {_mm(corner['x'])}, y {_mm(corner['y'])} mm")]  # fmt: skip
     if "parallelism_um" in told:
         lines.append(("parallelism, contact datum", f"{told['parallelism_um']:.1f} µm"))
     if "perpendicularity_um" in told:
@@ -272,6 +273,16 @@ def _figures(told: dict[str, Any]) -> list[tuple[str, str]]:
     return [*lines, ("a pass takes", f"{told['removal_um']:.3g} µm"), ("rounds", f"{len(told['rounds'])}"),
             ("strokes", f"{told['strokes']:,}"), ("time of a skilled hand", f"{told['hours']:.1f} h"),
             ("iron to come off", f"{told['iron_mm3']:.0f} mm³")]  # fmt: skip
+
+
+def _face_words(told: dict[str, Any]) -> str:
+    """Where the face lies: "x 25 to 145, y 0 to 90 mm"."""
+    return ", ".join(f"{axis} {_mm(low)} to {_mm(high)}" for axis, (low, high) in told["face_mm"].items()) + " mm"
+
+
+def _mm(value: float) -> str:
+    """To a tenth, and never -0."""
+    return f"{value:z.1f}".removesuffix(".0")
 
 
 def _print(sheet: "BandSheet", told: dict[str, Any], note: str) -> None:
@@ -283,14 +294,18 @@ def _print(sheet: "BandSheet", told: dict[str, Any], note: str) -> None:
 
     console = Console(highlight=False, markup=False, soft_wrap=True)
     console.print(f"{sheet.title}, {told['readings']:,} readings", style="bold")
+    where = _face_words(told)
     if told["size_from"] == "readings":
-        console.print("The face is taken as the extent of the readings; --size WxH names it")
+        console.print(f"The face is taken as the extent of the readings, {where}; --size WxH names it")
+    else:
+        laid = "from 0, 0" if sheet.origin_mm == (0.0, 0.0) else "with its middle at that of the readings"
+        console.print(f"The face of --size is laid {laid}: {where}")
     for sentence in told["warnings"]:
         console.print(sentence, style="bold")
     if not told["rounds"]:
         console.print(f"The plane spans {told['span_um']:.1f} µm; {_no_wedge(told)}: follow the blue.")
         return
-    for name, value in sheet.figures:
+    for name, value in sheet.figures[1:]:  # the face is told
         console.print(f"{name}: {value}")
     table = Table("round", "full rows on", box=box.SIMPLE)
     table.add_column("strokes", justify="right")

@@ -8,7 +8,7 @@ from PIL import Image
 from sim.cli import main
 
 COMMAND = "bands"
-KEYS = ["readings", "size_mm", "span_um", "limit_um", "removal_um", "lowest_corner_mm", "highest_um", "under_um",
+KEYS = ["readings", "size_mm", "face_mm", "span_um", "limit_um", "removal_um", "lowest_corner_mm", "highest_um", "under_um",
         "rounds", "strokes", "hours", "iron_mm3", "wander_mm", "stations", "warnings", "size_from"]  # fmt: skip
 SIZE = ("--size", "160x110")
 
@@ -151,8 +151,25 @@ def test_a_face_in_a_frame_of_its_own_keeps_its_places(told):
     assert away["span_um"] == pytest.approx(near["span_um"], abs=1e-9)
     assert away["stations"][0]["x_mm"] == pytest.approx(-294.0)
     bare = told("near.csv")
-    assert bare["size_mm"] == pytest.approx([148.0, 98.0], rel=0.003)  # whole cells
+    assert bare["size_mm"] == pytest.approx([148.0, 98.0], rel=1e-9)
+    assert bare["face_mm"] == {"x": pytest.approx([6.0, 154.0]), "y": pytest.approx([6.0, 104.0])}
+    assert near["face_mm"] == {"x": [0.0, 160.0], "y": [0.0, 110.0]}
+    assert away["face_mm"] == {"x": pytest.approx([-300.0, -140.0]), "y": pytest.approx([40.0, 150.0])}
     assert (bare["size_from"], near["size_from"]) == ("readings", "option")
+
+
+@pytest.mark.parametrize("shift, words, corner", [
+    ((0.0, 0.0), "laid from 0, 0: x 0 to 121, y 0 to 90 mm", "lowest corner: x 0, y 90 mm"),
+    ((25.0, -5.0), "laid with its middle at that of the readings: x 24.5 to 145.5, y -5 to 85 mm",
+     "lowest corner: x 24.5, y 85 mm"),
+])  # fmt: skip
+def test_the_summary_says_where_the_face_is_laid_and_the_corner_is_its_corner(shift, words, corner, capsys):
+    points = [(x + shift[0], y + shift[1], 0.1 * x - 0.1 * y) for x in np.linspace(6.0, 114.0, 7)
+              for y in np.linspace(6.0, 84.0, 5)]  # fmt: skip
+    assert main(["bands", write("face.csv", points), "--size", "121x90"]) == 0
+    out = capsys.readouterr().out
+    assert words in out
+    assert corner in out
 
 
 def test_a_hollow_and_a_lump_are_told(told):
