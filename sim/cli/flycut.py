@@ -83,6 +83,7 @@ def run(args: argparse.Namespace) -> int:
     after = before.copy()
     removed_mm3 = recut_face(after, cut, depth_um, luck(args.seed, "machine"))
     told, prints = answer(args, cut, depth_um, before, after), first_prints(before, after)
+    told["warnings"] = tram_first(told, before, (cut, depth_um), args.seed) + told["warnings"]
     told |= {"removed_mm3": removed_mm3, "marked_before_pct": prints[0][1], "marked_after_pct": prints[1][1]}
     note = ""
     if args.out or not args.json:
@@ -136,6 +137,31 @@ def asked(args: argparse.Namespace) -> "tuple[FlyCutter, float]":
     depth_um = max(60.0, args.error + 45.0) if args.depth is None else args.depth
     check_param("--depth", depth_um, {"allowed": (cut.least_depth_um, DEEPEST_UM), "unit": "um"})
     return cut, depth_um
+
+
+def tram_first(told: dict[str, Any], before: "Face", asked_for: "tuple[FlyCutter, float]", seed: int) -> list[str]:
+    """Advice where tram would leave a clearly better face, or this cut makes it worse and tram would less so.
+
+    None where the hollow alone says so already.
+    """
+    from dataclasses import replace
+
+    from sim.measure.flatness import surface_flatness_um
+    from sim.process.recut import STEP_UM, recut_face
+    from sim.shop.luck import luck
+
+    if any("tram the head first" in sentence for sentence in told["warnings"]):
+        return []
+    cut, depth_um = asked_for
+    trammed = before.copy()
+    recut_face(trammed, replace(cut, tram_along_um_per_100mm=0.0, tram_across_um_per_100mm=0.0), depth_um,
+               luck(seed, "machine"))
+    could_um, before_um, after_um = surface_flatness_um(trammed), told["flatness_before_um"], told["flatness_after_um"]
+    lost_um = after_um - could_um
+    if lost_um < STEP_UM and not (lost_um > 0.0 and after_um > before_um):
+        return []
+    return [f"Tram the head first: this cut leaves {after_um:.1f} µm where you had {before_um:.1f} µm, and one with the "
+            f"head in tram would leave {could_um:.1f} µm."]  # fmt: skip
 
 
 def milled_face(size: tuple[float, float], error_um: float, rng: "np.random.Generator") -> "Face":

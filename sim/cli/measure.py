@@ -53,7 +53,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--size",
         type=size_mm,
         metavar="WxH",
-        help="size of the plate for the grades: 630x400 (mm), 18x24in (default: extent of the points; with --datum none)",
+        help="size of a plate for its grades: 630x400 (mm), 18x24in (default: extent of the points; none with --datum)",
     )
     parser.add_argument("--out", metavar="DIR", help="folder of the plot NAME-flatness.png (default: here)")
     parser.add_argument("--force", action="store_true", help="overwrite the plot if it is there")

@@ -36,8 +36,20 @@ def test_a_bad_tram_makes_a_face_worse_and_a_good_one_does_not(capsys, tmp_path,
     assert bad["marked_after_pct"] < 0.5 * min(good["marked_after_pct"], bad["marked_before_pct"])
     assert "a hollow of 15.3 µm where you have 15 µm" in bad["warnings"][0]
     assert "as quickly by hand" in good["warnings"][0]
+    assert sum("ram the head first" in words for words in bad["warnings"]) == 1
+    assert not any("ram the head first" in words for words in good["warnings"])
     assert bad["not_reached_pct"] == good["not_reached_pct"] == 0.0
     assert not list(tmp_path.iterdir())  # no picture was asked for
+
+
+def test_a_cut_that_makes_the_face_worse_for_want_of_tram_is_told_so_though_its_hollow_is_less_than_the_error(capsys):
+    wide = ("--size", "20x203")  # three passes: the hollow of each is less than the 15 um of the face, the whole more
+    found, trammed = (told(capsys, *wide, "--tram", tram) for tram in ("0.10/150", "0"))
+    assert found["dish_um"] < 15.0 < found["flatness_after_um"]
+    assert found["warnings"][0] == (
+        f"Tram the head first: this cut leaves {found['flatness_after_um']:.1f} µm where you had 15.0 µm, and one with "
+        f"the head in tram would leave {trammed['flatness_after_um']:.1f} µm.")  # fmt: skip
+    assert not any("ram the head first" in words for words in trammed["warnings"])
 
 
 def test_the_default_face_has_the_published_hollow_and_step(capsys):
