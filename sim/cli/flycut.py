@@ -160,8 +160,8 @@ def tram_first(told: dict[str, Any], before: "Face", asked_for: "tuple[FlyCutter
     lost_um = after_um - could_um
     if lost_um < STEP_UM and not (lost_um > 0.0 and after_um > before_um):
         return []
-    return [f"Tram the head first: this cut leaves {after_um:.1f} µm where you had {before_um:.1f} µm, and one with the "
-            f"head in tram would leave {could_um:.1f} µm."]  # fmt: skip
+    return [f"Tram the head first: this cut leaves {after_um:.1f} µm where you had {before_um:.1f} µm, and one with "
+            f"the head in tram would leave {could_um:.1f} µm."]  # fmt: skip
 
 
 def milled_face(size: tuple[float, float], error_um: float, rng: "np.random.Generator") -> "Face":

@@ -40,6 +40,11 @@ CUTOUT_KEYS: dict[str, dict[str, Any]] = {
 }
 CUTOUT_KIND = {"allowed": tuple(CUTOUT_KEYS), "unit": ""}
 UNITS = ("_mm", "_um", "_kg", "_k", "_pct")
+RESTS: dict[KeyPath, tuple[str, ...]] = {
+    ("name",): ("name",), ("length_mm",): ("size",), ("width_mm",): ("size",), ("frame",): ("place", "way"),
+    ("frame", "origin_mm"): ("place",), **{("frame", key): ("way",) for key in ("along", "across", "out")},
+}  # fmt: skip
+"""What is not known of a face, in the words of `part_faults`, when a key is lost."""
 HANDED = 1e-2  # of a direction: `out` only tells which way
 HEADER = re.compile(r"\s*(\[\[?)\s*([\w\"'.\s-]+?)\s*\]")
 KEY = re.compile(r"\s*([\w\"'.-]+(?:\s*\.\s*[\w\"'-]+)*)\s*=")
@@ -64,10 +69,8 @@ def read_part(path: str | Path) -> PartShape:
         raise BadFile(f"{path}:{line}: must be TOML, got: {error}") from None
     reading = _Reading()
     part = reading.part(data)
-    unread = {n for n in range(len(part.faces)) if any(at[:2] == ("face", n) for at, _ in reading.faults)}
-    whole = [(_in_file(at), told) for at, told in part_faults(part, unread)]
-    hidden = {at[:2] for at, _ in reading.faults} | {(key,) for key in ("face", "centre_mm") if key not in data}
-    faults = reading.faults + [(at, told) for at, told in whole if at[:2] not in hidden]
+    whole = [(_in_file(at), told) for at, told in part_faults(part, reading.unread())]
+    faults = reading.faults + [(at, told) for at, told in whole if at not in reading.lost]
     if faults:
         lines = key_lines(text)
         placed = sorted((_line(lines, at), n, at, told) for n, (at, told) in enumerate(faults))
@@ -101,10 +104,17 @@ def key_lines(text: str) -> dict[KeyPath, int]:
 
 
 class _Reading:
-    """One reading of a file: makes what it can and keeps every fault on the way."""
+    """One reading of a file: makes what it can, keeps every fault on the way and which values are lost by them."""
 
     def __init__(self) -> None:
         self.faults: list[tuple[KeyPath, str]] = []
+        self.lost: set[KeyPath] = set()
+
+    def unread(self) -> set[KeyPath]:
+        """What `part_faults` cannot judge."""
+        found: set[KeyPath] = {at for at in self.lost if len(at) == 1}
+        found |= {("tolerances", at[1]) for at in self.lost if at[0] == "tolerance" and at[2:] != ("limit_um",)}
+        return found | {("faces", at[1], what) for at in self.lost if at[0] == "face" for what in RESTS.get(at[2:], ())}
 
     def part(self, data: dict[str, Any]) -> PartShape:
         """The part; of no worth if there are faults."""
@@ -124,7 +134,7 @@ class _Reading:
         rows = []
         for n, one in enumerate(got.get("cutout", ())):
             row = self.cutout(one, (*at, "cutout", n), start)
-            rows += [row] if row else []
+            rows.append(row or (0.5 * start.length_mm, 0.5 * start.width_mm, 1.0, 1.0))  # keeps the place of a bad one
         target = Target(**self.table(got.get("target", {}), (*at, "target"), TARGET_KEYS))
         start = Start(**{key: getattr(start, key) for key in START}, cutouts=tuple(rows))
         plain = {key: got[key] for key in ("name", "thickness_mm") if key in got}
@@ -135,27 +145,27 @@ class _Reading:
         if data is None:
             return Frame()
         got = self.table(data, at, FRAME_KEYS, tuple(FRAME_KEYS))
-        if len(got) < len(FRAME_KEYS):
-            return Frame()
-        out = got.pop("out")
+        out = got.pop("out", None)
+        if not {"along", "across"} <= got.keys():
+            return Frame(**{key: got[key] for key in ("origin_mm",) if key in got})
         made = _exact(Frame(**got))
-        if made and not all(abs(a - b) <= HANDED for a, b in zip(made.out, out, strict=True)):
+        if made and out and not all(abs(a - b) <= HANDED for a, b in zip(made.out, out, strict=True)):
             right = ", ".join(f"{v + 0.0:.3g}" for v in made.out)
             hand = "a left-handed frame: " if sum(a * b for a, b in zip(made.out, out, strict=True)) < 0.0 else ""
+            self.lost.add((*at, "out"))
             self.faults.append(((*at, "out"), f"{hand}out must be along x across = [{right}], got {list(out)}"))
         return made or Frame(**got)
 
     def cutout(self, data: Any, at: KeyPath, start: Start) -> tuple[float, ...] | None:
-        """A row of Start.cutouts; None where there are faults."""
+        """A row of Start.cutouts; None where a value of it is lost."""
         kind = data.get("kind")
         if not isinstance(kind, str) or kind not in CUTOUT_KEYS:
             self.table(data if "kind" in data else {}, at, {**dict.fromkeys(data), "kind": CUTOUT_KIND}, ("kind",))
             return None
         keys = CUTOUT_KEYS[kind]
         must = tuple(key for key in keys if key != "turned")
-        before = len(self.faults)
         got = self.table(data, at, {"kind": CUTOUT_KIND, **keys}, must)
-        if len(self.faults) > before:
+        if any((*at, key) in self.lost for key in keys):
             return None
         if kind == "hole":
             return got["x_mm"], got["y_mm"], got["diameter_mm"], got["diameter_mm"]
@@ -183,11 +193,13 @@ class _Reading:
                 self.faults.append(((*at, key), told))
             elif (fault := _fault(key, value, keys[key])) is not None:
                 self.faults.append(((*at, key), fault))
+                self.lost.add((*at, key))
             else:
                 got[key] = _plain(value, keys[key])
         for key in must:
-            if key not in data and key not in unitless:
-                self.faults.append((at, f"{key} must be given, got nothing"))
+            if key not in data:
+                self.lost.add((*at, key))
+                self.faults += [] if key in unitless else [(at, f"{key} must be given, got nothing")]
         return got
 
 

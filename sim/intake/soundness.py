@@ -34,37 +34,45 @@ def path_text(path: Path, first: str = "") -> str:
     return first + "".join(words)[1:] if words else ""
 
 
-def part_faults(part: PartShape, unread: Container[int] = ()) -> list[Fault]:
+def part_faults(part: PartShape, unread: Container[Path] = ()) -> list[Fault]:
     """Every fault of a part whose values are of the right kinds: the path to it, and what, allowed, got.
 
-    The faces with an index in `unread` are there, but their values are not known.
+    What `unread` holds is not known, and no fault that would rest on it is told: ("face",) and ("centre_mm",) of the
+    part; ("tolerances", 2), what the third tolerance asks; ("faces", 2, what) of the third face, what being its
+    "name", its "size", its "place" (the origin) or its "way" (the directions of its frame).
     """
     found = list(_numbers(part))
-    names = [face.name for face in part.faces]
+    names = [face.name if ("faces", i, "name") not in unread else "" for i, face in enumerate(part.faces)]
     if not 1 <= len(names) <= MOST_FACES:
         found.append((("faces",), f"a part must have 1 to {MOST_FACES} faces, got {len(names)}"))
     cutouts = sum(len(face.start.cutouts) for face in part.faces)
     if cutouts > MOST_CUTOUTS:
         found.append((("faces",), f"a part must have at most {MOST_CUTOUTS} cutouts, got {cutouts}"))
+
+    def known(i: int, *kinds: str) -> bool:
+        return not any(("faces", i, kind) in unread for kind in kinds)
+
     for i, face in enumerate(part.faces):
         at = ("faces", i)
-        if i in unread:
-            continue
         if face.name == "itself":
             found.append(((*at, "name"), "a face must not be called 'itself': so a recut without a datum is told"))
-        if face.name in names[:i]:
+        if known(i, "name") and face.name in names[:i]:
             found.append(((*at, "name"), f"every face must have its own name, got {face.name!r} again"))
         if face.start.pitch_mm != part.faces[0].start.pitch_mm:
             found.append(((*at, "start", "pitch_mm"), "all faces must have one pitch_mm"))
-        found += [((*at, *path), text) for path, text in _face_faults(face)]
-    upright = [i not in unread and not any(frame_faults(face.frame)) for i, face in enumerate(part.faces)]
+        found += [((*at, "frame", *path), text) for path, text in frame_faults(face.frame)]
+        if known(i, "size"):
+            found += [((*at, *path), text) for path, text in _start_faults(face)]
+    turned = [known(i, "way") and not any(frame_faults(face.frame)) for i, face in enumerate(part.faces)]
+    placed = [turned[i] and known(i, "place", "size") for i in range(len(names))]
     for (i, one), (j, two) in itertools.combinations(enumerate(part.faces), 2):
-        if upright[i] and upright[j] and (text := _clash(one, two)):
+        if placed[i] and placed[j] and (text := _clash(one, two)):
             found.append((("faces", j, "frame"), text))
-    found += _tolerance_faults(part, {face.name for face, sound in zip(part.faces, upright, strict=True) if sound})
-    datums = {tolerance.datum for tolerance in part.tolerances}
+    if ("face",) not in unread and all(known(i, "name") for i in range(len(names))):
+        found += _tolerance_faults(part, {name for name, sound in zip(names, turned, strict=True) if sound}, unread)
+    datums = {tolerance.datum for n, tolerance in enumerate(part.tolerances) if ("tolerances", n) not in unread}
     for i, face in enumerate(part.faces):
-        if upright[i] and (face.name in datums or face.frame.out[2] < -COS_1_DEG):
+        if placed[i] and ("centre_mm",) not in unread and (face.name in datums or face.frame.out[2] < -COS_1_DEG):
             found += [(("centre_mm",), text) for text in _tips(face, part.centre_mm)]
     return found
 
@@ -96,13 +104,12 @@ def _numbers(part: PartShape) -> Iterator[Fault]:
             yield (*at, "name"), f"name must be 1 to 40 letters, digits, spaces, - and _, got {name[:60]!r}"
 
 
-def _face_faults(face: FaceShape) -> Iterator[Fault]:
-    """Faults of one face: too few or too many cells, its frame, and cutouts that are not on it."""
+def _start_faults(face: FaceShape) -> Iterator[Fault]:
+    """Faults of one face in itself: too few or too many cells, and cutouts that are not on it."""
     start = face.start
     nx, ny = round(start.length_mm / start.pitch_mm), round(start.width_mm / start.pitch_mm)
     if min(nx, ny) < 8 or nx * ny > 6_000_000:
         yield ("start", "length_mm"), f"a face must have 8 x 8 to 6,000,000 cells, got {nx} x {ny}"
-    yield from ((("frame", *path), text) for path, text in frame_faults(face.frame))
     for n, row in enumerate(start.cutouts):
         x, y, length, width = row[:4]
         at = ("start", "cutouts", n)
@@ -147,7 +154,7 @@ def _corners(face: FaceShape) -> list[Vector3]:
     return [(o[0] + u * a[0] + v * c[0], o[1] + u * a[1] + v * c[1], o[2] + u * a[2] + v * c[2]) for u, v in ends]
 
 
-def _tolerance_faults(part: PartShape, upright: set[str]) -> Iterator[Fault]:
+def _tolerance_faults(part: PartShape, turned: set[str], unread: Container[Path]) -> Iterator[Fault]:
     """Tolerances of faces that are not there, or that do not lie as their kind has it."""
     faces = {face.name: face for face in part.faces}
     if len(part.tolerances) > MOST_TOLERANCES:
@@ -158,16 +165,16 @@ def _tolerance_faults(part: PartShape, upright: set[str]) -> Iterator[Fault]:
         for key in unknown:
             allowed = ", ".join(name for name in faces if NAME.fullmatch(name)) or "a face of this part"
             yield (*at, key), f"{key} must be one of {allowed}, got {getattr(tolerance, key)[:60]!r}"
-        if not unknown:
-            yield from (((*at, key), text) for key, text in _misfit(tolerance, faces, upright))
+        if not unknown and at not in unread:
+            yield from (((*at, key), text) for key, text in _misfit(tolerance, faces, turned))
 
 
-def _misfit(tolerance: Tolerance, faces: dict[str, FaceShape], upright: set[str]) -> Iterator[tuple[str, str]]:
+def _misfit(tolerance: Tolerance, faces: dict[str, FaceShape], turned: set[str]) -> Iterator[tuple[str, str]]:
     face, datum = faces[tolerance.face], faces[tolerance.datum]
     if face.name == datum.name:
         yield "datum", f"datum must be another face than the one it is asked of, got {face.name!r} for both"
         return
-    if not {face.name, datum.name} <= upright:
+    if not {face.name, datum.name} <= turned:
         return
     turn = _dot(face.frame.out, datum.frame.out)
     deg = math.degrees(math.acos(max(-1.0, min(1.0, turn))))

@@ -9,7 +9,8 @@ from sim.cli import main
 
 COMMAND = "bands"
 KEYS = ["readings", "size_mm", "face_mm", "span_um", "limit_um", "removal_um", "lowest_corner_mm", "highest_um",
-        "under_um", "rounds", "strokes", "hours", "iron_mm3", "wander_mm", "stations", "warnings", "size_from"]  # fmt: skip
+        "under_um", "rounds", "strokes", "hours", "iron_mm3", "wander_mm", "stations", "warnings",
+        "size_from"]  # fmt: skip
 SIZE = ("--size", "160x110")
 
 

@@ -63,7 +63,8 @@ ALONE = [
     ("length_mm = 160.0", "length = 160", "length = 160",
      "face[1].length: units missing: length must be written length_mm"),
     ("length_mm = 160.0", "length_mm = 0", "length_mm = 0", "must be in [5, 600] mm, got 0"),
-    ("length_mm = 160.0", 'length_mm = "160"', 'length_mm = "160"', "face[1].length_mm: must be a number without quotes in [5, 600] mm, got '160'"),
+    ("length_mm = 160.0", 'length_mm = "160"', 'length_mm = "160"',
+     "face[1].length_mm: must be a number without quotes in [5, 600] mm, got '160'"),
     ("length_mm = 160.0", "length_mm = true", "length_mm = true", "face[1].length_mm: must be in [5, 600]"),
     ("mass_kg = 4.0", "mass_kg = nan", "mass_kg", "mass_kg: must be in [0.01, 1000] kg, got nan"),
     ("mass_kg = 4.0", "mass_kg = 4.0\ncolour = 3", "colour", "colour: must be one of name, title"),
@@ -74,7 +75,8 @@ ALONE = [
     ("55.0, 48.0]", "55.0, -1.0]", "centre_mm", "centre_mm: the centre of gravity must lie behind the face 'foot'"),
     ('name = "stand"', 'name = "../stand"', "name =", "name: must be 1 to 40 letters"),
     ('kind = "rough-milled"', 'kind = "polished"', 'kind = "polished"', "face[1].kind: must be one of true"),
-    (TOP, TOP.replace("along = [1.0", "along = [1.1"), "along = [1.1", "face[2].frame.along: must be of length 1, got 1.1"),
+    (TOP, TOP.replace("along = [1.0", "along = [1.1"), "along = [1.1",
+     "face[2].frame.along: must be of length 1, got 1.1"),
     (TOP, TOP.replace("across = [0.0,", "across = [0.6,").replace("1.0, 0.0]", "0.8, 0.0]"), "across = [0.6",
      "face[2].frame.across: along and across must be at right angles, got a cosine of 0.6"),
     (TOP, TOP.replace("0.0, 1.0]", "0.0, -1.0]"), "out = [0.0, 0.0, -1.0]\n\n[face.target]",
@@ -87,7 +89,8 @@ ALONE = [
     ("turned = true", "turned = 1", "turned = 1", "face[2].cutout[2].turned: must be true or false, got 1"),
     (SEAM, SEAM.replace('"y"', '"z"'), 'along = "z"', "face[3].cutout[3].along: must be one of x, y, got 'z'"),
     (SEAM, SEAM.replace("seam", "crack"), 'kind = "crack"', "must be one of hole, slot, pocket, seam, got 'crack'"),
-    (PARALLEL, PARALLEL.replace('"top"', '"lid"'), 'face = "lid"', "tolerance[1].face: must be one of foot, top, side, got 'lid'"),
+    (PARALLEL, PARALLEL.replace('"top"', '"lid"'), 'face = "lid"',
+     "tolerance[1].face: must be one of foot, top, side, got 'lid'"),
     (PARALLEL, PARALLEL.replace('"top"', '"foot"'), 'datum = "foot"', "tolerance[1].datum: must be another face"),
     (PARALLEL, PARALLEL.replace('"top"', '"side"'), 'kind = "parallelism"', "faces that look away from each other"),
     (PARALLEL, PARALLEL.replace("parallelism", "perpendicularity"),
@@ -111,6 +114,49 @@ def test_each_fault_alone_is_told_once_with_its_line(old, new, at, told, tmp_pat
     assert len(found) == 1
     assert told in found[0]
     assert found[0].startswith(f"{line_of(text, at)}: ")
+
+
+OFF = ("x_mm = 28.0", "x_mm = 118.0", "face[2].cutout[2]: a cutout must lie on its face")
+HIDERS = [
+    (TOP, TOP.replace("0.0, 1.0]", "0.0, -1.0]"), "face[2].frame.out: a left-handed frame"),
+    (TOP, TOP.replace("20.0, 10.0", "'20', 10.0"), "face[2].frame.origin_mm: must be three numbers"),
+    (TOP, TOP.replace("origin_mm", "origin"), "face[2].frame.origin: units missing"),
+    (TOP, TOP.replace("along =", "allong ="), "face[2].frame: along must be given"),
+    (TOP, TOP.replace("[1.0, 0.0, 0.0]", "[1.1, 0.0, 0.0]"), "face[2].frame.along: must be of length 1"),
+    ('name = "top"', 'name = "top"\ncolour = 3', "face[2].colour: must be one of name"),
+    ('name = "top"', 'nmae = "top"', "face[2]: name must be given"),
+    ("x_mm = 78.0", 'x_mm = "78"', "face[2].cutout[1].x_mm: must be a number without quotes"),
+    ("x_mm = 28.0", "colour = 3\nx_mm = 28.0", "face[2].cutout[2].colour: must be one of kind"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "told"), HIDERS, ids=[f"{n}" for n in range(len(HIDERS))])
+def test_no_fault_of_a_face_hides_another_or_brings_one_that_is_not_there(old, new, told, tmp_path):
+    assert old in TEXT
+    text = TEXT.replace(old, new, 1)
+    assert text != TEXT
+    alone = faults(tmp_path, text)
+    assert len(alone) == 1 + ("allong" in text or "nmae" in text)  # what it is called, and what is not there
+    found = faults(tmp_path, text.replace(OFF[0], OFF[1], 1))
+    assert len(found) == len(alone) + 1
+    assert any(told in fault for fault in found)
+    assert any(OFF[2] in fault for fault in found)
+
+
+def test_directions_that_are_known_are_judged_though_the_origin_is_not(tmp_path):
+    text = TEXT.replace(TOP, TOP.replace("150.0]", "'high']")).replace(PARALLEL, PARALLEL.replace('"top"', '"side"'))
+    origin, way = faults(tmp_path, text)
+    assert "face[2].frame.origin_mm: must be three numbers" in origin
+    assert "tolerance[1].kind: parallelism needs faces that look away" in way
+
+
+@pytest.mark.parametrize("key", ["kind", "face", "datum"])
+def test_a_tolerance_that_lacks_a_key_is_not_judged_by_another(key, tmp_path):
+    square = 'kind = "perpendicularity"\nface = "side"\ndatum = "foot"'
+    assert square in TEXT
+    text = TEXT.replace(square, "\n".join(line for line in square.splitlines() if not line.startswith(key)))
+    (fault,) = faults(tmp_path, text)
+    assert f"tolerance[2]: {key} must be given" in fault
 
 
 def test_faces_that_overlap_in_one_plane_are_refused_and_faces_that_touch_are_not(tmp_path):
