@@ -119,7 +119,7 @@ def _cache(folder: Path) -> Iterator[tuple[Path | None, bool]]:
         try:
             if kernels.sources() != kernels.SOURCES:
                 raise OSError(errno.ESTALE, "its sources were edited while the program ran")
-            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            folder.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
             _wait_for(held.enter_context((folder.parent / "lock").open("a")))
             found = folder, _checked(folder)
         except OSError as error:
