@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 
 from sim.hands.autopilot import STAGES, follow_the_blue
-from sim.hands.bands import Bands
+from sim.hands.bands import Bands, WedgeWork, taper_plan
 from sim.hands.skill import HANDS
-from sim.measure.gauge import Indicator, felt_um
+from sim.measure.gauge import Indicator, Stand, felt_um
 from sim.model.part import FaceShape, Frame, PartShape, Tolerance
 from sim.model.plate import PlateMake
 from sim.model.start import Start
+from sim.shop import partwork
 from sim.shop.commands import Scrape, SpotFace, perform
 from sim.shop.job import JobStart, begin_job
 from sim.shop.partwork import SweepFace, TakeFace
@@ -80,3 +81,59 @@ def test_what_a_pass_is_thought_to_take_is_near_what_it_takes(seed):
     assert len(bands.lessons) >= 3
     thought, true = np.mean(bands.lessons[1:], axis=0)  # single ones are up to half off: two sweeps, few stations
     assert abs(thought - true) <= 0.4 * true
+
+
+def answered(gen, job):
+    """What a generator of commands comes to, and its commands done on the job."""
+    done = []
+    try:
+        command = next(gen)
+        while True:
+            perform(command, job)
+            done.append(command)
+            command = gen.send(look(job))
+    except StopIteration as end:
+        return end.value, done
+
+
+def test_the_slope_of_the_stand_is_found_by_turning_and_is_no_wedge_of_the_part(monkeypatch):
+    stand = Stand((0.4, -0.3), 0.0)
+    monkeypatch.setattr(partwork.gauge, "stand_of", lambda rng: stand)
+    true = {**SIZE, "kind": "true", "edge_break_mm": 0.0}
+    faces = tuple(replace(face, start=Start(**true)) for face in BLOCK.faces)
+    part = replace(BLOCK, faces=faces)
+    job = begin_job(JobStart(plate=PlateMake(100.0, 80.0, flatness_um=0.0), part=part, seed=1))
+    perform(TakeFace("top"), job)
+    bands = Bands("foot", reverse=True)
+    _, done = answered(bands.rows(look(job), "semi"), job)
+    assert [command.turn_deg for command in done] == [180.0, 0.0]
+    # left in, 0.4 x 60 + 0.3 x 40 = 36 um of wedge; put on instead of taken off, 72
+    assert bands.plan.span_um < 5.0
+    seen = tuple(v / np.cos(np.radians(15.0)) for v in stand.slopes)
+    assert bands.stand == pytest.approx(seen, abs=2.0 / 28.0)  # the play, over the way across
+    bands.since_sweep = bands.work.sweep_every
+    _, again = answered(bands.rows(look(job), "semi"), job)
+    assert [command.turn_deg for command in again] == [0.0], "once found it is kept"
+    assert bands.plan.span_um < 5.0
+
+
+def test_the_border_of_a_band_wanders_from_round_to_round_but_for_the_last():
+    job = begin_job(JobStart(plate=PlateMake(100.0, 80.0), part=BLOCK, seed=1))
+    seen = look(job)
+    removal_um, work = 2.0, WedgeWork()
+    plan = taper_plan(seen.iron.shape, seen.pitch_mm, (0.2, 0.0), removal_um)
+    band_mm = removal_um / 0.2
+    borders = {1: [], 3: []}
+    for left, found in borders.items():
+        for round_ in range(60):
+            bands = Bands("foot", again=False)
+            bands.plan, bands.left, bands.since_sweep = plan, left, 0
+            region, commands = answered(bands.rows(replace(seen, round=round_), "semi"), job)
+            assert commands == []
+            found.append(float(region[len(region) // 2].argmax()) * seen.pitch_mm)
+    assert np.ptp(borders[1]) == 0.0
+    most = work.blend_share * band_mm
+    wander = np.array(borders[3]) - 2.5 * band_mm
+    assert np.abs(wander).max() <= most + seen.pitch_mm
+    assert wander.std() == pytest.approx(most / np.sqrt(3.0), rel=0.25)  # even between the two ends
+    assert len(set(borders[3])) > 10

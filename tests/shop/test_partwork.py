@@ -228,34 +228,43 @@ def test_a_job_file_of_before_there_were_parts_still_loads(tmp_path):
         same(kept, again.job)
 
 
-def test_a_side_is_set_upright_by_tapering_the_foot_and_then_the_top_must_be_read_again():
-    lean_um, tall_mm, base_mm = 10.0, 100.0, 60.0
-    ground = {"kind": "surface-ground", "edge_break_mm": 0.6}
-    foot = FaceShape("foot", Start(base_mm, 40.0, **ground), Frame((0.0, 40.0, 0.0), (1.0, 0.0, 0.0), (0.0, -1.0, 0.0)))
-    top = FaceShape("top", Start(base_mm, 40.0, **ground), Frame((0.0, 0.0, tall_mm), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0)))
-    side = FaceShape("side", Start(40.0, tall_mm, **ground, wedge_y_um=-lean_um),
-                     Frame((base_mm, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)))
+LEAN_UM, TALL_MM, BASE_MM = 10.0, 100.0, 60.0
+
+
+def leaning(kind: str) -> Session:
+    """A tall block whose side leans in by 10 um over 100 mm."""
+    cut = {"kind": kind, "edge_break_mm": 0.6}
+    foot = FaceShape("foot", Start(BASE_MM, 40.0, **cut), Frame((0.0, 40.0, 0.0), (1.0, 0.0, 0.0), (0.0, -1.0, 0.0)))
+    top = FaceShape("top", Start(BASE_MM, 40.0, **cut), Frame((0.0, 0.0, TALL_MM), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0)))
+    side = FaceShape("side", Start(40.0, TALL_MM, **cut, wedge_y_um=-LEAN_UM),
+                     Frame((BASE_MM, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)))
     part = PartShape("block", 1.9, (30.0, 20.0, 50.0), (foot, top, side), ASKED)
-    session = Session.begin(JobStart(plate=PlateMake(120.0, 100.0), part=part, seed=3))
+    return Session.begin(JobStart(plate=PlateMake(120.0, 100.0), part=part, seed=3))
+
+
+def full_rows(session: Session, region, number: int) -> None:
+    """A pass of full rows over a region of the face in hand, crossing the one before; stoned, wiped and honed."""
+    along = (0.6, 0.8) if number % 2 else (0.6, -0.8)
+    meant = strokes_over(region.astype(np.int64), 0.25, Lanes(along, 1.9, 7.0, 1.0, PUSH_N))
+    session.do(Scrape("fine", strokes_as_data(lay(meant, HANDS["skilled"], 3, number))))
+    for command in (StoneFace(), WipeFace(), HoneBlade("fine")):
+        session.do(command)
+
+
+def test_a_side_is_set_upright_by_tapering_the_foot_and_then_the_top_must_be_read_again():
+    session = leaning("surface-ground")
     for one in ASKED:
         session.do(SweepFace(one.face))
     assert in_doubt(session.job) == [False, False]
     before = part_orientation(session.job.part, ASKED[1])
     slope = before.lean_um_per_100mm / 100.0
-    exact = taper_plan((160, 240), 0.25, (lean_um / tall_mm, 0.0), 2.1)
+    exact = taper_plan((160, 240), 0.25, (LEAN_UM / TALL_MM, 0.0), 2.1)
     assert exact.span_um == pytest.approx(6.0, rel=0.01)  # between the middles of the outermost cells
     # more comes off where the part must sink: at +x when the side, which looks to +x, leans in
     plan = taper_plan((160, 240), 0.25, (-slope, 0.0), REMOVAL_UM)
     lean = [before.lean_um_per_100mm]
     for number in range(plan.rounds):
-        region = plan.region(plan.rounds - number) & session.job.face.iron
-        along = (0.6, 0.8) if number % 2 else (0.6, -0.8)
-        meant = strokes_over(region.astype(np.int64), 0.25, Lanes(along, 1.9, 7.0, 1.0, PUSH_N))
-        made = lay(meant, HANDS["skilled"], 3, number)
-        session.do(Scrape("fine", strokes_as_data(made)))
-        session.do(StoneFace())
-        session.do(WipeFace())
-        session.do(HoneBlade("fine"))
+        full_rows(session, plan.region(plan.rounds - number) & session.job.face.iron, number)
         lean.append(part_orientation(session.job.part, ASKED[1]).lean_um_per_100mm)
     assert abs(lean[-1]) < 0.4 * abs(lean[0])
     assert in_doubt(session.job) == [True, True]
@@ -320,6 +329,34 @@ def test_the_angle_plate_is_large_enough_for_the_largest_side_and_no_smaller_tha
     assert (tall.square.length_mm, tall.square.width_mm) == (150.0, 360.0)
     assert begin_job(tall).square.size_mm == (150.0, 360.0)
     assert JobStart().square is None
+
+
+def test_a_taper_takes_six_um_at_the_edge_of_a_base_of_60_mm_and_in_proportion_before_it():
+    """10 um in 100 mm of height: x / 10 um at x mm of the base, 6 um at its edge; in steps of a pass of 1.3 um."""
+    session = leaning("true")
+    before, iron = session.job.face.height_um.copy(), session.job.face.iron
+
+    def taken_um():
+        return (before - session.job.face.height_um)[4:-4]  # 1 mm of the rim is chamfer
+
+    for number in range(2):  # the hand's own removal, tried on the same face
+        full_rows(session, iron, number)
+    removal_um = float(taken_um()[:, 4:-4].mean()) / 2.0
+    for _ in range(8):
+        session.undo()
+    lean = part_orientation(session.job.part, ASKED[1]).lean_um_per_100mm
+    assert lean == pytest.approx(-LEAN_UM, abs=0.1)
+    plan = taper_plan(iron.shape, 0.25, (-lean / 100.0, 0.0), removal_um)
+    for number in range(plan.rounds):
+        full_rows(session, plan.region(plan.rounds - number) & iron, number)
+    x_mm = np.arange(1.0, 59.0, 2.0) + 1.0
+    taken = np.array([taken_um()[:, at - 4 : at + 4].mean() for at in (x_mm / 0.25).astype(int)])
+    slope, height = np.polyfit(x_mm, taken, 1)
+    # steps even out along the line; what is left is where the last band happens to end, and the hand's scatter
+    assert slope * BASE_MM + height == pytest.approx(6.0, abs=0.5)
+    assert height == pytest.approx(0.0, abs=0.5)
+    # a step is half a pass off at most; strokes run over the border of a band or stop short of the rim: as much again
+    assert taken == pytest.approx(x_mm * LEAN_UM / TALL_MM, abs=removal_um)
 
 
 def test_a_recut_is_called_out_of_proportion_by_a_reading_and_by_nothing_else():
