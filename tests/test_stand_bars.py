@@ -42,9 +42,9 @@ def test_a_skilled_hand_brings_all_three_faces_to_their_tolerances(seed):
 def test_a_beginner_takes_a_first_timers_hours_for_foot_and_top():
     """Common practice has 30 to 40 h, give or take, for a small part of two faces.
 
-    Measured: 36, 47, 45 h on seeds 1, 2, 4. It lies above for the foot alone is 160 x 110 mm, no small face, and at
-    40 strokes a minute with 120 s a print the beginner works it in 40 to 56 rounds; half of the hours are the top's,
-    whose wedge is worked off by rows that scatter, and come back as unevenness. On seeds 3 and 5 the top is not there
+    Measured on seeds 1, 2, 4: 36, 47, 45 h; the foot 42 to 56 rounds and 20 to 26 h, the top 53 to 76 rounds and 16 to
+    21 h. That is at the upper end or above, for the foot, 160 x 110 mm, is no small face, and at 40 strokes a minute
+    and 120 s a print each round is slow. Seed 1 is the quickest. On seeds 3 and 5 the top has not reached its target
     after 80 rounds (41, 46 h).
     """
     session = Session.begin(JobStart(part=STAND, seed=1), copies_mb=0.0)
