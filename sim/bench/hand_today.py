@@ -62,7 +62,7 @@ class HandToday:
         far = np.maximum(np.hypot(draws[:, 0], draws[:, 1]) / FARTHEST, 1.0)
         turn, longer, deeper = np.clip(draws[:, 2:], -FARTHEST, FARTHEST).T
         middle = 0.5 * (meant[:, :2] + meant[:, 2:]) + self.sideways_mm * draws[:, :2] / far[:, None]
-        hx, hy = (0.5 * (meant[:, 2:] - meant[:, :2])).T * np.maximum(1.0 + self.length_share * longer, 0.1)
+        hx, hy = (0.5 * (meant[:, 2:] - meant[:, :2])).T * np.maximum(1.0 + self.length_share * longer, 0.3)
         turn = np.radians(self.direction_deg) * turn
         half = np.column_stack([np.cos(turn) * hx - np.sin(turn) * hy, np.sin(turn) * hx + np.cos(turn) * hy])
         push = np.asarray(push_n) * np.clip(1.0 + PUSH_PER_DEPTH * self.depth_share * deeper, 0.3, 2.0)
