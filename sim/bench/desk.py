@@ -11,12 +11,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.bench.gestures import PIECE
 from sim.bench.pieces import (
     DULL_M,
     FILMS_UM,
     MARK_MM,
     MOST_HUNG,
-    PIECE,
     PUSHES,
     Call,
     Freedom,
@@ -27,6 +27,7 @@ from sim.bench.pieces import (
     Stroke,
 )
 from sim.errors import CannotWrite, Refused
+from sim.hands.skill import HANDS
 from sim.seat.hinge import Hinge
 from sim.shop.commands import (
     Command,
@@ -221,7 +222,7 @@ class Desk:
     def cut(self, strokes: NDArray[np.float64]) -> bool:
         """Cut strokes (n, 5), in mm and N, in one command."""
         before = self.session.job.removed_mm3
-        if not self.act(Scrape(self.settings.blade, strokes_as_data(strokes))):
+        if not self.act(self._scraping(self.settings.blade, strokes_as_data(strokes))):
             return False
         self.done.add("scrape")
         self.strokes_laid += len(strokes)
@@ -230,6 +231,11 @@ class Desk:
         elif (dull := self.dull()) is not None:
             self.told = dull
         return True
+
+    def _scraping(self, blade: str, strokes: tuple[tuple[int, int, int, int, int], ...]) -> Scrape:
+        """Strokes with the care and at the pace of the stated hand."""
+        hand = HANDS[self.freedom.hand]
+        return Scrape(blade, strokes, hand.care, hand.ramp_mm, hand.pace_per_min)
 
     def begin_pass(self, strokes: NDArray[np.float64]) -> None:
         """Strokes (n, 5), as the hand will make them, are laid piece by piece from now on."""
@@ -243,7 +249,7 @@ class Desk:
         if now is None or now.paused:
             return 0
         piece = now.strokes[now.laid : now.laid + min(count, PIECE)]
-        if not self.act(Scrape(now.blade, piece)):
+        if not self.act(self._scraping(now.blade, piece)):
             self.passing = None
             return 0
         now.laid += len(piece)

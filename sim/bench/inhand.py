@@ -14,6 +14,7 @@ from sim.bench.palette import INK, MARKS, WELL
 from sim.bench.panels import Stack, counted
 from sim.bench.pieces import FILMS_UM, PUSHES, Prediction
 from sim.bench.widgets import Button, Field, Label, Radio, Slider, Toggle, Widget
+from sim.hands.skill import HANDS
 from sim.model.blade import RACK
 from sim.process.stroke import Iron, flat_cut
 
@@ -213,7 +214,7 @@ def _scraper(desk: Desk, hold: Hold, stack: Stack) -> None:
     stack.label(f"{whose}: {hand.sideways_mm:.1f} mm, ±{hand.direction_deg:.0f}°; edge {edge.metres:.0f} m", SMALL)
     stack.add(Radio("take", ("high", "+ med", "chalk"), TAKES.index(s.take)), 32)
     if desk.order:
-        seconds = len(desk.order)
+        seconds = round(len(desk.order) * 60.0 / HANDS[desk.freedom.hand].pace_per_min)
         stack.add(
             Button(
                 "lay",

@@ -11,9 +11,7 @@ INSTRUMENTS = ("indicator", "hinge", "chalk", "square")
 TOOLS = (*ROUND, *INSTRUMENTS)
 LEVELS = {1: "high", 2: "medium", 3: "low"}
 FILMS_UM = {1: 1.5, 2: 3.0, 3: 8.0}
-PIECE = 50  # strokes of a pass in one command at most
 DULL_M = 30.0  # metres after which the edge is called dull: common practice, no source
-DOZEN = 12
 MARK_MM = 4.0  # a stroke belongs to the call nearest to its middle, if that is not farther: common practice, no source
 MOST_HUNG = 200
 

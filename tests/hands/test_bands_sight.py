@@ -109,8 +109,8 @@ def test_the_slope_of_the_stand_is_found_by_turning_and_is_no_wedge_of_the_part(
     assert [command.turn_deg for command in done] == [180.0, 0.0]
     # left in, 0.4 x 60 + 0.3 x 40 = 36 um of wedge; put on instead of taken off, 72
     assert bands.plan.span_um < 5.0
-    seen = tuple(v / np.cos(np.radians(15.0)) for v in stand.slopes)
-    assert bands.stand == pytest.approx(seen, abs=2.0 / 28.0)  # the play, over the way across
+    seen = tuple(v / np.cos(np.radians(15.0)) for v in stand.slopes_um_per_mm)
+    assert bands.stand_um_per_mm == pytest.approx(seen, abs=2.0 / 28.0)  # the play, over the way across
     bands.since_sweep = bands.work.sweep_every
     _, again = answered(bands.rows(look(job), "semi"), job)
     assert [command.turn_deg for command in again] == [0.0], "once found it is kept"
