@@ -26,6 +26,7 @@ KNOTS_UM = {"iron": 0.0, "halo": 0.22, "medium": 0.6, "ring": 1.15}
 FILM_KNOTS_UM = {"iron": 0.0, "halo": 0.5, "medium": 2.5, "ring": 8.0}
 TONES, BLUES, BARES = 64, 64, 8  # steps of light, of thickness, of how bare: one look-up a cell
 BLUE_STEP_UM = KNOTS_UM["ring"] / (BLUES - 1)
+LINES, DOTS, CROSSES = 1, 2, 4
 GRAIN_SEED = 20
 
 
@@ -74,7 +75,7 @@ class IronPicture:
         share = _smooth(_block_sums(self._flat, self._side))
         self._per_share = np.where(share > 0.05, 1.0 / np.maximum(share, 0.05), 0.0).astype(np.float32)
         self._out = _outward(face)
-        self._grain = _grain(ny, nx)
+        self._grain, self._hatching = _grain(ny, nx), _hatching(ny, nx)
         self._still = self._grain
         self.light(lamp_deg, face)
 
@@ -118,22 +119,22 @@ class IronPicture:
 
     def _draw(self, face: Face, shown: tuple[slice, slice]) -> None:
         """Draw these cells; what lies a little farther out is looked at too."""
-        pad = self._ring + 1
+        pad = self._ring + 2
         wide = tuple(slice(max(s.start - pad, 0), min(s.stop + pad, n)) for s, n in zip(shown, face.shape, strict=True))
         rows, cols = wide
         short = face.height_um[wide].astype(np.float32)
         short -= self._means(rows, cols)
         short *= self._flat[wide]
         blue = face.blue_um[wide].astype(np.float32)
+        marked = blue >= np.float32(SEEN_UM)
+        blue = _soft(np.minimum(blue, np.float32(KNOTS_UM["ring"])))
         bare = self._bare(blue, short)
         light = self._light(short, face.burr_um[wide])
         light += self._still[wide]
         np.divide(light, 1.0 + np.abs(light), out=light)
         light *= 0.5 * TONES - 0.5
         light += 0.5 * TONES
-        marked = blue >= np.float32(SEEN_UM)
-        blue *= np.float32(1.0 / BLUE_STEP_UM)
-        np.minimum(blue, np.float32(BLUES - 1), out=blue)
+        blue *= np.float32(0.9999 / BLUE_STEP_UM)
         at = light.astype(np.intp)
         at *= BLUES
         at += blue.astype(np.intp)
@@ -143,7 +144,9 @@ class IronPicture:
         if self.style == "outlines":
             _outline(colours, marked)
         elif self.style == "hatching":
-            _hatch(colours, at, wide)
+            met = np.take(_hatched(), at, mode="clip") & self._hatching[wide]
+            np.putmask(colours, met & (LINES | DOTS), _packed(CHALK))
+            np.putmask(colours, met & CROSSES, _packed(INK))
         if self._void is not None:
             np.putmask(colours, self._void[wide], _packed(WELL))
         inner = tuple(slice(s.start - w.start, s.stop - w.start) for s, w in zip(shown, wide, strict=True))
@@ -274,8 +277,8 @@ def _grain(ny: int, nx: int) -> NDArray[np.float32]:
     """Grain of the iron, the same for every face of this size; knows nothing of heights."""
     rng = np.random.default_rng(GRAIN_SEED)
     fine = rng.standard_normal((ny, nx), dtype=np.float32)
-    grain = 0.05 * fine + 0.12 * gaussian_filter(rng.standard_normal((ny, nx), dtype=np.float32), 1.2)
-    grain -= 0.10 * (fine > 2.6)  # flakes of graphite
+    grain = 0.07 * fine + 0.20 * gaussian_filter(rng.standard_normal((ny, nx), dtype=np.float32), 1.2)
+    grain -= 0.30 * (fine > 2.6)  # flakes of graphite
     grain.flags.writeable = False
     return grain
 
@@ -291,6 +294,24 @@ def _outward(face: Face) -> NDArray[np.float32]:
 # ---------------------------------------------------------------- colours
 
 
+@lru_cache(maxsize=4)
+def _hatching(ny: int, nx: int) -> NDArray[np.uint8]:
+    """Which strokes of hatching pass through a cell: lines 3 cells apart, dots and small crosses every 4."""
+    i, j = np.ogrid[:ny, :nx]
+    a, b = i % 4, j % 4
+    cross = ((a == 1) & (b <= 2)) | ((b == 1) & (a <= 2))
+    return (LINES * ((i - j) % 3 == 0) + DOTS * ((a == 0) & (b == 0)) + CROSSES * cross).astype(np.uint8)
+
+
+@lru_cache(maxsize=1)
+def _hatched() -> NDArray[np.uint8]:
+    """Which hatching each step of thickness and bareness takes: lines for thick blue, dots for medium, none for halo."""
+    blue, half = np.arange(BLUES) * BLUE_STEP_UM, 0.5 * (KNOTS_UM["medium"] + KNOTS_UM["ring"])
+    kind = np.where(blue >= half, LINES, np.where(blue >= 0.4, DOTS, 0))[:, None] + np.zeros((TONES, 1, BARES), int)
+    kind[:, :, BARES // 2:] = CROSSES
+    return kind.astype(np.uint8).ravel()
+
+
 def _packed(colour: Rgb) -> np.uint32:
     return np.array([*colour, 255], np.uint8).view(np.uint32)[0]
 
@@ -304,8 +325,9 @@ def _colours() -> NDArray[np.uint32]:
     bare = (np.arange(BARES) / (BARES - 1.0))[None, :, None]
     base = base[:, None, :] + bare * (np.array(MARKS["bared"], float) - base[:, None, :])
     light = (np.arange(TONES) - 0.5 * TONES + 0.5) / (0.5 * TONES - 0.5)
-    depth = (0.34 - 0.16 * np.minimum(blue / KNOTS_UM["ring"], 1.0))[:, None, None]
-    lit = base[None] * (1.0 + depth[None] * light[:, None, None, None])
+    cover = np.minimum(blue / KNOTS_UM["ring"], 1.0)[:, None, None]
+    glint = np.maximum(light - 0.25, 0.0)[:, None, None, None] ** 2 * (90.0 + 40.0 * cover)
+    lit = base * (1.0 + (0.46 + 0.14 * cover) * (light[:, None, None, None] - 0.02)) + glint
     full = np.full((TONES, BLUES, BARES, 4), 255, np.uint8)
     full[..., :3] = np.clip(np.rint(lit), 0.0, 255.0)
     return full.view(np.uint32).ravel()
@@ -324,24 +346,25 @@ def _least_of_four(thick: NDArray[np.uint8], reach: int) -> NDArray[np.uint8]:
 
 
 def _outline(colours: NDArray[np.uint32], marked: NDArray[np.bool_]) -> None:
-    """A dark line inside the edge of every mark and a light one outside; changes `colours`."""
-    all_near, any_near = marked.copy(), marked.copy()
+    """A light line round every mark, and a dark one inside it where the mark is broad enough; changes `colours`."""
+    inner = _spread(marked, np.bitwise_and)
+    np.putmask(colours, marked & ~inner & _spread(inner, np.bitwise_or), _packed(INK))
+    np.putmask(colours, _spread(marked, np.bitwise_or) & ~marked, _packed(CHALK))
+
+
+def _spread(mask: NDArray[np.bool_], join: np.ufunc) -> NDArray[np.bool_]:
+    """Each cell joined with its four neighbours."""
+    joined = mask.copy()
     for mine, other in ((np.s_[1:], np.s_[:-1]), (np.s_[:-1], np.s_[1:]),
                         (np.s_[:, 1:], np.s_[:, :-1]), (np.s_[:, :-1], np.s_[:, 1:])):
-        all_near[mine] &= marked[other]
-        any_near[mine] |= marked[other]
-    np.putmask(colours, marked & ~all_near, _packed(INK))
-    np.putmask(colours, any_near & ~marked, _packed(CHALK))
+        join(joined[mine], mask[other], out=joined[mine])
+    return joined
 
 
-def _hatch(colours: NDArray[np.uint32], at: NDArray[np.intp], wide: tuple[slice, ...]) -> None:
-    """Lines on thick blue, dots on medium, small crosses where iron lies bare in a mark; changes `colours`."""
-    blue, bare = at // BARES % BLUES * BLUE_STEP_UM, at % BARES
-    i, j = np.ogrid[wide[0], wide[1]]
-    half = 0.5 * (KNOTS_UM["medium"] + KNOTS_UM["ring"])
-    np.putmask(colours, (blue >= half) & ((i - j) % 3 == 0), _packed(CHALK))
-    dots = (i % 4 == 0) & (j % 4 == 0)
-    np.putmask(colours, (blue >= 0.4) & (blue < half) & dots, _packed(CHALK))
-    a, b = i % 4, j % 4
-    cross = ((a == 1) & (b <= 2)) | ((b == 1) & (a <= 2))
-    np.putmask(colours, (bare >= BARES // 2) & cross, _packed(INK))
+def _soft(blue: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Blue with the corners of its cells rubbed off: 1 2 1 along both axes."""
+    across = blue.copy()
+    across[:, 1:-1] = 0.5 * blue[:, 1:-1] + 0.25 * (blue[:, 2:] + blue[:, :-2])
+    soft = across.copy()
+    soft[1:-1] = 0.5 * across[1:-1] + 0.25 * (across[2:] + across[:-2])
+    return soft
