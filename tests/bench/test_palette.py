@@ -6,10 +6,8 @@ import math
 import numpy as np
 import pytest
 
-from sim.bench.palette import (
-    CALL_EDGE, CALL_FILL, CHALK, DARK, HEIGHTS, INK, LIGHT, MARKS, PLATE, RED_LEAD, THEMES, WELL, WELL_FOCUS, WELL_TEXT,
-    contrast, height_colour, luminance, mixed,
-)  # fmt: skip
+from sim.bench import palette
+from sim.bench.palette import CHALK, DARK, HEIGHTS, INK, LIGHT, MARKS, THEMES, WELL, contrast, height_colour
 
 # Severity 1, linear RGB. Source: Machado, Oliveira and Fernandes 2009, table 1.
 EYES = {
@@ -78,8 +76,8 @@ def test_every_eye_tells_the_levels_of_a_mark_apart(eye, one, two):
 
 @pytest.mark.parametrize("eye", EYES)
 def test_every_eye_tells_red_lead_and_blue_from_iron_and_plate(eye):
-    for ground in (MARKS["iron"], PLATE):
-        for paint in (RED_LEAD, MARKS["medium"], MARKS["ring"]):
+    for ground in (MARKS["iron"], palette.PLATE):
+        for paint in (palette.RED_LEAD, MARKS["medium"], MARKS["ring"]):
             assert apart(lab_of(ground, eye), lab_of(paint, eye)) >= 9.0
 
 
@@ -100,7 +98,7 @@ def test_contrast_runs_from_1_to_21():
     assert contrast((0, 0, 0), (255, 255, 255)) == pytest.approx(21.0)
     assert contrast((90, 90, 90), (90, 90, 90)) == 1.0
     assert contrast((119, 119, 119), (255, 255, 255)) == pytest.approx(4.48, abs=0.005)  # the known grey just below 4.5
-    assert luminance((255, 255, 255)) == pytest.approx(1.0)
+    assert palette.luminance((255, 255, 255)) == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize("theme", THEMES.values(), ids=list(THEMES))
@@ -114,11 +112,11 @@ def test_letters_and_edges_can_be_read_on_every_ground(theme, ground):
 
 
 def test_what_lies_on_the_well_and_on_iron_stands_out():
-    assert contrast(WELL_TEXT, WELL) >= 4.5
-    assert contrast(WELL_FOCUS, WELL) >= 3.0
+    assert contrast(palette.WELL_TEXT, WELL) >= 4.5
+    assert contrast(palette.WELL_FOCUS, WELL) >= 3.0
     assert contrast(MARKS["iron"], WELL) >= 3.0
     assert contrast(INK, MARKS["iron"]) >= 4.5
-    assert contrast(CALL_FILL, CALL_EDGE) >= 4.5
+    assert contrast(palette.CALL_FILL, palette.CALL_EDGE) >= 4.5
     for level in MARKS.values():  # outline and written heights: one of the two stands out on every level
         assert max(contrast(INK, level), contrast(CHALK, level)) >= 4.5
 
@@ -128,7 +126,7 @@ def test_nothing_but_the_marks_is_blue():
         for role in ("background", "panel", "raised", "text", "muted", "accent", "reached", "not_reached", "line"):
             _, a, b = lab_of(getattr(theme, role))
             assert b > -6.0 or math.hypot(a, b) < 8.0, role
-    for colour in (WELL, CALL_FILL, INK, CHALK, PLATE, RED_LEAD):
+    for colour in (WELL, palette.CALL_FILL, INK, CHALK, palette.PLATE, palette.RED_LEAD):
         assert lab_of(colour)[2] > -6.0
 
 
@@ -142,4 +140,4 @@ def test_a_height_map_is_lightest_at_zero_and_darkens_to_both_ends():
 
 
 def test_half_of_two_colours_lies_between_them():
-    assert mixed((0, 100, 10), (100, 0, 20), 0.5) == (50, 50, 15)
+    assert palette.mixed((0, 100, 10), (100, 0, 20), 0.5) == (50, 50, 15)

@@ -29,7 +29,7 @@ def test_the_whole_face_keeps_a_margin_all_round_and_touches_it_on_one_side():
 
 
 def test_a_tall_face_is_fitted_by_its_width_across_the_pane_too():
-    _left, _top, width, height = whole_face(PANE, (40.0, 300.0)).face_rect_px()
+    _, _, width, height = whole_face(PANE, (40.0, 300.0)).face_rect_px()
     assert height == pytest.approx(600 - 48)
     assert width == pytest.approx(height * 40.0 / 300.0)
 
