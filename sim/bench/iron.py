@@ -23,10 +23,11 @@ SMOOTH_MM, SMOOTH_REACH = 1.5, 6  # Gauss, and how many blocks of it are kept to
 RING_MM = 1.5  # how near thick blue lies on all four sides of iron that was rubbed bare
 SLOPE_UM_PER_MM = 9.0  # slope towards the lamp that is half as light as can be
 KNOTS_UM = {"iron": 0.0, "halo": 0.22, "medium": 0.6, "ring": 1.15}
-FILM_KNOTS_UM = {"iron": 0.0, "halo": 0.5, "medium": 2.5, "ring": 8.0}
+FILM_KNOTS_UM = {"iron": 0.0, "halo": 0.5, "medium": 3.5, "ring": 12.0}
 TONES, BLUES, BARES = 64, 64, 8  # steps of light, of thickness, of how bare: one look-up a cell
 BLUE_STEP_UM = KNOTS_UM["ring"] / (BLUES - 1)
 ENCLOSING, THIN = np.uint8(110), np.uint8(60)  # blue in 0.005 um: round a bared top more than this, on it less
+BAND = 220  # rows drawn at a time: small arrays are not given back to the system and asked for again
 LINES, DOTS, CROSSES = 1, 2, 4
 GRAIN_SEED = 20
 
@@ -115,12 +116,13 @@ class IronPicture:
         grow = (SMOOTH_REACH + 2) * side
         shown = (slice(max(row - grow, 0), min(row + rows + grow, ny)),
                  slice(max(col - grow, 0), min(col + cols + grow, nx)))
-        self._draw(face, shown)
+        for top in range(shown[0].start, shown[0].stop, BAND):
+            self._draw(face, (slice(top, min(top + BAND, shown[0].stop)), shown[1]))
         return shown[1].start, ny - shown[0].stop, shown[1].stop - shown[1].start, shown[0].stop - shown[0].start
 
     def _draw(self, face: Face, shown: tuple[slice, slice]) -> None:
         """Draw these cells; what lies a little farther out is looked at too."""
-        pad = self._ring + 2
+        pad = max(self._ring, 3) + 2
         wide = tuple(slice(max(s.start - pad, 0), min(s.stop + pad, n)) for s, n in zip(shown, face.shape, strict=True))
         rows, cols = wide
         short = face.height_um[wide].astype(np.float32)
@@ -359,12 +361,19 @@ def _shift(axis: int, forward: bool, step: int) -> tuple[tuple[slice, ...], tupl
 
 
 def _outline(colours: NDArray[np.uint32], marked: NDArray[np.bool_]) -> None:
-    """A light line round every mark, and a dark one inside it where the mark is broad enough; changes `colours`."""
+    """A dark line inside the edge of every mark three cells broad, a light one outside; changes `colours`.
+
+    Narrower marks, and gaps of one cell between marks, keep their own colour: lines would leave nothing of them.
+    """
     if not marked.any():
         return
     inner = _spread(marked, np.bitwise_and)
     np.copyto(colours, _packed(INK), where=marked & ~inner & _spread(inner, np.bitwise_or))
-    np.copyto(colours, _packed(CHALK), where=_spread(marked, np.bitwise_or) & ~marked)
+    body = _spread(_spread(inner, np.bitwise_or), np.bitwise_or) & marked
+    light = _spread(body, np.bitwise_or) & ~marked
+    light[:, 1:-1] &= ~(marked[:, 2:] & marked[:, :-2])
+    light[1:-1] &= ~(marked[2:] & marked[:-2])
+    np.copyto(colours, _packed(CHALK), where=light)
 
 
 def _spread(mask: NDArray[np.bool_], join: np.ufunc) -> NDArray[np.bool_]:
