@@ -220,14 +220,14 @@ def film_picture(plate: Plate, *, mirrored: bool = False) -> NDArray[np.uint8]:
     mirrored : bool
         As it lies beside a part that was turned over its long edge: far and near are exchanged.
     """
-    film = plate.film_um.astype(np.float32)
-    knots = list(FILM_KNOTS_UM.values())
-    tones = [PLATE if name == "iron" else MARKS[name] for name in FILM_KNOTS_UM]
-    speck = 1.0 + 0.12 * _grain(*film.shape)
+    steps = np.linspace(0.0, FILM_KNOTS_UM["ring"], 256)
+    film = np.minimum(plate.film_um.astype(np.float32) * np.float32(255.0 / steps[-1]), np.float32(255.0))
+    at, speck = film.astype(np.uint8), 1.0 + 0.12 * _grain(*film.shape)
     picture = np.empty((*film.shape, 3), np.uint8)
     for channel in range(3):
-        tone = np.interp(film, knots, [colour[channel] for colour in tones])
-        picture[:, :, channel] = np.clip(tone * speck, 0.0, 255.0)
+        tones = [PLATE[channel] if name == "iron" else MARKS[name][channel] for name in FILM_KNOTS_UM]
+        tone = np.interp(steps, list(FILM_KNOTS_UM.values()), tones).astype(np.float32)
+        picture[:, :, channel] = np.clip(np.take(tone, at) * speck, 0.0, 255.0)
     return picture if mirrored else np.ascontiguousarray(picture[::-1])
 
 
