@@ -204,9 +204,16 @@ def _draw_stations(chart: Axes, sheet: BandSheet) -> None:
         return
     size = float(np.clip(gap_mm, 5.0, 8.5))
     halo = [withStroke(linewidth=2.2, foreground=PAPER)]
-    for at_x, at_y, depth in zip(x.tolist(), y.tolist(), sheet.depth_um.tolist(), strict=True):
-        chart.annotate(typeset(f"{depth:.0f}"), (at_x, at_y), (0, 2.2), textcoords="offset points", fontsize=size,
-                       ha="center", va="bottom", zorder=6, path_effects=halo)  # fmt: skip
+    under = _numbers_under(sheet).tolist()
+    for at_x, at_y, depth, below in zip(x.tolist(), y.tolist(), sheet.depth_um.tolist(), under, strict=True):
+        chart.annotate(typeset(f"{depth:.0f}"), (at_x, at_y), (0, -3.0 if below else 2.2), fontsize=size, ha="center",
+                       textcoords="offset points", va="top" if below else "bottom", zorder=6, path_effects=halo,
+                       annotation_clip=False)  # fmt: skip
+
+
+def _numbers_under(sheet: BandSheet) -> NDArray[np.bool_]:
+    """Which stations have their number under the dot, as there is no room for it on the face above, bool (n,)."""
+    return (sheet.size_mm[1] - sheet.readings.y_mm) * sheet.ratio < 1.5 * NUMBER_MM
 
 
 def _draw_passes(chart: Axes, sheet: BandSheet) -> None:
@@ -215,8 +222,9 @@ def _draw_passes(chart: Axes, sheet: BandSheet) -> None:
     cell_mm = sheet.pitch_mm * sheet.ratio  # on paper
     free = np.ones(sheet.iron.shape, dtype=bool)
     row, col = sheet.cells()
-    for up in (0.0, NUMBER_MM):  # the dot, and the number over it
-        free[np.minimum(row + round(up / cell_mm), len(free) - 1), col] = False
+    up = round(NUMBER_MM / cell_mm) * np.where(_numbers_under(sheet), -1, 1)
+    for rows in (row, row + up):  # the dot, and the number beside it
+        free[np.clip(rows, 0, len(free) - 1), col] = False
     free[lowest_corner(sheet.plan.depth_um)] = False
     for n in np.unique(passes[passes >= 0])[::-1].tolist():
         places, count = label(passes == n)
@@ -245,7 +253,7 @@ def _draw_lowest(chart: Axes, sheet: BandSheet) -> None:
     points = np.array([(0.0, 0.0), (1.0, 0.0), (0.0, 1.0)]) * min(5.0 / sheet.ratio, 0.2 * min(sheet.size_mm))
     points[:, 0] = sheet.origin_mm[0] + (sheet.size_mm[0] - points[:, 0] if col else points[:, 0])
     points[:, 1] = sheet.origin_mm[1] + (sheet.size_mm[1] - points[:, 1] if row else points[:, 1])
-    chart.fill(*points.T, color=INK, zorder=6, lw=0)
+    chart.fill(*points.T, color=INK, zorder=4, lw=0)  # under the numbers
     chart.annotate("the plane to reach", (float(right), 1.0 if row else 0.0), (0, 4 if row else -17),
                    xycoords="axes fraction", textcoords="offset points", fontsize=8, weight="bold",
                    ha="right" if right else "left", va="bottom" if row else "top")  # fmt: skip

@@ -104,6 +104,30 @@ def test_the_picture_has_each_band_once_each_station_and_the_corner():
     assert numbers == [f"{depth:.0f}" for depth in sheet.depth_um]
 
 
+def rim_sheet(slopes, **more):
+    """Stations on the rim of a face of 121 x 90.3 mm, which is no whole number of cells."""
+    x, y = (v.ravel() for v in np.meshgrid(np.linspace(0.0, 121.0, 7), np.linspace(0.0, 90.3, 5)))
+    readings, iron = Heights(x, y, slopes[0] * x + slopes[1] * y), np.ones(SHAPE, dtype=bool)
+    return BandSheet(band_plan(readings, SHAPE, PITCH, 2.1), readings, iron, PITCH, "rim", **more)
+
+
+@pytest.mark.parametrize("base_up", [False, True])
+@pytest.mark.parametrize("slopes", [(0.2, 0.1), (-0.2, 0.1), (0.2, -0.1), (-0.2, -0.1)])
+def test_every_station_on_the_rim_has_its_number_and_the_words_keep_off_them_all(slopes, base_up):
+    figure = bands_figure(rim_sheet(slopes, base_up=base_up))
+    figure.canvas.draw()
+    (chart,) = figure.axes
+    numbers = [text for text in chart.texts
+               if re.fullmatch(r"\N{MINUS SIGN}?\d+", text.get_text()) and text.get_path_effects()]  # fmt: skip
+    assert len(numbers) == 35
+    assert all(text._check_xy(figure.canvas.get_renderer()) for text in numbers)  # drawn, though beside the axes
+    (words,) = (text for text in chart.texts if text.get_text() == "the plane to reach")
+    box = words.get_window_extent()
+    assert not [text.get_text() for text in numbers if text.get_window_extent().overlaps(box)]
+    (black,) = [patch for patch in chart.patches if len(patch.get_xy()) == 4 and patch.get_fill()]
+    assert all(text.get_zorder() > black.get_zorder() for text in numbers)
+
+
 @pytest.mark.parametrize("slopes, corner", [((0.2, 0.1), (0, 0)), ((-0.2, 0.1), (120, 0)), ((0.2, -0.1), (0, 90)),
                                             ((-0.2, -0.1), (120, 90))])  # fmt: skip
 def test_the_lowest_corner_is_black_where_it_is(slopes, corner):
