@@ -1,6 +1,7 @@
 """The panel of what is in hand: settings of the tool, and what can be done with it."""
 
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -178,6 +179,12 @@ def _eye(desk: Desk, hold: Hold, stack: Stack) -> None:
     stack.add(Toggle("plate view", "Plate beside it (P)", desk.plate_view))
 
 
+@lru_cache(maxsize=256)
+def preview(blade: str, push_n: float, edge_um: float) -> tuple[float, float]:
+    """Depth (um) and width (mm) of the cut that a push makes on flat iron; of no face in particular."""
+    return flat_cut(RACK[blade], push_n, Iron(), edge_um)
+
+
 def _scraper(desk: Desk, hold: Hold, stack: Stack) -> None:
     s, ui = desk.settings, stack.ui
     step = PUSHES[s.push - 1]
@@ -189,7 +196,7 @@ def _scraper(desk: Desk, hold: Hold, stack: Stack) -> None:
         stack.label("End of the blade")
     stack.add(Radio("blade", tuple(f"R{RACK[name].end_radius_mm:g}" for name in BLADES), BLADES.index(s.blade)), 32)
     edge = desk.session.job.edges[s.blade]
-    depth, wide = flat_cut(RACK[s.blade], desk.push_n, Iron(), edge.radius_um)
+    depth, wide = preview(s.blade, desk.push_n, round(edge.radius_um, 2))
     words = f"Cut on flat iron: {wide:.1f} mm × {depth:.1f} µm"
     if tight:
         stack.label(words, SMALL)

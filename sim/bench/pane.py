@@ -269,11 +269,15 @@ class FacePane:
         for a, b in (((left, y), (right, y)), ((left, y - 4), (left, y + 4)), ((right, y - 4), (right, y + 4))):
             pygame.draw.line(surface, WELL_TEXT, a, b)
         ui.text(surface, (right + ui.px(8), y - ui.px(8)), f"{step} mm", SMALL, WELL_TEXT)
-        told = "face up, turned over its long edge"
+        told, in_hand = "face up, turned over its long edge", self.desk.session.job.in_hand
         if hung is not None:
             told = f"print {hung.round} laid over the face as it is now"
         ui.text(
-            surface, (right + ui.px(90), y - ui.px(8)), f"{self.desk.session.job.in_hand}: {told}", SMALL, WELL_TEXT
+            surface,
+            (right + ui.px(90), y - ui.px(8)),
+            told if in_hand == "face" else f"{in_hand}: {told}",
+            SMALL,
+            WELL_TEXT,
         )
 
     # ------------------------------------------------------------------ the plate
