@@ -43,7 +43,6 @@ class Widget:
     floats: ClassVar[bool] = False
     keys: ClassVar[tuple[int, ...]] = PRESSES
     keeps_focus: ClassVar[bool] = False
-    radius: ClassVar[int] = 4
 
     id: str
     _: KW_ONLY
@@ -55,6 +54,7 @@ class Widget:
     hovered: bool = field(default=False, init=False)
     pressed: bool = field(default=False, init=False)
     focused: bool = field(default=False, init=False)
+    radius: int = field(default=4, init=False)
 
     def draw(self, surface: pygame.Surface, ui: Ui, now_s: float = 0.0) -> None:
         """Draw it as it is now."""
@@ -171,8 +171,9 @@ class Button(Widget):
         ui.line(surface, inner, self.label, CONTROL, text, align="left" if self.key else "centre")
 
     def _paint_station(self, surface: pygame.Surface, ui: Ui) -> None:
+        self.radius = 6
         text, small = self._frame(surface, ui, self.rect, self.in_hand)
-        inner = self.rect.inflate(-2 * ui.px(9), -2 * ui.px(6))
+        inner = self.rect.inflate(-2 * ui.px(8), -2 * ui.px(6))
         half = inner.height // 2
         upper = pygame.Rect(inner.topleft, (inner.width, half))
         lower = pygame.Rect(inner.left, inner.bottom - half, inner.width, half)

@@ -63,7 +63,7 @@ class Field(Widget):
 
     def insert(self, string: str) -> None:
         """Put text in at the caret, in one line."""
-        string = " ".join("".join(c if c.isprintable() else " " for c in string).split(" ")).strip("\0")
+        string = "".join(c if c.isprintable() else " " for c in string.rstrip("\0\r\n"))
         if self.all:
             self.text, self.caret, self.all = "", 0, False
         self.text = self.text[: self.caret] + string + self.text[self.caret :]
@@ -109,7 +109,7 @@ class Field(Widget):
         if not self.text and not self.focused:
             ui.line(surface, inner, self.empty, CONTROL, small)
             return
-        font = ui.font(CONTROL)
+        font, inner.width = ui.font(CONTROL), max(inner.width, 0)
         caret = min(self.caret, len(self.text))
         self._from = min(self._from, caret)
         while font.size(self.text[self._from : caret])[0] > inner.width:

@@ -52,7 +52,7 @@ class Group:
         ordered: list[Widget] = []
         while rest:
             first = rest[0]
-            row = [w for w in rest if w.area == first.area and w.rect.centery < first.rect.bottom]
+            row = [w for w in rest if w is first or (w.area == first.area and w.rect.centery < first.rect.bottom)]
             ordered += sorted(row, key=lambda w: w.rect.left)
             rest = [w for w in rest if w not in row]
         return ordered
