@@ -34,6 +34,8 @@ from sim.bench.start import (
 from sim.bench.uncovered import Uncovered, uncovered
 from sim.bench.widgets import Group, Label, Widget
 from sim.errors import ShopError
+from sim.hands.autopilot import follow_the_blue
+from sim.hands.skill import HANDS
 from sim.intake.drawing import read_part
 from sim.shop.job import JobStart
 from sim.shop.session import Session
@@ -123,11 +125,11 @@ class Bench:
             self.prefer(with_recent(self.prefs, session.path.absolute()))
         self.show("bench")
 
-    def keep(self) -> None:
-        """Write the checkpoint and what lies beside the job."""
+    def keep(self, checkpoint: bool = True) -> None:
+        """Write what lies beside the job, and the checkpoint."""
         if self.desk is not None:
             try:
-                keep(self.desk)
+                keep(self.desk, checkpoint)
             except ShopError as error:
                 self.desk.told = str(error)
 
@@ -135,6 +137,7 @@ class Bench:
         """Keep and let go of the job that is open."""
         if self.desk is not None:
             self.desk.stop_pass()
+            self.desk.handed = None
             self.keep()
             self.desk.session.close()
         self.desk = self.hold = self.pane = self.done = None
@@ -257,6 +260,8 @@ class Bench:
         if id.startswith("take ") and id != "take calls":
             desk.take(id[5:])
             hold.row = None
+        elif id.startswith("hand over "):
+            desk.hand_over(follow_the_blue(HANDS[desk.freedom.hand]), int(id[10:]))
         elif id.startswith("print "):
             number = int(id[6:])
             self.pane.over = None if self.pane.over == number else number
@@ -264,7 +269,7 @@ class Bench:
             self._said_of_tools(id, value)
         if desk.session.job.round != before:
             self.pane.over = None
-            self.keep()
+            self.keep(checkpoint=False)
 
     def _said_anywhere(self, id: str, value: Any) -> bool:
         """What is not of the bench's tools; True when it was that."""
@@ -428,9 +433,17 @@ class Bench:
 
     # ------------------------------------------------------------------ time and drawing
 
+    def busy(self) -> bool:
+        """A pass or a trained hand is at work: there is something to do by itself."""
+        desk = self.desk
+        return desk is not None and (desk.handed is not None or (desk.passing is not None and not desk.passing.paused))
+
     def tick(self, now_s: float) -> bool:
         """Lay the next strokes of a pass when it is time; True while there is something to do by itself."""
-        if self.desk is None or self.desk.passing is None or self.desk.passing.paused:
+        if self.desk is not None and self.desk.handed is not None:
+            self.dirty = True
+            return self.desk.step_hand()
+        if self.desk is None or not self.busy():
             return False
         if not self.prefs.motion:
             self.desk.step_pass()

@@ -5,19 +5,20 @@ settings) lives here and can always be taken back.
 """
 
 from collections.abc import Generator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.bench.gestures import PIECE
+from sim.bench.gestures import PIECE, is_inside
 from sim.bench.pieces import (
     DULL_M,
     FILMS_UM,
     MARK_MM,
     MOST_HUNG,
     PUSHES,
+    REST_DRAGS,
     Call,
     Freedom,
     Hung,
@@ -28,6 +29,7 @@ from sim.bench.pieces import (
 )
 from sim.errors import CannotWrite, Refused
 from sim.hands.skill import HANDS
+from sim.model.plate import Plate
 from sim.seat.hinge import Hinge
 from sim.shop.commands import (
     Command,
@@ -40,7 +42,7 @@ from sim.shop.commands import (
     WipePlate,
     strokes_as_data,
 )
-from sim.shop.partwork import PushEnds, SweepFace, TakeFace
+from sim.shop.partwork import PushEnds, SpotUpright, SweepFace, TakeFace
 from sim.shop.rounds import print_picture
 from sim.shop.session import Session
 from sim.shop.sight import Sight
@@ -87,6 +89,8 @@ class Desk:
         The heights under the counting square are shown now.
     result : Any
         What the last act returned.
+    handed : generator or None
+        A trained hand that works by itself, and the rounds that it has left.
     """
 
     session: Session
@@ -104,11 +108,17 @@ class Desk:
     passing: Pass | None = None
     told: str = ""
     strokes_laid: int = 0
+    drags: int = 0
     plate_view: bool = True
     turned: Hinge | None = None
     uncovered: int = 0
     bared: bool = False
     result: Any = None
+    handed: Generator[Command, Sight, None] | None = None
+    hand_rounds: int = 0
+    _within: list[tuple[tuple[float, float], ...]] = field(default_factory=list)
+    _printed: bool = False
+    _sent: Sight | None = None
     _back: list[_Step] = field(default_factory=list)
     _forth: list[_Step] = field(default_factory=list)
 
@@ -140,6 +150,31 @@ class Desk:
         if metres < DULL_M:
             return None
         return f"Edge dull: {metres:.0f} m since the hone. It will skate. Hone (H) or go on."
+
+    @property
+    def plate(self) -> Plate:
+        """The plate that is in use: the flat one, or the upright one of the angle plate."""
+        job = self.session.job
+        return job.square if self.settings.on == "angle plate" and job.square is not None else job.plate
+
+    def centre(self) -> None:
+        """Put the face in the middle of the plate in use and the counting square in the middle of the face."""
+        job = self.session.job
+        if not self.upright_allowed():
+            self.settings.on = "plate"
+        (length, width), (across, deep) = job.face.size_mm, self.plate.size_mm
+        self.set(
+            x_mm=0.5 * (across - length),
+            y_mm=0.5 * (deep - width),
+            square_x_mm=max(0.5 * (length - 25.4), 0.0),
+            square_y_mm=max(0.5 * (width - 25.4), 0.0),
+        )
+
+    def upright_allowed(self) -> bool:
+        """Whether the face in hand is one that is set against the angle plate."""
+        job = self.session.job
+        asked = job.start.shape.tolerances
+        return any(one.kind == "perpendicularity" and one.face == job.in_hand for one in asked)
 
     # ------------------------------------------------------------------ the tool in hand
 
@@ -177,9 +212,10 @@ class Desk:
 
     def roll(self) -> None:
         """Roll or rub a film on the plate."""
-        if self.act(RollFilm(self.film_um(), self.settings.applicator)):
+        s = self.settings
+        if self.act(RollFilm(self.film_um(), s.applicator, s.on)):
             self.done.add("roll")
-            self.told = f"Film of {self.film_um():g} µm, {self.settings.applicator}."
+            self.told = f"Film of {self.film_um():g} µm on the {s.on}, {s.applicator}."
 
     def lay(self) -> None:
         """Lay the face on the plate and rub it; it stays there until it is lifted."""
@@ -207,14 +243,20 @@ class Desk:
         picture = print_picture(job.face, job.start.material.blue.opacity_um)
         self.hung = [*self.hung, Hung(job.in_hand, job.round, picture)][-MOST_HUNG:]
 
-    def _spotting(self) -> SpotFace:
-        s = self.settings
+    def _spotting(self) -> SpotFace | SpotUpright:
+        s, job = self.settings, self.session.job
+        if s.on == "angle plate":
+            datum = next((one.datum for one in job.start.shape.tolerances if one.face == job.in_hand), "")
+            return SpotUpright(datum, s.x_mm, s.y_mm, s.way_mm)
         return SpotFace(s.x_mm, s.y_mm, s.way_mm, method=s.method, turn_deg=s.turn_deg)
 
     def stroke(self, x0: float, y0: float, x1: float, y1: float, *, by_hand: bool = True) -> bool:
         """Cut one stroke as it was made. Only dragged ones count as the hand of today."""
         if not self.cut(np.array([[x0, y0, x1, y1, self.push_n]])):
             return False
+        self.drags += 1
+        if self.drags % REST_DRAGS == 0:
+            self.told = "Rest the hand. Nothing is lost."
         if by_hand:
             self.dragged.append(Stroke(x0, y0, x1, y1, self.nearest_call(0.5 * (x0 + x1), 0.5 * (y0 + y1))))
         return True
@@ -280,8 +322,8 @@ class Desk:
 
     def wipe_plate(self) -> None:
         """Clean the plate."""
-        if self.act(WipePlate()):
-            self.told = "The plate is clean."
+        if self.act(WipePlate(self.settings.on)):
+            self.told = f"The {self.settings.on} is clean."
 
     def hone(self) -> None:
         """Hone the blade in use."""
@@ -292,6 +334,7 @@ class Desk:
         """Turn the part so that another face is in hand; calls and chalk stay with the old one's print."""
         if name != self.session.job.in_hand and self.act(TakeFace(name)):
             self.calls, self.chalk, self.dragged, self.order, self.done = [], [], [], (), set()
+            self.centre()
             self.told = f"{name.capitalize()} in hand."
 
     def sweep(self, datum: str, turn_deg: float = 0.0) -> None:
@@ -310,22 +353,36 @@ class Desk:
             self.told = "Pushed at both ends; watch where it turns."
 
     def hand_over(self, pilot: Generator[Command, Sight, None], rounds: int) -> None:
-        """Let a trained hand go on for so many rounds; it sees what a person sees, and each print is hung."""
-        told = None
-        for _ in range(rounds):
-            printed = False
-            while True:
-                command = next(pilot) if told is None else pilot.send(told)
-                if not self.act(command):
-                    return
-                if isinstance(command, SpotFace):
-                    self._hang()
-                    printed = True
-                told = self.sight
-                if isinstance(command, WipeFace) and printed:
-                    break
-        self.done = {"wipe"}
-        self.told = f"A trained hand worked {rounds} rounds."
+        """Let a trained hand go on for so many rounds, from now on act by act; where there is chalk, only in it."""
+        self.handed, self.hand_rounds = pilot, rounds
+        self._within, self._printed, self._sent = list(self.chalk), False, None
+        self.tool, self.order, self.laid = None, (), False
+
+    def step_hand(self) -> bool:
+        """The next act of the trained hand; False when it has done its rounds or cannot go on."""
+        if self.handed is None:
+            return False
+        command = next(self.handed) if self._sent is None else self.handed.send(self._sent)
+        if isinstance(command, Scrape) and self._within:
+            command = replace(command, strokes=tuple(s for s in command.strokes if self._in_chalk(s)))
+        if not (isinstance(command, Scrape) and not command.strokes) and not self.act(command):
+            self.handed = None
+            return False
+        if isinstance(command, SpotFace):
+            self._hang()
+            self._printed = True
+        self._sent = self.sight
+        if isinstance(command, WipeFace) and self._printed:
+            self._printed = False
+            self.hand_rounds -= 1
+        if self.hand_rounds <= 0:
+            self.handed, self.done, self.calls, self.dragged = None, {"wipe"}, [], []
+            self.told = f"The trained hand has put the scraper down in round {self.session.job.round}."
+        return self.handed is not None
+
+    def _in_chalk(self, stroke: tuple[int, int, int, int, int]) -> bool:
+        middle = 0.005 * (stroke[0] + stroke[2]), 0.005 * (stroke[1] + stroke[3])
+        return any(is_inside(middle, outline) for outline in self._within)
 
     # ------------------------------------------------------------------ calls, chalk
 
@@ -391,7 +448,7 @@ class Desk:
             self.told = str(error)
             return
         self._forth.append(self._back.pop())
-        if isinstance(step.command, SpotFace):
+        if isinstance(step.command, SpotFace | SpotUpright):
             self.hung = self.hung[:-1]
         self.told = f"Taken back: {type(step.command).__name__}. Only free practice gives iron back."
 

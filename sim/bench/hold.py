@@ -145,6 +145,9 @@ class Hold:
             desk.told = "The ghosts are gone; nothing was cut."
         elif desk.passing is not None:
             desk.stop_pass()
+        elif desk.handed is not None:
+            desk.handed = None
+            desk.told = f"The trained hand stopped in round {desk.session.job.round}; what is cut stays cut."
         elif desk.laid:
             desk.laid = False
             desk.told = "Taken off the plate without rubbing."

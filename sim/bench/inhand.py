@@ -103,6 +103,12 @@ def in_hand(desk: Desk, hold: Hold, where: pygame.Rect, ui: Ui) -> list[Widget]:
     else:
         stack.label("Pick up a tool from the tray, or turn the part.")
         _faces(desk, stack)
+        stack.space(6)
+        stack.label("Hand over: a trained hand follows the blue; where there is chalk, only in it.")
+        if desk.handed is None:
+            stack.beside([Button(f"hand over {n}", counted(n, "round")) for n in (1, 3)])
+        else:
+            stack.add(Button("let go", f"Stop ({counted(desk.hand_rounds, 'round')} left)", key="Esc"))
     foot = Stack(pygame.Rect(stack.rect.left, where.bottom - ui.px(12 + 34), stack.rect.width, ui.px(34)), ui, area=2)
     foot.beside(
         [
@@ -122,6 +128,7 @@ def in_hand(desk: Desk, hold: Hold, where: pygame.Rect, ui: Ui) -> list[Widget]:
 
 def _roller(desk: Desk, hold: Hold, stack: Stack) -> None:
     s = desk.settings
+    _on_which(desk, stack)
     stack.label("Film")
     stack.add(Radio("film", ("thin", "normal", "heavy"), s.film - 1))
     stack.label(f"{FILMS_UM[s.film]:g} µm of blue over the plate; keys 1 to 3", SMALL)
@@ -144,11 +151,18 @@ def _part(desk: Desk, hold: Hold, stack: Stack) -> None:
             stack.add(Radio("expect", MARK_CHOICES, MARK_CHOICES.index(marks) if marks in MARK_CHOICES else -1))
         stack.add(Button("do", "Lift", key="Space"))
         return
+    _on_which(desk, stack)
     stack.label("Drag it on the plate, or move it with the arrows.", SMALL)
     stack.add(Slider("way_mm", "Rub", s.way_mm, (0.0, 30.0), 2.0, "{:g} mm".format), 44)
     stack.add(Toggle("turn_deg", "End for end (J)", s.turn_deg == 180.0))
     stack.add(Button("do", "Lay and rub", key="Space"))
     _faces(desk, stack)
+
+
+def _on_which(desk: Desk, stack: Stack) -> None:
+    """The plate or the angle plate, for a face that is set against it."""
+    if desk.upright_allowed():
+        stack.add(Radio("on", ("plate", "angle plate"), int(desk.settings.on == "angle plate")))
 
 
 def _faces(desk: Desk, stack: Stack) -> None:
@@ -344,6 +358,9 @@ def set_tool(desk: Desk, hold: Hold, id: str, value: Any) -> bool:
     }
     if id in ("push less", "push more"):
         desk.push_by(1 if id == "push more" else -1)
+    elif id == "on":
+        desk.set(on=("plate", "angle plate")[value])
+        desk.centre()
     elif id == "expect":
         desk.prediction = (desk.prediction or Prediction())._replace(marks=MARK_CHOICES[value])
     elif id in sets:

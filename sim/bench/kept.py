@@ -21,8 +21,10 @@ def desk_path(job: Path) -> Path:
     return job.with_name(job.name + ".desk.json")
 
 
-def keep(desk: Desk) -> None:
-    """Write the job's checkpoint and what lies beside it; a session without a file keeps nothing.
+def keep(desk: Desk, checkpoint: bool = True) -> None:
+    """Write what lies beside the job, and its checkpoint; a session without a file keeps nothing.
+
+    The job's log is written by every act; the checkpoint only makes the next opening quick.
 
     Raises
     ------
@@ -32,7 +34,8 @@ def keep(desk: Desk) -> None:
     path = desk.session.path
     if path is None:
         return
-    desk.session.save()
+    if checkpoint:
+        desk.session.save()
     write_new(desk_path(path), json.dumps(_data(desk)).encode(), force=True)
 
 
@@ -42,7 +45,7 @@ def opened(session: Session, freedom: Freedom | None = None) -> Desk:
     The part begins in the middle of the plate, the counting square in the middle of the face.
     """
     desk = Desk(session, freedom or Freedom())
-    centre(desk)
+    desk.centre()
     path = session.path
     if path is None or not desk_path(path).is_file():
         return desk
@@ -59,20 +62,8 @@ def opened(session: Session, freedom: Freedom | None = None) -> Desk:
 def opened_bare(session: Session, freedom: Freedom | None = None) -> Desk:
     """A desk with nothing on it."""
     desk = Desk(session, freedom or Freedom())
-    centre(desk)
+    desk.centre()
     return desk
-
-
-def centre(desk: Desk) -> None:
-    """Put the face in the middle of the plate and the counting square in the middle of the face."""
-    job = desk.session.job
-    (length, width), (across, deep) = job.face.size_mm, job.plate.size_mm
-    desk.set(
-        x_mm=0.5 * (across - length),
-        y_mm=0.5 * (deep - width),
-        square_x_mm=max(0.5 * (length - 25.4), 0.0),
-        square_y_mm=max(0.5 * (width - 25.4), 0.0),
-    )
 
 
 def _data(desk: Desk) -> dict[str, Any]:
@@ -103,7 +94,12 @@ def _fill(desk: Desk, told: dict[str, Any]) -> None:
     kinds = {name: (int, float) if isinstance(value, float) else type(value) for name, value in known.items()}
     good: dict[str, Any] = {k: v for k, v in told["settings"].items() if k in kinds and isinstance(v, kinds[k])}
     settings = replace(desk.settings, **good)
-    if settings.blade not in RACK or settings.push not in range(1, len(PUSHES) + 1) or settings.film not in (1, 2, 3):
+    if (
+        settings.blade not in RACK
+        or settings.push not in range(1, len(PUSHES) + 1)
+        or settings.film not in (1, 2, 3)
+        or settings.on not in ("plate", "angle plate")
+    ):
         raise ValueError("settings out of range")
     hung = []
     for one in told["hung"]:
@@ -111,8 +107,11 @@ def _fill(desk: Desk, told: dict[str, Any]) -> None:
         flat = np.frombuffer(zlib.decompress(base64.b64decode(one["picture"])), np.uint8)
         hung.append(Hung(str(one["face"]), int(one["round"]), flat.reshape(shape)))
     desk.settings, desk.hung = settings, hung
-    if told["commands"] != len(desk.session.commands):
-        return  # calls and chalk are of another print
+    if told["commands"] != len(desk.session.commands):  # calls and chalk are of another print
+        desk.told = (
+            f"The last session stopped in round {desk.session.job.round} without being closed. Nothing was lost."
+        )
+        return
     desk.tool = told["tool"] if told["tool"] in TOOLS else None
     desk.calls = [Call(float(x), float(y), int(level), bool(sure)) for x, y, level, sure in told["calls"]]
     desk.chalk = [tuple((float(x), float(y)) for x, y in outline) for outline in told["chalk"]]

@@ -27,7 +27,6 @@ from sim.bench.pieces import Hung
 from sim.bench.uncovered import height_map
 from sim.bench.viewport import Viewport, whole_face
 from sim.model.blade import RACK
-from sim.model.plate import Plate
 from sim.shop.commands import Scrape
 
 SQUARE_MM = 25.4
@@ -53,6 +52,7 @@ class FacePane:
         self._of: Any = None
         self._seen = (-1, -1)
         self._scaled: tuple[Any, pygame.Surface] | None = None
+        self._filmed: tuple[Any, np.ndarray] | None = None
         self.face_view = whole_face((rect.left, rect.top, rect.width, rect.height), desk.session.job.face.size_mm)
         self.zoomed = False
         self.place(rect)
@@ -92,7 +92,7 @@ class FacePane:
         """What the pointer's place means now."""
         if self.on_plate:
             r = self.rect
-            return whole_face((r.left, r.top + 32, r.width, r.height - 32), self.desk.session.job.plate.size_mm)
+            return whole_face((r.left, r.top + 32, r.width, r.height - 32), self.desk.plate.size_mm)
         if not self.zoomed:
             return whole_face(self._face_pane(), self.desk.session.job.face.size_mm)
         return self.face_view.within(*self._face_pane())
@@ -282,13 +282,20 @@ class FacePane:
 
     # ------------------------------------------------------------------ the plate
 
+    def _film(self, mirrored: bool) -> np.ndarray:
+        """Picture of the film; kept until something is done."""
+        key = len(self.desk.session.commands), self.desk.settings.on, mirrored
+        if self._filmed is None or self._filmed[0] != key:
+            self._filmed = key, film_picture(self.desk.plate, mirrored=mirrored)
+        return self._filmed[1]
+
     def _draw_beside(self, surface: pygame.Surface, ui: Ui, where: pygame.Rect) -> None:
         job, s = self.desk.session.job, self.desk.settings
-        view = whole_face((where.left, where.top, where.width, where.height - 28), job.plate.size_mm)
+        view = whole_face((where.left, where.top, where.width, where.height - 28), self.desk.plate.size_mm)
         surface.fill(WELL, where)
-        _blit_plate(surface, view, job.plate, mirrored=True)
+        _blit_plate(surface, view, self._film(mirrored=True))
         across, deep = job.face.size_mm
-        low = job.plate.size_mm[1] - s.y_mm - deep
+        low = self.desk.plate.size_mm[1] - s.y_mm - deep
         _outline(surface, view, s.x_mm, low, (across, deep))
         ui.text(
             surface,
@@ -302,7 +309,7 @@ class FacePane:
     def _draw_plate_and_part(self, surface: pygame.Surface, ui: Ui) -> None:
         job, s = self.desk.session.job, self.desk.settings
         view = self.view
-        _blit_plate(surface, view, job.plate, mirrored=False)
+        _blit_plate(surface, view, self._film(mirrored=False))
         _outline(surface, view, s.x_mm, s.y_mm, job.face.size_mm, dashed=False)
         ui.text(
             surface,
@@ -316,8 +323,7 @@ class FacePane:
 # ---------------------------------------------------------------------- small things
 
 
-def _blit_plate(surface: pygame.Surface, view: Viewport, plate: Plate, mirrored: bool) -> None:
-    picture = film_picture(plate, mirrored=mirrored)
+def _blit_plate(surface: pygame.Surface, view: Viewport, picture: np.ndarray) -> None:
     left, top, wide, high = view.face_rect_px()
     made = pygame.image.frombuffer(np.ascontiguousarray(picture).data, picture.shape[1::-1], "RGB")
     surface.blit(

@@ -14,6 +14,7 @@ FILMS_UM = {1: 1.5, 2: 3.0, 3: 8.0}
 DULL_M = 30.0  # metres after which the edge is called dull: common practice, no source
 MARK_MM = 4.0  # a stroke belongs to the call nearest to its middle, if that is not farther: common practice, no source
 MOST_HUNG = 200
+REST_DRAGS = 600  # common practice, no source
 
 
 class PushStep(NamedTuple):
@@ -78,6 +79,7 @@ class Settings:
 
     film: int = 2
     applicator: str = "brayer"
+    on: str = "plate"
     x_mm: float = 40.0
     y_mm: float = 35.0
     turn_deg: float = 0.0

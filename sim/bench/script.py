@@ -95,9 +95,12 @@ class Player:
         """Let a pass come to its end, and draw."""
         for _ in range(MOST_PASS_STEPS):
             desk = self.bench.desk
-            if desk is None or desk.passing is None or desk.passing.paused:
+            if desk is not None and desk.handed is not None:
+                desk.step_hand()
+            elif desk is not None and desk.passing is not None and not desk.passing.paused:
+                desk.step_pass()
+            else:
                 break
-            desk.step_pass()
         self.bench.draw(self.surface)
 
     def send(self, kind: int, **more: Any) -> None:

@@ -13,14 +13,12 @@ from typing import Any
 import pygame
 
 from sim import paths
-from sim.bench.app import SIZE, Bench
+from sim.bench.app import SIZE, STEP_S, Bench
 from sim.bench.events import Events
 from sim.bench.lettering import NAME, Ui
 from sim.bench.palette import THEMES
 from sim.bench.start import read_prefs
 from sim.kernels.warm import SEAL, cache_folder, warm
-
-STEP_S = 1.0 / 30.0
 
 
 def loop(
@@ -42,7 +40,7 @@ def loop(
                 drawn()
                 drawn = None
         due = bench.group.due_s(now_s())
-        busy = bench.desk is not None and bench.desk.passing is not None and not bench.desk.passing.paused
+        busy = bench.busy()
         wait = STEP_S if busy else None if due is None else max(due - now_s(), 0.0) + 0.01
         for event in events(wait):
             feed.on(event, now_s())
