@@ -104,9 +104,9 @@ class Hold:
                 self.outline.append((x_mm, y_mm))
         elif self.grip_mm is not None:
             gx, gy = self.grip_mm
-            self.desk.set(
-                x_mm=round(self.desk.settings.x_mm + x_mm - gx, 2), y_mm=round(self.desk.settings.y_mm + y_mm - gy, 2)
-            )
+            at = self.desk.settings.x_mm + x_mm - gx, self.desk.settings.y_mm + y_mm - gy
+            self.desk.set(x_mm=round(at[0], 2), y_mm=round(at[1], 2))
+            self.grip_mm = x_mm, y_mm
         return True
 
     def release(self, x_mm: float, y_mm: float) -> None:

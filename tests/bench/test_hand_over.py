@@ -1,0 +1,79 @@
+"""Hand over, and a part of several faces at the bench: the indicator, the hinge, the angle plate."""
+
+import numpy as np
+import pytest
+
+from sim.bench.gestures import is_inside
+from sim.bench.script import begun
+from sim.shop.commands import Scrape, SpotFace
+from sim.shop.partwork import SpotUpright, SweepFace
+
+
+@pytest.fixture
+def player(tmp_path, monkeypatch):
+    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
+    return begun({"start": {"sample": 0}}, tmp_path)
+
+
+def test_a_trained_hand_works_its_rounds_and_hangs_its_prints(player):
+    player.play([{"key": "ESCAPE"}, {"press": "hand over 1"}])
+    desk = player.bench.desk
+    assert desk.handed is None
+    assert (desk.session.job.round, len(desk.hung)) == (1, 1)
+    assert desk.session.job.strokes > 20
+    assert desk.dragged == []
+
+
+def test_a_trained_hand_keeps_to_the_chalk_and_lets_go_at_esc(player):
+    desk = player.bench.desk
+    outline = ((30.0, 0.0), (60.0, 0.0), (60.0, 40.0), (30.0, 40.0))
+    desk.add_chalk(outline)
+    player.play([{"key": "ESCAPE"}])
+    player.bench.said("hand over 3", True)
+    for _ in range(8):
+        player.bench.tick(0.0)
+    player.bench.hold.cancel()
+    assert desk.handed is None
+    strokes = [s for c in desk.session.commands if isinstance(c, Scrape) for s in c.strokes]
+    assert strokes
+    assert all(is_inside((0.005 * (s[0] + s[2]), 0.005 * (s[1] + s[3])), outline) for s in strokes)
+
+
+def test_the_side_of_the_stand_is_printed_against_the_angle_plate_and_read_both_ways(tmp_path, monkeypatch):
+    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
+    player = begun({"start": {"sample": 2}}, tmp_path)
+    bench = player.bench
+    assert not bench.desk.upright_allowed()
+    player.play([{"key": "ESCAPE"}, {"press": "face", "at": 0.9}])
+    assert bench.desk.session.job.in_hand == "side"
+    player.play(
+        [{"key": "Q"}, {"press": "on", "at": 0.9}, {"key": "SPACE"}, {"key": "W"}, {"key": "SPACE"}, {"key": "SPACE"}]
+    )
+    assert isinstance(bench.desk.session.commands[-1], SpotUpright)
+    assert bench.desk.session.job.face.blue_um.max() > 0.2
+    player.play([{"key": "T"}, {"press": "do"}, {"press": "sweep turned"}])
+    reading = bench.desk.sight.readings[1]
+    assert isinstance(bench.desk.session.commands[-1], SweepFace)
+    assert reading.both_ways
+    player.play([{"key": "Q"}, {"press": "on", "at": 0.1}])
+    assert bench.desk.plate is bench.desk.session.job.plate
+
+
+def test_the_hinge_tells_both_ends_and_the_indicator_needs_another_face(player):
+    player.play([{"key": "G"}, {"key": "SPACE"}])
+    assert player.bench.desk.turned is not None
+    assert any("Pushed at the right" in str(getattr(w, "string", "")) for w in player.bench.group.widgets)
+    player.play([{"key": "T"}, {"drag": [[10.0, 10.0], [40.0, 10.0]]}])
+    assert "needs a datum" in player.bench.desk.told
+
+
+def test_a_print_is_made_where_the_part_was_dragged_and_turned_end_for_end(player):
+    desk = player.bench.desk
+    x, y = desk.settings.x_mm, desk.settings.y_mm
+    player.play([{"key": "SPACE"}, {"key": "W"}, {"drag": [[100.0, 80.0], [120.0, 70.0]]}, {"key": "RIGHT"}, {"key": "J"},
+                 {"key": "SPACE"}, {"key": "SPACE"}])  # fmt: skip
+    made = desk.session.commands[-1]
+    assert isinstance(made, SpotFace)
+    assert (made.x_mm, made.y_mm) == pytest.approx((x + 20.0 + 1.0, y - 10.0), abs=0.4)
+    assert made.turn_deg == 180.0
+    assert np.isfinite(desk.session.job.face.blue_um).all()
