@@ -11,7 +11,8 @@ from sim import paths
 from sim.bench.desk import Desk
 from sim.bench.entries import Field
 from sim.bench.finish import as_text, draw_map, finish_page
-from sim.bench.hold import Hold
+from sim.bench.gestures import ring
+from sim.bench.hold import RING_MM, Hold
 from sim.bench.inhand import in_hand, set_tool
 from sim.bench.iron import STYLES
 from sim.bench.kept import keep, opened
@@ -19,7 +20,7 @@ from sim.bench.keys import help_page, read_keys, write_keys
 from sim.bench.lettering import LABEL, Ui
 from sim.bench.palette import THEMES
 from sim.bench.pane import FacePane
-from sim.bench.panels import areas, coach_line, goal_line, hung_prints, picture_of, tray
+from sim.bench.panels import areas, coach_line, goal_line, hung_prints, menu_widgets, picture_of, tray
 from sim.bench.start import (
     SCALES,
     Prefs,
@@ -69,13 +70,14 @@ class Bench:
         self.folder, self.size, self.seed = folder, size, seed
         self.prefs = read_prefs(folder / "bench.json") if prefs is None else prefs
         self.ui = Ui(THEMES[self.prefs.theme], self.prefs.scale, self.prefs.motion)
-        self.keys = read_keys(folder / "keys.json")
+        self.keys = read_keys(folder / "keys.json", self.prefs.left_hand)
         self.page, self.before = "start", "start"
         self.desk: Desk | None = None
         self.hold: Hold | None = None
         self.pane: FacePane | None = None
         self.done: Uncovered | None = None
         self.more = False
+        self.menu: tuple[int, int] | None = None
         self.note = ""
         self.running, self.dirty = True, True
         self.group = Group([])
@@ -151,6 +153,7 @@ class Bench:
     def prefer(self, prefs: Prefs) -> None:
         """Take new preferences and keep them; a disk that is full keeps nobody from working."""
         self.prefs = prefs
+        self.keys = read_keys(self.folder / "keys.json", prefs.left_hand)
         self.ui = Ui(THEMES[prefs.theme], prefs.scale, prefs.motion)
         try:
             write_prefs(self.folder / "bench.json", prefs)
@@ -200,6 +203,7 @@ class Bench:
                 *in_hand(self.desk, self.hold, where.hand, self.ui),
                 *tray(self.desk, where.tray, self.ui, self.more),
                 *coach_line(self.desk, where.coach, self.ui),
+                *menu_widgets(self.menu, where.face, self.ui),
             ]
         if self.page == "finish" and self.desk is not None and self.done is not None:
             made, self._chart = finish_page(self.desk, self.done, self.size, self.ui)
@@ -260,6 +264,8 @@ class Bench:
         if id.startswith("take ") and id != "take calls":
             desk.take(id[5:])
             hold.row = None
+        elif id.startswith("at "):
+            self._from_menu(id)
         elif id.startswith("hand over "):
             desk.hand_over(follow_the_blue(HANDS[desk.freedom.hand]), int(id[10:]))
         elif id.startswith("print "):
@@ -276,11 +282,11 @@ class Bench:
         p = self.prefs
         sets: dict[str, Callable[[], Prefs]] = {
             "theme": lambda: replace(p, theme=("dark", "light")[value]),
-            "scale": lambda: replace(p, scale=SCALES[value]),
-            "style": lambda: replace(p, style=STYLES[value]),
-            "inches": lambda: replace(p, inches=bool(value)),
-            "less movement": lambda: replace(p, motion=not value),
-        }
+            "scale": lambda: replace(p, scale=SCALES[value]), "style": lambda: replace(p, style=STYLES[value]),
+            "inches": lambda: replace(p, inches=bool(value)), "less movement": lambda: replace(p, motion=not value),
+            "left hand": lambda: replace(p, left_hand=bool(value)),
+            "card": lambda: replace(p, true_px_per_mm=float(value)),
+        }  # fmt: skip
         if id in sets:
             self.prefer(sets[id]())
             if id == "style" and self.desk is not None:
@@ -289,21 +295,13 @@ class Bench:
                 self.done = uncovered(self.desk, self.prefs.inches)
             return True
         acts: dict[str, Callable[[], None]] = {
-            "more": self._more,
-            "menu": lambda: self.show("settings"),
-            "settings": lambda: self.show("settings"),
-            "help": lambda: self.show("help"),
-            "back": lambda: self.show("bench" if self.page == "finish" else self.before),
-            "to start": self.to_start,
-            "quit": self.quit,
-            "keys file": self._write_keys,
-            "door print": lambda: self.begin(*sample(0, self.seed)),
-            "door part": self._part_told,
-            "same start": self._same_start,
-            "another face": self._another,
-            "finish": self.finish,
-            "copy": self._copy,
-        }
+            "more": self._more, "full screen": self._full_screen, "menu": lambda: self.show("settings"),
+            "settings": lambda: self.show("settings"), "help": lambda: self.show("help"),
+            "back": lambda: self.show("bench" if self.page == "finish" else self.before), "to start": self.to_start,
+            "quit": self.quit, "keys file": self._write_keys, "door print": lambda: self.begin(*sample(0, self.seed)),
+            "door part": self._part_told, "same start": self._same_start, "another face": self._another,
+            "finish": self.finish, "copy": self._copy,
+        }  # fmt: skip
         if id.startswith("sample "):
             stand = read_part(paths.assets() / "parts" / "stand.toml") if id.endswith("2") else None
             self.begin(*sample(int(id[7:]), self.seed, stand))
@@ -324,28 +322,15 @@ class Bench:
         if set_tool(desk, hold, id, value):
             return
         acts: dict[str, Callable[[], Any]] = {
-            "do": hold.do,
-            "enter": hold.enter,
-            "let go": hold.cancel,
-            "lay": hold.lay_order,
-            "order": hold.show_order,
-            "carry on": hold.carry_on,
-            "take calls": hold.take_calls,
-            "hone": desk.hone,
-            "rub out": desk.uncall,
-            "wipe plate": desk.wipe_plate,
-            "sweep turned": lambda: hold.sweep(180.0),
-            "whole": pane.whole,
-            "zoom in": lambda: pane.zoom(1.25, pane.rect.center),
-            "zoom out": lambda: pane.zoom(0.8, pane.rect.center),
-            "older print": lambda: self._turn_prints(1),
-            "newer print": lambda: self._turn_prints(-1),
-            "order chalk": self._order_chalk,
-            "uncover": self._uncover,
-            "true size": self._true_size,
+            "do": hold.do, "enter": hold.enter, "let go": hold.cancel, "lay": hold.lay_order, "order": hold.show_order,
+            "carry on": hold.carry_on, "take calls": hold.take_calls, "hone": desk.hone, "rub out": desk.uncall,
+            "wipe plate": desk.wipe_plate, "sweep turned": lambda: hold.sweep(180.0), "whole": pane.whole,
+            "zoom in": lambda: pane.zoom(1.25, pane.rect.center), "zoom out": lambda: pane.zoom(0.8, pane.rect.center),
+            "older print": lambda: self._turn_prints(1), "newer print": lambda: self._turn_prints(-1),
+            "order chalk": self._order_chalk, "uncover": self._uncover, "true size": self._true_size,
             "plate view": lambda: setattr(desk, "plate_view", not desk.plate_view),
             "face": lambda: desk.take_face(tuple(desk.session.job.part.faces)[value]),
-        }
+        }  # fmt: skip
         if id in acts:
             acts[id]()
 
@@ -379,8 +364,7 @@ class Bench:
         if not self.prefs.true_px_per_mm:
             self._told("True size is not calibrated yet: settings, with a ruler or a card.")
             return
-        view = self.pane.face_view
-        self.pane.face_view = replace(view, px_per_mm=self.prefs.true_px_per_mm)
+        self.pane.face_view, self.pane.zoomed = replace(self.pane.view, px_per_mm=self.prefs.true_px_per_mm), True
 
     def finish(self) -> None:
         """Uncover the face and hold it against its goal; the job stays open."""
@@ -412,6 +396,33 @@ class Bench:
             pygame.scrap.put_text(as_text(self.desk, self.done))
         except (pygame.error, AttributeError):
             self.note = "The clipboard could not be reached."
+
+    def _full_screen(self) -> None:
+        if pygame.display.get_init() and pygame.display.get_surface() is not None:
+            pygame.display.toggle_fullscreen()
+
+    def open_menu(self, pos: tuple[int, int] | None) -> None:
+        """What can be done here: at the pointer, or at the cursor."""
+        if self.pane is not None and self.hold is not None and self.page == "bench" and not self.pane.on_plate:
+            x, y = self.pane.view.to_px(*self.hold.cursor_mm)
+            self.menu = (round(x), round(y)) if pos is None else pos
+            self.hold.cursor_mm = self.pane.to_mm(self.menu)
+            self.dirty = True
+
+    def _from_menu(self, id: str) -> None:
+        """An entry of the menu, at the place where it was opened."""
+        assert self.desk is not None
+        assert self.hold is not None
+        self.menu = None
+        if id == "at undo":
+            self.desk.undo()
+        elif id == "at ring":
+            self.desk.add_chalk(ring(*self.hold.cursor_mm, RING_MM))
+        elif id == "at square":
+            self.hold.move_square(*self.hold.cursor_mm)
+            self.desk.take("square")
+        else:
+            self.desk.call(*self.hold.cursor_mm, int(id[-1]))
 
     def _more(self) -> None:
         """In a small window the tray shows the stations or the instruments."""

@@ -32,6 +32,8 @@ class Events:
             self.bench.resize((event.w, event.h))
         elif event.type == pygame.DROPFILE:
             self.bench.open_file(Path(event.file))
+        elif event.type == pygame.MULTIGESTURE:
+            self._pinched(event)
         elif event.type in (pygame.WINDOWEXPOSED, pygame.WINDOWRESTORED):
             self.bench.dirty = True
         elif self._gesture() or not self.bench.group.takes(event):
@@ -41,6 +43,8 @@ class Events:
                 self.bench.said(id, value)
             self.bench.dirty = self.bench.dirty or self.bench.group.dirty
             return
+        if event.type == pygame.MOUSEBUTTONDOWN and event.button == 1:
+            self.bench.menu = None
         if event.type == pygame.MOUSEMOTION:  # the pointer left a widget
             self.bench.group.events(event, now_s)
             self.bench.dirty = self.bench.dirty or self.bench.group.dirty
@@ -61,6 +65,16 @@ class Events:
         elif self.bench.page == "bench" and self.bench.pane is not None:
             self._pointer(event)
 
+    def _pinched(self, event: pygame.event.Event) -> None:
+        """Two fingers: nearer, farther, along."""
+        pane = self.bench.pane
+        if pane is not None and self.bench.page == "bench":
+            width, height = self.bench.size
+            at = round(event.x * width), round(event.y * height)
+            if pane.holds(at):
+                pane.zoom(math.exp(2.0 * event.pinched), at)
+                self.bench.dirty = True
+
     def _pointer(self, event: pygame.event.Event) -> None:
         hold, pane = self.bench.hold, self.bench.pane
         assert hold is not None
@@ -68,7 +82,8 @@ class Events:
         if event.type == pygame.MOUSEBUTTONDOWN:
             self.bench.dirty = True
             if event.button == 3:
-                hold.cancel()
+                if not hold.cancel(tool=False) and pane.holds(event.pos):
+                    self.bench.open_menu(event.pos)
             elif event.button == 2:
                 self._pan = event.pos
             elif event.button == 1 and pane.holds(event.pos):
@@ -111,6 +126,13 @@ class Events:
             self._ctrl(event)
             return
         action = self.bench.keys.get(place_of(event), "")
+        if event.key == pygame.K_MENU or (event.key == pygame.K_F10 and _shift(event)):
+            self.bench.open_menu(None)
+            return
+        if self.bench.menu is not None:
+            self.bench.menu = None
+            if action == "let go":
+                return
         if self.bench.page != "bench":
             if action == "let go" and self.bench.page in ("settings", "help", "finish"):
                 self.bench.show("bench" if self.bench.page == "finish" else self.bench.before)

@@ -134,8 +134,11 @@ class Hold:
             self._turn_to(line)
             self.desk.stroke(*line)
 
-    def cancel(self) -> bool:
-        """Let go, in order: stroke, ghosts, pass, the part on the plate, the tool; False when nothing was held."""
+    def cancel(self, tool: bool = True) -> bool:
+        """Let go, in order: stroke, ghosts, pass, the part on the plate, the tool; False when nothing was held.
+
+        tool: whether the tool itself may be put down.
+        """
         desk = self.desk
         if self.drag is not None or self.key is not None or self.outline is not None or self.grip_mm is not None:
             self.drag = self.key = self.outline = self.grip_mm = None
@@ -151,7 +154,7 @@ class Hold:
         elif desk.laid:
             desk.laid = False
             desk.told = "Taken off the plate without rubbing."
-        elif desk.tool is not None:
+        elif tool and desk.tool is not None:
             desk.take(None)
         else:
             return False

@@ -66,6 +66,9 @@ TOLD = {
     "whole": "the whole face",
     "rub out": "clear the last call or chalk",
 }
+_PAIRS = dict(zip("QWEASD", "UIOJKL", strict=True))
+MIRRORED = _PAIRS | {other: one for one, other in _PAIRS.items()}
+"""The six stations under the right hand, and what lay there in their places."""
 _PLACES = {value: name[6:] for name, value in vars(pygame).items() if name.startswith("KSCAN_")}
 _SIGNS = {
     "COMMA": ",",
@@ -98,8 +101,8 @@ def sign_of(place: str) -> str:
     return _SIGNS.get(place, place)
 
 
-def read_keys(path: Path) -> dict[str, str]:
-    """Place of each key and the action it does: ours, with what the file changes.
+def read_keys(path: Path, left_hand: bool = False) -> dict[str, str]:
+    """Place of each key and the action it does: ours, with what the file changes; mirrored for the left hand.
 
     Raises
     ------
@@ -125,7 +128,7 @@ def read_keys(path: Path) -> dict[str, str]:
     twice = sorted({place for place in places if places.count(place) > 1})
     if twice:
         raise BadFile(f"{path}: every key must do one thing, got {', '.join(twice)} for two")
-    return {place: action for action, place in keys.items()}
+    return {MIRRORED.get(place, place) if left_hand else place: action for action, place in keys.items()}
 
 
 def write_keys(path: Path) -> None:

@@ -257,3 +257,28 @@ def coach_line(desk: Desk, where: pygame.Rect, ui: Ui) -> list[Widget]:
         name.rect.right + pad, where.top + ui.px(10), where.width - name.rect.width - 4 * pad, where.height - ui.px(14)
     )
     return [name, words]
+
+
+MENU = (
+    ("at call 1", "Call it high"),
+    ("at call 2", "Call it medium"),
+    ("at call 3", "Call it low"),
+    ("at ring", "Chalk round it"),
+    ("at square", "Lay the square here"),
+    ("at undo", "Take back"),
+)
+
+
+def menu_widgets(at: tuple[int, int] | None, within: pygame.Rect, ui: Ui) -> list[Widget]:
+    """What can be done at a place of the face; nothing while no menu is open."""
+    if at is None:
+        return []
+    high, wide = ui.px(34), ui.px(190)
+    box = pygame.Rect(at, (wide, high * len(MENU)))
+    box.clamp_ip(within)
+    made: list[Widget] = []
+    for n, (id, label) in enumerate(MENU):
+        entry = Button(id, label, area=5)
+        entry.rect = pygame.Rect(box.left, box.top + n * high, wide, high)
+        made.append(entry)
+    return made

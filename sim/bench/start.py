@@ -4,19 +4,22 @@ import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
+from typing import ClassVar
 
 import pygame
 
 from sim.bench.iron import STYLES
 from sim.bench.lettering import BODY, CONTROL, LABEL, NAME, Ui
 from sim.bench.panels import Stack
-from sim.bench.widgets import Button, Label, Listing, Radio, Toggle, Widget
+from sim.bench.widgets import Button, Label, Listing, Radio, Slider, Toggle, Widget
 from sim.errors import BadFile
 from sim.model.part import PartShape
 from sim.model.start import COUPON, Start
 from sim.shop.job import JobStart
 from sim.shop.store import write_new
 
+USUAL_PX_PER_MM = 3.78  # 96 px in an inch
+CARD_MM = 85.6  # ISO/IEC 7810, ID-1
 SCALES = (0.875, 1.0, 1.25, 1.5)
 RECENT = 8
 LATER = "Comes with the school: lessons and drills are not built yet."
@@ -32,6 +35,7 @@ class Prefs:
     style: str = "outlines"
     motion: bool = True
     inches: bool = False
+    left_hand: bool = False
     true_px_per_mm: float = 0.0
     recent: tuple[str, ...] = field(default=())
 
@@ -132,30 +136,50 @@ def start_page(size: tuple[int, int], ui: Ui, prefs: Prefs, recent: Sequence[Pat
     return made + samples.made + jobs.made + foot.made
 
 
+@dataclass(eq=False)
+class CardBar(Widget):
+    """A bar as long as a bank card, when the size of a pixel is right."""
+
+    focusable: ClassVar[bool] = False
+
+    px_per_mm: float = USUAL_PX_PER_MM
+
+    def _paint(self, surface: pygame.Surface, ui: Ui) -> None:
+        bar = self.rect.copy()
+        bar.width = min(round(CARD_MM * self.px_per_mm), bar.width)
+        ui.box(surface, bar, ui.theme.accent, ui.theme.line)
+
+
 def settings_page(size: tuple[int, int], ui: Ui, prefs: Prefs, where: Path) -> list[Widget]:
-    """Everything that can be set away from the tools."""
-    width = min(size[0] - ui.px(64), ui.px(640))
-    stack = Stack(pygame.Rect((size[0] - width) // 2, ui.px(32), width, 10), ui, area=1)
-    stack.label("Settings", 26, "text", bold=True)
-    stack.label("Theme")
-    stack.add(Radio("theme", ("dark", "light"), int(prefs.theme == "light")))
-    stack.label("Size of letters and controls")
-    stack.add(Radio("scale", ("small", "middle", "large", "largest"), _nearest(SCALES, prefs.scale)))
-    stack.label("How marks are set off besides their colour")
-    stack.add(Radio("style", STYLES, STYLES.index(prefs.style)))
-    stack.label("Figures are shown in")
-    stack.add(Radio("inches", ("µm and mm", "tenths and inches"), int(prefs.inches)))
-    stack.add(Toggle("less movement", "Less movement: strokes of an order are laid at once", not prefs.motion))
-    stack.space(6)
-    stack.beside(
-        [
-            Button("keys file", "Write the keys to a file"),
-            Button("to start", "To the start page"),
-            Button("back", "Back", key="Esc"),
-        ]
-    )
-    stack.label(f"Jobs, settings and keys lie in {where}. Nothing leaves this machine.", LABEL)
-    return stack.made
+    """Everything that can be set away from the tools, in two columns."""
+    width, gap = min(size[0] - ui.px(64), ui.px(1080)), ui.px(40)
+    left, half = (size[0] - width) // 2, (width - gap) // 2
+    head = Stack(pygame.Rect(left, ui.px(32), width, 10), ui, area=0)
+    head.label("Settings", 26, "text", bold=True)
+    looks = Stack(pygame.Rect(left, head.y + ui.px(8), half, 10), ui, area=1)
+    looks.label("Theme")
+    looks.add(Radio("theme", ("dark", "light"), int(prefs.theme == "light")))
+    looks.label("Size of letters and controls")
+    looks.add(Radio("scale", ("small", "middle", "large", "largest"), _nearest(SCALES, prefs.scale)))
+    looks.label("How marks are set off besides their colour")
+    looks.add(Radio("style", STYLES, STYLES.index(prefs.style)))
+    looks.label("Figures are shown in")
+    looks.add(Radio("inches", ("µm and mm", "tenths and inches"), int(prefs.inches)))
+    hands = Stack(pygame.Rect(left + half + gap, head.y + ui.px(8), half, 10), ui, area=2)
+    hands.add(Toggle("left hand", "Pointer in the left hand", prefs.left_hand))
+    hands.label("The six stations then lie on the keys U I O and J K L.")
+    hands.add(Toggle("less movement", "Less movement", not prefs.motion))
+    hands.label("The strokes of an order are laid at once.")
+    hands.space(10)
+    hands.label("True size: hold a bank card (85.6 mm) to the bar, and make it as long.")
+    card = prefs.true_px_per_mm or USUAL_PX_PER_MM
+    hands.add(Slider("card", "A millimetre", card, (2.0, 20.0), 0.02, "{:.2f} px".format), 44)
+    hands.add(CardBar("card bar", px_per_mm=card), 20)
+    foot = Stack(pygame.Rect(left, max(looks.y, hands.y) + ui.px(16), width, 10), ui, area=3)
+    foot.beside([Button("keys file", "Write the keys to a file"), Button("to start", "To the start page"),
+                 Button("back", "Back", key="Esc")])  # fmt: skip
+    foot.label(f"Jobs, settings and keys lie in {where}. Nothing leaves this machine.", LABEL)
+    return head.made + looks.made + hands.made + foot.made
 
 
 def _nearest(values: Sequence[float], wanted: float) -> int:

@@ -70,8 +70,8 @@ def test_the_hinge_tells_both_ends_and_the_indicator_needs_another_face(player):
 def test_a_print_is_made_where_the_part_was_dragged_and_turned_end_for_end(player):
     desk = player.bench.desk
     x, y = desk.settings.x_mm, desk.settings.y_mm
-    player.play([{"key": "SPACE"}, {"key": "W"}, {"drag": [[100.0, 80.0], [120.0, 70.0]]}, {"key": "RIGHT"}, {"key": "J"},
-                 {"key": "SPACE"}, {"key": "SPACE"}])  # fmt: skip
+    player.play([{"key": "SPACE"}, {"key": "W"}, {"drag": [[100.0, 80.0], [120.0, 70.0]]}])
+    player.play([{"key": name} for name in ("RIGHT", "J", "SPACE", "SPACE")])
     made = desk.session.commands[-1]
     assert isinstance(made, SpotFace)
     assert (made.x_mm, made.y_mm) == pytest.approx((x + 20.0 + 1.0, y - 10.0), abs=0.4)

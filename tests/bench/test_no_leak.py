@@ -58,7 +58,7 @@ def test_the_blind_face_is_blind(tmp_path, monkeypatch):
 
 
 def test_the_preview_of_the_cut_knows_blade_push_and_edge_and_nothing_else(tmp_path):
-    """Design page, computed: at R 60, 70 and 95 N cut 3.4 and 5.0 um; R 90, 150 N 6.7; R 120, 250 N 10."""
+    """Design page, computed: R 60, 70 and 95 N cut 3.4 and 5.0 um; R 90, 150 N 6.7; R 120, 250 N 10."""
     for blade, push_n, depth_um in (
         ("fine", 70.0, 3.4),
         ("fine", 95.0, 5.0),
