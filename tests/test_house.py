@@ -25,7 +25,7 @@ ROOMS = {
     "school": "checks lesson coach drill",
     "report": "tables figures recut part page part_page sheet map",
     "bench": "palette viewport iron gestures hand_today pieces desk kept hold lettering controls entries "
-    "widgets uncovered panels inhand pane keys start finish app events window script",
+    "widgets uncovered panels inhand pane keys start files finish app events window script",
     "cli": "bench demo seat measure flycut part bands model replay pack",
 }
 ORDER = [f"{room}.{name}".lstrip(".") for room, names in ROOMS.items() for name in ("__init__", *names.split())]

@@ -9,12 +9,12 @@ import pygame
 
 from sim import paths
 from sim.bench.desk import Desk
-from sim.bench.entries import Field
+from sim.bench.entries import Field, Listing
+from sim.bench.files import begun, files_page, found_files, free_path, session_of
 from sim.bench.finish import as_text, draw_map, finish_page
 from sim.bench.gestures import ring
 from sim.bench.hold import RING_MM, Hold
 from sim.bench.inhand import in_hand, set_tool
-from sim.bench.iron import STYLES
 from sim.bench.kept import keep, opened
 from sim.bench.keys import help_page, read_keys, write_keys
 from sim.bench.lettering import LABEL, Ui
@@ -24,7 +24,7 @@ from sim.bench.panels import areas, coach_line, goal_line, hung_prints, menu_wid
 from sim.bench.start import (
     SCALES,
     Prefs,
-    free_path,
+    changed,
     read_prefs,
     sample,
     settings_page,
@@ -42,6 +42,8 @@ from sim.shop.job import JobStart
 from sim.shop.session import Session
 
 SIZE = (1280, 800)
+ASIDE = ("settings", "help", "files")
+"""Pages from which one goes back to where one was."""
 STEP_S = 1.0 / 30.0
 STROKES_A_STEP = 2  # of a pass that is watched
 CTRL = pygame.KMOD_CTRL | pygame.KMOD_META
@@ -79,6 +81,8 @@ class Bench:
         self.more = False
         self.menu: tuple[int, int] | None = None
         self.note = ""
+        self.jobs = folder / "jobs"
+        self.files: list[Path] = []
         self.running, self.dirty = True, True
         self.group = Group([])
         self._pictures: dict[int, tuple[Any, pygame.Surface]] = {}
@@ -90,23 +94,15 @@ class Bench:
 
     def begin(self, name: str, start: JobStart) -> None:
         """A new practice, logged in the folder of jobs."""
-        jobs = self.folder / "jobs"
-        try:
-            jobs.mkdir(parents=True, exist_ok=True)
-            session = Session.begin(start, free_path(jobs, name))
-        except (ShopError, OSError) as error:
-            self.note = str(error)
-            return
-        self._open(session)
+        self._try_open(lambda: begun(self.jobs, name, start))
 
     def open_file(self, path: Path) -> None:
         """Open a part, or go on with a job; what is wrong with it is said, and nothing else changes."""
+        self._try_open(lambda: session_of(path, self.jobs, self.seed))
+
+    def _try_open(self, make: Callable[[], Session]) -> None:
         try:
-            if path.suffix == ".toml":
-                part = read_part(path)
-                self.begin(part.name.replace(" ", "-"), JobStart(part=part, seed=self.seed))
-                return
-            session = Session.load(path)
+            session = make()
         except (ShopError, OSError) as error:
             self.note = str(error).splitlines()[0]
             self._told(self.note)
@@ -172,7 +168,7 @@ class Bench:
 
     def show(self, page: str) -> None:
         """Turn to a page."""
-        if page in ("settings", "help") and self.page not in ("settings", "help"):
+        if page in ASIDE and self.page not in ASIDE:
             self.before = self.page
         self.page = page
         self.group.focus_on(None)
@@ -206,10 +202,12 @@ class Bench:
                 *menu_widgets(self.menu, where.face, self.ui),
             ]
         if self.page == "finish" and self.desk is not None and self.done is not None:
-            made, self._chart = finish_page(self.desk, self.done, self.size, self.ui)
+            made, self._chart = finish_page(self.desk, self.done, self.size, self.ui, self.note)
             return made
         if self.page == "settings":
             return settings_page(self.size, self.ui, self.prefs, self.folder)
+        if self.page == "files":
+            return files_page(self.size, self.ui, self.files, self.note)
         if self.page == "help":
             return help_page(self.size, self.ui, self.keys)
         recent = [Path(one) for one in self.prefs.recent if Path(one).is_file()]
@@ -244,10 +242,17 @@ class Bench:
         self.prefer(replace(self.prefs, scale=SCALES[min(max(at + step, 0), len(SCALES) - 1)]))
 
     def save_told(self) -> None:
-        """Keep everything, and say where."""
+        """Keep everything, leave a copy under another name, and say so."""
         self.keep()
-        if self.desk is not None and self.desk.session.path is not None:
-            self.desk.told = f"Saved: {self.desk.session.path}. Every act is saved as it is done."
+        path = None if self.desk is None else self.desk.session.path
+        if self.desk is None or path is None:
+            return
+        try:
+            copy = free_path(path.parent, f"{path.stem}-copy")
+            self.desk.session.save(copy)
+            self.desk.told = f"Every act is saved as it is done, in {path.name}. A copy as it is now: {copy.name}"
+        except ShopError as error:
+            self.desk.told = str(error)
 
     def to_start(self) -> None:
         """Keep the job, close it, and go to the start page."""
@@ -279,16 +284,9 @@ class Bench:
 
     def _said_anywhere(self, id: str, value: Any) -> bool:
         """What is not of the bench's tools; True when it was that."""
-        p = self.prefs
-        sets: dict[str, Callable[[], Prefs]] = {
-            "theme": lambda: replace(p, theme=("dark", "light")[value]),
-            "scale": lambda: replace(p, scale=SCALES[value]), "style": lambda: replace(p, style=STYLES[value]),
-            "inches": lambda: replace(p, inches=bool(value)), "less movement": lambda: replace(p, motion=not value),
-            "left hand": lambda: replace(p, left_hand=bool(value)),
-            "card": lambda: replace(p, true_px_per_mm=float(value)),
-        }  # fmt: skip
-        if id in sets:
-            self.prefer(sets[id]())
+        prefs = changed(self.prefs, id, value)
+        if prefs is not None:
+            self.prefer(prefs)
             if id == "style" and self.desk is not None:
                 self.desk.set(style=self.prefs.style)
             if id == "inches" and self.page == "finish" and self.desk is not None:
@@ -299,12 +297,16 @@ class Bench:
             "settings": lambda: self.show("settings"), "help": lambda: self.show("help"),
             "back": lambda: self.show("bench" if self.page == "finish" else self.before), "to start": self.to_start,
             "quit": self.quit, "keys file": self._write_keys, "door print": lambda: self.begin(*sample(0, self.seed)),
-            "door part": self._part_told, "same start": self._same_start, "another face": self._another,
-            "finish": self.finish, "copy": self._copy,
+            "door part": self.show_files, "same start": self._same_start, "another face": self._another,
+            "finish": self.finish, "copy": self._copy, "sheet": self.result_sheet,
         }  # fmt: skip
         if id.startswith("sample "):
             stand = read_part(paths.assets() / "parts" / "stand.toml") if id.endswith("2") else None
             self.begin(*sample(int(id[7:]), self.seed, stand))
+        elif id in ("file", "open first"):
+            listing = next(w for w in self.group.widgets if isinstance(w, Listing))
+            if 0 <= listing.value < len(self.files):
+                self.open_file(self.files[listing.value])
         elif id == "recent":
             recent = [Path(one) for one in self.prefs.recent if Path(one).is_file()]
             self.open_file(recent[value])
@@ -389,6 +391,19 @@ class Bench:
         self.seed = start.seed + 1
         self.begin("another", replace(start, seed=self.seed))
 
+    def result_sheet(self) -> None:
+        """The finished page as a picture beside the job."""
+        path = None if self.desk is None else self.desk.session.path
+        if self.page != "finish" or path is None:
+            self._told("The result sheet is of a finished face: Finish first (Ctrl+Enter).")
+            return
+        sheet = pygame.Surface(self.size)
+        self.draw(sheet)
+        picture = free_path(path.parent, f"{path.stem}-result", ".png")
+        pygame.image.save(sheet, picture)
+        self.note = f"Saved: {picture}"
+        self.dirty = True
+
     def _copy(self) -> None:
         if self.done is None or self.desk is None:
             return
@@ -428,11 +443,10 @@ class Bench:
         """In a small window the tray shows the stations or the instruments."""
         self.more = not self.more
 
-    def _part_told(self) -> None:
-        self.note = (
-            "Drop a part file (TOML) or a job file on this window, or run: flatwright bench FILE. "
-            "Measured readings and photographs of your own part are not built yet."
-        )
+    def show_files(self) -> None:
+        """The list of what can be opened."""
+        self.files, self.note = found_files(self.jobs, Path.cwd()), ""
+        self.show("files")
 
     def _write_keys(self) -> None:
         try:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pygame
 
-from sim.bench.app import Bench
+from sim.bench.app import ASIDE, Bench
 from sim.bench.keys import place_of
 from sim.bench.pieces import PUSHES
 
@@ -134,7 +134,7 @@ class Events:
             if action == "let go":
                 return
         if self.bench.page != "bench":
-            if action == "let go" and self.bench.page in ("settings", "help", "finish"):
+            if action == "let go" and self.bench.page in ("finish", *ASIDE):
                 self.bench.show("bench" if self.bench.page == "finish" else self.bench.before)
             return
         desk, hold = self.bench.desk, self.bench.hold
@@ -204,6 +204,8 @@ class Events:
             "-": lambda: self.bench.scale_by(-1),
             "0": lambda: self.bench.prefer(replace(self.bench.prefs, scale=1.0)),
             "c": lambda: self.bench.said("copy", True),
+            "p": self.bench.result_sheet,
+            "o": self.bench.show_files,
         }
         if self.bench.desk is not None and self.bench.page == "bench":
             redo = key == "y" or _shift(event)

@@ -13,7 +13,9 @@ from sim.bench.widgets import Button, Label, Widget
 SHORT = ("flatness", "spots, mean", "spots, lowest square", "bearing")
 
 
-def finish_page(desk: Desk, done: Uncovered, size: tuple[int, int], ui: Ui) -> tuple[list[Widget], pygame.Rect]:
+def finish_page(
+    desk: Desk, done: Uncovered, size: tuple[int, int], ui: Ui, note: str = ""
+) -> tuple[list[Widget], pygame.Rect]:
     """Widgets of the page, and where the map lies."""
     pad, right = ui.px(24), ui.px(420)
     short = [SHORT[n] for n, row in enumerate(done.rows) if row[3] is False]
@@ -45,13 +47,16 @@ def finish_page(desk: Desk, done: Uncovered, size: tuple[int, int], ui: Ui) -> t
         f"Uncovered {desk.uncovered} times while working." if desk.uncovered else "Never uncovered while working.",
         LABEL,
     )
+    if note:
+        stack.label(note, LABEL)
     foot = Stack(pygame.Rect(pad, size[1] - ui.px(60), size[0] - 2 * pad, 10), ui, area=2)
     foot.beside(
         [
             Button("same start", "Same start again"),
             Button("another face", "Another face"),
+            Button("sheet", "Result sheet", hint="Save this page as a picture beside the job (Ctrl+P)"),
             Button("copy", "Copy", hint="Copy the figures as text (Ctrl+C)"),
-            Button("back", "Back to the bench", key="Esc"),
+            Button("back", "Back", key="Esc", hint="Back to the bench"),
             Button("to start", "Start page"),
         ]
     )

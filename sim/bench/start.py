@@ -1,10 +1,10 @@
 """The first page with its three doors, the settings, and what is remembered of both."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import pygame
 
@@ -59,6 +59,17 @@ def write_prefs(path: Path, prefs: Prefs) -> None:
     write_new(path, json.dumps(asdict(prefs)).encode(), force=True)
 
 
+def changed(prefs: Prefs, id: str, value: Any) -> Prefs | None:
+    """Preferences as a widget of the settings says; None when it is none of these."""
+    sets: dict[str, Callable[[], dict[str, Any]]] = {
+        "theme": lambda: {"theme": ("dark", "light")[value]}, "scale": lambda: {"scale": SCALES[value]},
+        "style": lambda: {"style": STYLES[value]}, "inches": lambda: {"inches": bool(value)},
+        "less movement": lambda: {"motion": not value}, "left hand": lambda: {"left_hand": bool(value)},
+        "card": lambda: {"true_px_per_mm": float(value)},
+    }  # fmt: skip
+    return replace(prefs, **sets[id]()) if id in sets else None
+
+
 def with_recent(prefs: Prefs, job: Path) -> Prefs:
     """The same with a job on top of the recent ones."""
     name = str(job)
@@ -80,14 +91,6 @@ def sample(number: int, seed: int, stand: PartShape | None = None) -> tuple[str,
     if stand is None:
         raise BadFile("the stand's file is missing; install flatwright again")
     return "stand", JobStart(part=stand, seed=seed)
-
-
-def free_path(folder: Path, name: str) -> Path:
-    """A name that no job has yet: NAME-1.job and so on."""
-    number = 1
-    while (folder / f"{name}-{number}.job").exists():
-        number += 1
-    return folder / f"{name}-{number}.job"
 
 
 def start_page(size: tuple[int, int], ui: Ui, prefs: Prefs, recent: Sequence[Path]) -> list[Widget]:

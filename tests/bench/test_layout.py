@@ -13,6 +13,7 @@ CALLED = [*LIFTED, {"click": [20.0, 20.0]}, {"click": [40.0, 22.0]}, {"press": "
 PAGES = {
     "start": [],
     "settings": [{"press": "settings"}],
+    "files": [{"press": "door part"}],
     "help": [{"press": "door print"}, {"press": "help"}],
     "roller": [{"press": "door print"}],
     "plate": [{"press": "door print"}, {"press": "take spot"}],
