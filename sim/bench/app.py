@@ -12,8 +12,7 @@ from sim.bench.desk import Desk
 from sim.bench.entries import Field, Listing
 from sim.bench.files import begun, files_page, found_files, free_path, session_of
 from sim.bench.finish import as_text, draw_map, finish_page
-from sim.bench.gestures import ring
-from sim.bench.hold import RING_MM, Hold
+from sim.bench.hold import Hold
 from sim.bench.inhand import in_hand, set_tool
 from sim.bench.kept import keep, opened
 from sim.bench.keys import help_page, read_keys, write_keys
@@ -270,7 +269,8 @@ class Bench:
             desk.take(id[5:])
             hold.row = None
         elif id.startswith("at "):
-            self._from_menu(id)
+            self.menu = None
+            hold.from_menu(id)
         elif id.startswith("hand over "):
             desk.hand_over(follow_the_blue(HANDS[desk.freedom.hand]), int(id[10:]))
         elif id.startswith("print "):
@@ -423,21 +423,6 @@ class Bench:
             self.menu = (round(x), round(y)) if pos is None else pos
             self.hold.cursor_mm = self.pane.to_mm(self.menu)
             self.dirty = True
-
-    def _from_menu(self, id: str) -> None:
-        """An entry of the menu, at the place where it was opened."""
-        assert self.desk is not None
-        assert self.hold is not None
-        self.menu = None
-        if id == "at undo":
-            self.desk.undo()
-        elif id == "at ring":
-            self.desk.add_chalk(ring(*self.hold.cursor_mm, RING_MM))
-        elif id == "at square":
-            self.hold.move_square(*self.hold.cursor_mm)
-            self.desk.take("square")
-        else:
-            self.desk.call(*self.hold.cursor_mm, int(id[-1]))
 
     def _more(self) -> None:
         """In a small window the tray shows the stations or the instruments."""

@@ -293,6 +293,18 @@ class Hold:
             square_y_mm=min(max(y_mm - 12.7, 0.0), max(width - 25.4, 0.0)),
         )
 
+    def from_menu(self, id: str) -> None:
+        """An entry of the menu, at the place where it was opened."""
+        if id == "at undo":
+            self.desk.undo()
+        elif id == "at ring":
+            self.desk.add_chalk(ring(*self.cursor_mm, RING_MM))
+        elif id == "at square":
+            self.move_square(*self.cursor_mm)
+            self.desk.take("square")
+        else:
+            self.desk.call(*self.cursor_mm, int(id[-1]))
+
     # ------------------------------------------------------------------ orders
 
     def show_order(self) -> None:

@@ -236,3 +236,33 @@ def test_the_keys_file_changes_keys_and_its_faults_are_told(tmp_path):
         (tmp_path / "keys.json").write_text(json.dumps(told))
         with pytest.raises(BadFile, match=words):
             Bench(tmp_path, prefs=Prefs())
+
+
+def test_the_right_button_opens_a_menu_of_the_place_and_its_entries_act_there(player):
+    player.play([*BY_MOUSE[:6], {"click": [20.0, 15.0], "button": 3}])
+    desk = player.bench.desk
+    assert player.bench.menu is not None
+    player.play([{"press": "at call 2"}])
+    assert [(c.x_mm, c.y_mm) for c in desk.calls] == [pytest.approx((20.0, 15.0), abs=0.1)]
+    assert desk.calls[0].level == 2
+    assert player.bench.menu is None
+    player.play([{"click": [20.0, 15.0], "button": 3}, {"press": "at ring"}, {"key": "F10", "mod": "shift"}])
+    assert len(desk.chalk) == 1
+    assert player.bench.menu is not None
+    player.play([{"key": "ESCAPE"}])
+    assert player.bench.menu is None
+    assert desk.tool == "read", "Esc shut the menu and nothing else"
+
+
+def test_a_lesson_may_forbid_rows_orders_and_carrying_on(player):
+    player.play([*BY_MOUSE[:6], {"click": [20.0, 15.0]}])
+    desk = player.bench.desk
+    desk.freedom = replace(desk.freedom, rows=False, orders=False, carry_on=False)
+    player.play([{"press": "take calls"}])
+    assert desk.order == ()
+    assert "does not allow orders" in desk.told
+    player.play([{"key": "K"}])
+    assert desk.session.job.strokes == 0
+    player.play([{"drag": DRAGS[0], "shift": True}])
+    assert player.bench.hold.row is None
+    assert desk.session.job.strokes == 1, "a drag with Shift is a stroke then"
