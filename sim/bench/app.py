@@ -468,7 +468,8 @@ class Bench:
         """Draw the page as it is now."""
         self.lay_out()
         theme = self.ui.theme
-        surface.fill(theme.background)
+        if self.page != "bench":
+            surface.fill(theme.background)
         if self.page == "bench" and self.pane is not None and self.hold is not None:
             where = areas(self.size, self.ui)
             for rect in (where.goal, where.hand, where.prints, where.tray, where.coach):

@@ -208,7 +208,6 @@ class Thumb(Widget):
     picture: pygame.Surface | None = None
     caption: str = ""
     chosen: bool = False
-    _fitted: tuple[object, pygame.Surface] | None = field(default=None, init=False, repr=False)
 
     def _paint(self, surface: pygame.Surface, ui: Ui) -> None:
         theme, strip = ui.theme, ui.px(18)
@@ -217,10 +216,7 @@ class Thumb(Widget):
         if self.picture is not None:
             edge = ui.px(2) if self.chosen else 1
             room = frame.inflate(-2 * edge, -2 * edge)
-            key = (id(self.picture), room.size)
-            if self._fitted is None or self._fitted[0] != key:
-                self._fitted = (key, pygame.transform.smoothscale(self.picture, room.size))
-            surface.blit(self._fitted[1], room)
+            surface.blit(ui.fitted(self.picture, room.size), room)
         below = pygame.Rect(self.rect.left, frame.bottom, self.rect.width, strip)
         ui.line(surface, below, self.caption, SMALL, theme.text if self.chosen else theme.muted,
                 bold=self.chosen, align="centre")  # fmt: skip

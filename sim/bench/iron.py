@@ -335,29 +335,20 @@ def _colours() -> NDArray[np.uint32]:
 
 
 def _least_of_four(thick: NDArray[np.uint8], reach: int) -> NDArray[np.uint8]:
-    """The least of the thickest found within `reach` cells to the left, right, below and above."""
+    """The least of the thickest found within `reach` cells to the left, right, below and above; 0 outside."""
     least = np.full_like(thick, 255)
-    for axis in (0, 1):
-        for forward in (True, False):
-            most, wide = thick, 1
-            while wide < reach:
-                step = min(wide, reach - wide)
-                to, off = _shift(axis, forward, step)
-                farther = most.copy()
-                np.maximum(most[to], most[off], out=farther[to])
-                most, wide = farther, wide + step
-            to, off = _shift(axis, forward, 1)
-            beside = np.zeros_like(thick)
-            beside[to] = most[off]
-            np.minimum(least, beside, out=least)
+    for flip in (False, True):
+        mine, into = (thick.T, least.T) if flip else (thick, least)
+        cells = mine.shape[0]
+        most = np.zeros((cells + 2 * reach, mine.shape[1]), np.uint8, order="F" if flip else "C")
+        most[reach : reach + cells] = mine
+        wide = 1  # rows of which each now holds the most
+        while wide < reach:
+            step = min(wide, reach - wide)
+            most, wide = np.maximum(most[:-step], most[step:]), wide + step
+        np.minimum(into, most[:cells], out=into)
+        np.minimum(into, most[reach + 1 : reach + 1 + cells], out=into)
     return least
-
-
-def _shift(axis: int, forward: bool, step: int) -> tuple[tuple[slice, ...], tuple[slice, ...]]:
-    """What to index so that each cell meets the one `step` before (forward) or after it."""
-    far, near = slice(step, None), slice(None, -step)
-    to, off = (far, near) if forward else (near, far)
-    return ((to,), (off,)) if axis == 0 else ((slice(None), to), (slice(None), off))
 
 
 def _outline(colours: NDArray[np.uint32], marked: NDArray[np.bool_]) -> None:
@@ -368,8 +359,9 @@ def _outline(colours: NDArray[np.uint32], marked: NDArray[np.bool_]) -> None:
     if not marked.any():
         return
     inner = _spread(marked, np.bitwise_and)
-    np.copyto(colours, _packed(INK), where=marked & ~inner & _spread(inner, np.bitwise_or))
-    body = _spread(_spread(inner, np.bitwise_or), np.bitwise_or) & marked
+    grown = _spread(inner, np.bitwise_or)
+    np.copyto(colours, _packed(INK), where=marked & ~inner & grown)
+    body = _spread(grown, np.bitwise_or) & marked
     light = _spread(body, np.bitwise_or) & ~marked
     light[:, 1:-1] &= ~(marked[:, 2:] & marked[:, :-2])
     light[1:-1] &= ~(marked[2:] & marked[:-2])

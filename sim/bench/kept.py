@@ -72,7 +72,7 @@ def _data(desk: Desk) -> dict[str, Any]:
             "face": one.face,
             "round": one.round,
             "shape": one.picture.shape,
-            "picture": base64.b64encode(zlib.compress(one.picture.tobytes(), 6)).decode(),
+            "picture": one.packed,
         }
         for one in desk.hung
     ]

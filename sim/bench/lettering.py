@@ -43,6 +43,9 @@ class Ui:
         """A list here gathers every line of text that is drawn from now on."""
         self._fonts: dict[tuple[int, bool], pygame.font.Font] = {}
         self._pictures: dict[tuple, pygame.Surface] = {}
+        self._fitted: dict[int, tuple[pygame.Surface, pygame.Surface]] = {}
+        self._sizes: dict[tuple[str, int, bool], tuple[int, int]] = {}
+        self._lines: dict[tuple, list[str]] = {}
 
     def px(self, n: float) -> int:
         """Pixels for a length in pixels at scale 1."""
@@ -56,9 +59,21 @@ class Ui:
             self._fonts[key] = pygame.font.Font(paths.assets() / "fonts" / name, key[0])
         return self._fonts[key]
 
+    def measured(self, string: str, size: int, bold: bool = False) -> tuple[int, int]:
+        """Width and height of a line of text, pixels; asked for once."""
+        key = string, self.px(size), bold
+        if key not in self._sizes:
+            if len(self._sizes) >= _KEPT:
+                self._sizes.clear()
+            self._sizes[key] = self.font(size, bold).size(string)
+        return self._sizes[key]
+
     def wrapped(self, string: str, size: int, width: int, bold: bool = False) -> list[str]:
         """The text in lines no wider than `width` pixels; a single word that is wider keeps its line to itself."""
-        font, lines = self.font(size, bold), []
+        key = string, self.px(size), width, bold
+        if key in self._lines:
+            return self._lines[key]
+        font, lines = self.font(size, bold), list[str]()
         for paragraph in string.split("\n"):
             line = ""
             for word in paragraph.split():
@@ -68,6 +83,9 @@ class Ui:
                     longer = word
                 line = longer
             lines.append(line)
+        if len(self._lines) >= _KEPT:
+            self._lines.clear()
+        self._lines[key] = lines
         return lines
 
     def text(
@@ -104,7 +122,7 @@ class Ui:
         *, bold: bool = False, align: str = "left",
     ) -> pygame.Rect:  # fmt: skip
         """Draw one line in the middle of the height of a box: `left`, `centre` or `right` in it."""
-        wide, high = self.font(size, bold).size(string)
+        wide, high = self.measured(string, size, bold)
         spare = max(box.width - wide, 0)
         left = box.left + {"left": 0, "centre": spare // 2, "right": spare}[align]
         return self.text(
@@ -126,10 +144,19 @@ class Ui:
             grown = rect.inflate(2 * self.px(out), 2 * self.px(out))
             self.box(surface, grown, None, colour, radius=radius + out, edge_px=edge)
 
+    def fitted(self, picture: pygame.Surface, size: tuple[int, int]) -> pygame.Surface:
+        """A small picture scaled to a size; done once for each picture."""
+        kept = self._fitted.get(id(picture))
+        if kept is None or kept[0] is not picture or kept[1].get_size() != size:
+            if len(self._fitted) >= _KEPT:
+                self._fitted.clear()
+            self._fitted[id(picture)] = kept = picture, pygame.transform.smoothscale(picture, size)
+        return kept[1]
+
     def shortened(self, string: str, size: int, width: int, bold: bool = False) -> str:
         """The text, ending in "…" where it is wider than `width` pixels."""
         font = self.font(size, bold)
-        if font.size(string)[0] <= width:
+        if self.measured(string, size, bold)[0] <= width:
             return string
         while string and font.size(string + "…")[0] > width:
             string = string[:-1]

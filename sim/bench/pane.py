@@ -51,7 +51,7 @@ class FacePane:
         self.iron: IronPicture | None = None
         self._of: Any = None
         self._seen = (-1, -1)
-        self._scaled: tuple[Any, pygame.Surface] | None = None
+        self._scaled: tuple[Any, tuple[pygame.Surface, tuple[int, int]]] | None = None
         self._filmed: tuple[Any, np.ndarray] | None = None
         self.face_view = whole_face((rect.left, rect.top, rect.width, rect.height), desk.session.job.face.size_mm)
         self.zoomed = False
@@ -167,7 +167,7 @@ class FacePane:
         pane = pygame.Rect(view.left_px, view.top_px, view.width_px, view.height_px)
         assert self.iron is not None  # refreshed before it is drawn
         hung = self.desk.hung[-1 - self.over] if self.over is not None and self.over < len(self.desk.hung) else None
-        surface.blit(self._face_picture(view, pane), pane)
+        surface.blit(*self._face_picture(view, pane))
         if hung is not None and hung.face == self.desk.session.job.in_hand:
             self._lay_over(surface, view, hung)
         _stamp(surface, ui, view)
@@ -206,30 +206,28 @@ class FacePane:
         made = pygame.image.frombuffer(part.data, (part.shape[1], part.shape[0]), "RGB")
         surface.blit(pygame.transform.smoothscale(made, box.size), box)
 
-    def _face_picture(self, view: Viewport, pane: pygame.Rect) -> pygame.Surface:
-        """The iron scaled into the pane; kept until the iron or the view changes."""
+    def _face_picture(self, view: Viewport, pane: pygame.Rect) -> tuple[pygame.Surface, tuple[int, int]]:
+        """What is seen of the iron, scaled, and where it lies; kept until the iron or the view changes."""
         assert self.iron is not None
         if self._scaled is not None and self._scaled[0] == (view, id(self.iron)):
             return self._scaled[1]
         rgbx = self.iron.rgbx
         ny, nx = rgbx.shape[:2]
         pitch = self.desk.session.job.face.pitch_mm
-        out = pygame.Surface(pane.size)
-        out.fill(WELL)
         x0, y1 = view.to_mm(pane.left, pane.top)
         x1, y0 = view.to_mm(pane.right, pane.bottom)
         left, right = max(math.floor(x0 / pitch), 0), min(math.ceil(x1 / pitch), nx)
         top, bottom = max(ny - math.ceil(y1 / pitch), 0), min(ny - math.floor(y0 / pitch), ny)
+        seen = pygame.Surface((1, 1)), pane.topleft
         if right > left and bottom > top:
-            cells = np.ascontiguousarray(rgbx[top:bottom, left:right])
+            cells = rgbx if (right - left, bottom - top) == (nx, ny) else rgbx[top:bottom, left:right].copy()
             picture = pygame.image.frombuffer(cells.data, (right - left, bottom - top), "RGBX")
             px, py = view.to_px(left * pitch, (ny - top) * pitch)
             qx, qy = view.to_px(right * pitch, (ny - bottom) * pitch)
             size = max(round(qx) - round(px), 1), max(round(qy) - round(py), 1)
-            scaled = pygame.transform.smoothscale(picture, size)
-            out.blit(scaled, (round(px) - pane.left, round(py) - pane.top))
-        self._scaled = (view, id(self.iron)), out
-        return out
+            seen = pygame.transform.smoothscale(picture, size), (round(px), round(py))
+        self._scaled = (view, id(self.iron)), seen
+        return seen
 
     def _lay_over(self, surface: pygame.Surface, view: Viewport, hung: Hung) -> None:
         """An older print over the face, half seen through."""
@@ -244,7 +242,8 @@ class FacePane:
         )
 
     def _draw_written(self, surface: pygame.Surface, ui: Ui, view: Viewport) -> None:
-        written = self.desk.sight.written
+        job = self.desk.session.job
+        written = job.part.numbers(job.in_hand)
         if written is None:
             return
         for x, y, z in zip(written.x_mm.tolist(), written.y_mm.tolist(), written.z_um.tolist(), strict=True):

@@ -1,6 +1,9 @@
 """What lies on a bench, as plain data: pushes, calls, prints that hang, strokes, how each tool is set."""
 
+import base64
+import zlib
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -59,6 +62,11 @@ class Hung:
     face: str
     round: int
     picture: NDArray[np.uint8]
+
+    @cached_property
+    def packed(self) -> str:
+        """The picture as text, to be kept in a file; made once."""
+        return base64.b64encode(zlib.compress(self.picture.tobytes(), 1)).decode()
 
 
 @dataclass(frozen=True)
