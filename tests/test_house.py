@@ -190,6 +190,6 @@ def test_the_readme_begins_with_the_two_commands_of_one_line_each():
     blocks = re.findall(r"^```\w*\n(.*?)^```", (TOP / "README.md").read_text(encoding="utf-8"), re.S | re.M)
     first, second = (block.splitlines() for block in blocks[:2])
     assert len(first) == len(second) == 1
-    assert first[0].split()[-1].endswith("/flatwright")
+    assert first[0].endswith("/flatwright demo")
     assert "pytest" in second[0]
     assert "[dev]" in second[0]

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -272,7 +273,7 @@ class Bench:
             self.menu = None
             hold.from_menu(id)
         elif id.startswith("hand over "):
-            desk.hand_over(follow_the_blue(HANDS[desk.freedom.hand]), int(id[10:]))
+            desk.hand_over(partial(follow_the_blue, HANDS[desk.freedom.hand]), int(id[10:]))
         elif id.startswith("print "):
             number = int(id[6:])
             self.pane.over = None if self.pane.over == number else number

@@ -4,7 +4,7 @@ The desk owns the session: whatever changes the job goes through it as a command
 settings) lives here and can always be taken back.
 """
 
-from collections.abc import Generator, Sequence
+from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -118,7 +118,8 @@ class Desk:
     hand_rounds: int = 0
     _within: list[tuple[tuple[float, float], ...]] = field(default_factory=list)
     _printed: bool = False
-    _sent: Sight | None = None
+    _first: Command | None = None  # of a trained hand that has just begun: it was not sent a sight yet
+    _pilots: dict[str, Generator[Command, Sight, None]] = field(default_factory=dict)
     _back: list[_Step] = field(default_factory=list)
     _forth: list[_Step] = field(default_factory=list)
 
@@ -352,17 +353,24 @@ class Desk:
             self.done.add("hinge")
             self.told = "Pushed at both ends; watch where it turns."
 
-    def hand_over(self, pilot: Generator[Command, Sight, None], rounds: int) -> None:
-        """Let a trained hand go on for so many rounds, from now on act by act; where there is chalk, only in it."""
-        self.handed, self.hand_rounds = pilot, rounds
-        self._within, self._printed, self._sent = list(self.chalk), False, None
+    def hand_over(self, pilot: Callable[[], Generator[Command, Sight, None]], rounds: int) -> None:
+        """Let a trained hand go on for so many rounds, from now on act by act; where there is chalk, only in it.
+
+        On a face that it has worked before it goes on as it left off, finer than it began.
+        """
+        face = self.session.job.in_hand
+        if face not in self._pilots:
+            self._pilots[face] = pilot()
+            self._first = next(self._pilots[face])
+        self.handed, self.hand_rounds = self._pilots[face], rounds
+        self._within, self._printed = list(self.chalk), False
         self.tool, self.order, self.laid = None, (), False
 
     def step_hand(self) -> bool:
         """The next act of the trained hand; False when it has done its rounds or cannot go on."""
         if self.handed is None:
             return False
-        command = next(self.handed) if self._sent is None else self.handed.send(self._sent)
+        command, self._first = self._first or self.handed.send(self.sight), None
         if isinstance(command, Scrape) and self._within:
             command = replace(command, strokes=tuple(s for s in command.strokes if self._in_chalk(s)))
         if not (isinstance(command, Scrape) and not command.strokes) and not self.act(command):
@@ -371,7 +379,6 @@ class Desk:
         if isinstance(command, SpotFace):
             self._hang()
             self._printed = True
-        self._sent = self.sight
         if isinstance(command, WipeFace) and self._printed:
             self._printed = False
             self.hand_rounds -= 1

@@ -10,7 +10,7 @@ from sim.bench.panels import Stack
 from sim.bench.uncovered import Uncovered
 from sim.bench.widgets import Button, Label, Widget
 
-SHORT = ("flatness", "spots, mean", "spots, lowest square", "bearing")
+SHORT = ("flatness", "number of spots", "lowest square", "bearing")
 
 
 def finish_page(
@@ -83,7 +83,8 @@ def draw_map(surface: pygame.Surface, ui: Ui, done: Uncovered, chart: pygame.Rec
         surface.fill(colour, (bar.left, bar.top + y, bar.width, 1))
     pygame.draw.rect(surface, INK, bar, 1)
     for share, y in ((1.0, bar.top), (0.0, bar.centery), (-1.0, bar.bottom)):
-        ui.text(surface, (bar.right + ui.px(6), y - ui.px(8)), f"{share * done.span_um:+z.0f}", SMALL, WELL_TEXT)
+        words = f"{share * done.span_um:+.0f}" if share else "0"
+        ui.text(surface, (bar.right + ui.px(6), y - ui.px(8)), words, SMALL, WELL_TEXT)
     ui.text(surface, (bar.left, bar.bottom + ui.px(10)), "µm", SMALL, WELL_TEXT)
 
 

@@ -11,13 +11,14 @@ A script is a JSON object: `start` ({"sample": 0 to 2} or {"file": PATH}), optio
 - `type`: text, for a field that has the focus
 - `zoom`: factor about the middle; `resize`: [width, height]; `lamp`: degrees
 - `work`: so many rounds by a trained hand (`hand`)
-- `shot`: name of a picture, saved as NAME.png
+- `shot`: name of a picture, saved as NAME.png (`of`: "face" for the face alone)
 """
 
 import argparse
 import json
 import tempfile
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -177,7 +178,15 @@ class Player:
         """Rounds by a trained hand that follows the blue; each print is hung."""
         desk = self.bench.desk
         assert desk is not None
-        desk.hand_over(follow_the_blue(HANDS[step.get("hand", "skilled")]), int(rounds))
+        desk.hand_over(partial(follow_the_blue, HANDS[step.get("hand", "skilled")]), int(rounds))
+
+    def _iron(self) -> pygame.Surface:
+        """The face alone, two cells a pixel."""
+        assert self.bench.pane is not None
+        assert self.bench.pane.iron is not None
+        rgbx = self.bench.pane.iron.rgbx
+        ny, nx = rgbx.shape[:2]
+        return pygame.transform.smoothscale(pygame.image.frombuffer(rgbx.data, (nx, ny), "RGBX"), (nx // 2, ny // 2))
 
     def _shot(self, name: str, step: dict[str, Any]) -> None:
         path = self.shots / f"{name}.png"
@@ -185,7 +194,7 @@ class Player:
             raise CannotWrite(f"{path}: is there already and is not overwritten without --force")
         self.bench.draw(self.surface)
         path.parent.mkdir(parents=True, exist_ok=True)
-        pygame.image.save(self.surface, path)
+        pygame.image.save(self._iron() if step.get("of") == "face" else self.surface, path)
         self.saved.append(path)
 
 

@@ -3,15 +3,17 @@
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, ClassVar
 
 import pygame
 
+from sim import paths
 from sim.bench.iron import STYLES
 from sim.bench.lettering import BODY, CONTROL, LABEL, NAME, Ui
 from sim.bench.panels import Stack
-from sim.bench.widgets import Button, Label, Listing, Radio, Slider, Toggle, Widget
+from sim.bench.widgets import Button, Label, Listing, Radio, Slider, Thumb, Toggle, Widget
 from sim.errors import BadFile
 from sim.model.part import PartShape
 from sim.model.start import COUPON, Start
@@ -23,6 +25,8 @@ CARD_MM = 85.6  # ISO/IEC 7810, ID-1
 SCALES = (0.875, 1.0, 1.25, 1.5)
 RECENT = 8
 LATER = "Comes with the school: lessons and drills are not built yet."
+PRINTS = (("print-first", "A first print: blue in patches"), ("print-half", "Half-way: it bears all over"),
+          ("print-last", "Towards the end: many small marks"))  # fmt: skip
 SAMPLES = ("Coupon, 60 × 40 mm", "Foot of the stand, 160 × 110 mm", "The whole stand, three faces")
 
 
@@ -112,7 +116,7 @@ def start_page(size: tuple[int, int], ui: Ui, prefs: Prefs, recent: Sequence[Pat
     each = (width - 2 * pad) // 3
     for n, door in enumerate(doors):
         door.rect, door.area = pygame.Rect(left + n * (each + pad), top, each, ui.px(104)), 1
-    made: list[Widget] = [head, line, *doors]
+    made: list[Widget] = [head, line, *doors, *_shown_prints(size, ui, left, width)]
     half, top = (width - pad) // 2, top + ui.px(104) + ui.px(20)
     samples = Stack(pygame.Rect(left, top, half, 10), ui, area=2)
     samples.label("Samples", NAME, "text", bold=True)
@@ -151,6 +155,34 @@ class CardBar(Widget):
         bar = self.rect.copy()
         bar.width = min(round(CARD_MM * self.px_per_mm), bar.width)
         ui.box(surface, bar, ui.theme.accent, ui.theme.line)
+
+
+@lru_cache(maxsize=8)
+def _print_picture(name: str) -> pygame.Surface:
+    return pygame.image.load(paths.assets() / "bench" / f"{name}.png")
+
+
+def _shown_prints(size: tuple[int, int], ui: Ui, left: int, width: int) -> list[Widget]:
+    """Three prints of one face, where there is room: what one is working towards."""
+    pad = ui.px(16)
+    each = (width - 2 * pad) // 3
+    top, foot = ui.px(36 + 440), size[1] - ui.px(44)
+    high = min(round(each * 110 / 160), foot - top - ui.px(18))
+    if high < ui.px(120):
+        return []
+    wide = round(high * 160 / 110)
+    made: list[Widget] = []
+    for n, (name, told) in enumerate(PRINTS):
+        thumb = Picture(f"shown {n}", picture=_print_picture(name), caption=told, area=6)
+        thumb.rect = pygame.Rect(left + n * (each + pad) + (each - wide) // 2, top, wide, high + ui.px(18))
+        made.append(thumb)
+    return made
+
+
+class Picture(Thumb):
+    """A small picture that is only looked at."""
+
+    focusable: ClassVar[bool] = False
 
 
 def settings_page(size: tuple[int, int], ui: Ui, prefs: Prefs, where: Path) -> list[Widget]:

@@ -67,17 +67,21 @@ def uncovered(desk: Desk, inches: bool = False) -> Uncovered:
             found.bearing_pct >= target.bearing_pct,
         ),
         ("Strokes off the marks, %", f"{off:.0f}", "–", None),
-        ("Rounds / shop hours", f"{job.round} / {job.clock_s / S_PER_H:.1f}", "–", None),
+        ("Rounds", f"{job.round}", "–", None),
+        ("Hours on the shop clock", f"{job.clock_s / S_PER_H:.1f}", "–", None),
     )
     heights, span = height_map(job.face)
     return Uncovered(heights, span, rows, found.meets(target))
 
 
 def height_map(face: Face) -> tuple[NDArray[np.uint8], float]:
-    """Colours of the heights of a face over the plane of its highest part, and the span of the colours, um."""
+    """Colours of the heights of a face over its least-squares plane, and the span of the colours, um."""
     scored = face.scored
-    middle = float(np.median(face.height_um[scored]))
-    off = face.height_um - middle
+    rows, cols = np.nonzero(scored)
+    places = np.column_stack([cols, rows, np.ones(len(rows))])
+    plane, *_ = np.linalg.lstsq(places, face.height_um[scored], rcond=None)
+    ny, nx = face.shape
+    off = face.height_um - (plane[0] * np.arange(nx)[None, :] + plane[1] * np.arange(ny)[:, None] + plane[2])
     span = max(SPAN_UM, float(np.ceil(np.percentile(np.abs(off[scored]), 99.0))))
     share = np.clip(off / span, -1.0, 1.0)
     knots = np.linspace(-1.0, 1.0, len(HEIGHTS))

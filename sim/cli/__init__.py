@@ -14,7 +14,8 @@ from sim import PHYSICS, __version__
 from sim.errors import BadFiles, BadParam, ShopError
 
 COMMANDS = ("bench", "demo", "measure", "seat", "flycut", "part", "bands", "model", "replay", "pack")
-DEFAULT = "demo"
+DEFAULT = "bench"  # where there is a display; else WITHOUT_DISPLAY
+WITHOUT_DISPLAY = "demo"
 PLAIN = {"µ": "u", "²": "2", "³": "3", "×": "x", "÷": "/", "≤": "<=", "≥": ">=", "σ": "sigma", "–": "-", "−": "-",
          "°": " deg", "·": "-", "…": "...", "±": "+-"}
 """What stands for a sign where the output cannot hold it."""
@@ -51,7 +52,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     Parameters
     ----------
     argv : sequence of str, optional
-        Without the program's name; nothing at all runs the demo.
+        Without the program's name; nothing at all opens the bench, or runs the demo where there is no display.
 
     Notes
     -----
@@ -59,7 +60,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     is told in one line, 2. Any other exception is a fault of ours and keeps its traceback.
     """
     _make_outputs_safe()
-    words = list(sys.argv[1:] if argv is None else argv) or [DEFAULT]
+    words = list(sys.argv[1:] if argv is None else argv) or [_usual()]
     try:
         args = _parser(words).parse_args(words)
         code: int = args.run(args)
@@ -82,6 +83,18 @@ def main(argv: Sequence[str] | None = None) -> int:
             raise
         _let_go_of_stdout(2)
         return _one_line(f"the output must be written, got: {error.strerror}", 2)
+
+
+def _usual() -> str:
+    """What runs when nothing is asked for: the bench where a window can be opened, else the demo."""
+    return DEFAULT if DEFAULT != "bench" or has_display() else WITHOUT_DISPLAY
+
+
+def has_display() -> bool:
+    """True when a window could be opened here."""
+    if os.environ.get("SDL_VIDEODRIVER"):
+        return True
+    return sys.platform in ("win32", "darwin") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
 
 
 def _make_outputs_safe() -> None:
@@ -111,10 +124,11 @@ def _let_go_of_stdout(code: int) -> int:
 def _parser(words: Sequence[str]) -> _Parser:
     """Parser of the command that is asked for; of all when none is, for then the help lists them."""
     if words[0].startswith("-") and words[0] not in ("-h", "--help", "--version"):
-        where = f"got {words[0]} first: flatwright {DEFAULT} {words[0]} ..."
+        where = f"got {words[0]} first: flatwright {_usual()} {words[0]} ..."
         raise BadParam(f"an option must come after its command, {where}")
     top = _Parser(prog="flatwright", description="Learn to scrape cast iron flat: print, cut, measure.",
-                  epilog=f"Without a command: {DEFAULT}. Options of a command: flatwright COMMAND --help.")
+                  epilog=f"Without a command: {DEFAULT}, or {WITHOUT_DISPLAY} where there is no display. Options of a command: "
+                         "flatwright COMMAND --help.")
     top.add_argument("--version", action="version", version=f"flatwright {__version__} (physics {PHYSICS})")
     table = top.add_subparsers(metavar="COMMAND", required=True, title="commands", parser_class=_Parser)
     for name in [words[0]] if words[0] in COMMANDS else COMMANDS:

@@ -3,7 +3,8 @@
 import argparse
 import os
 import re
-import sys
+
+from sim.cli import has_display
 
 NAME = "bench"
 HELP = "Open the bench, the window to practise in; or play a script of gestures without a window and save pictures."
@@ -58,13 +59,6 @@ def scale(text: str) -> float:
     if not 0.75 <= value <= 3.0:
         raise argparse.ArgumentTypeError(f"must be 0.75 to 3, got {text[:40]!r}")
     return value
-
-
-def has_display() -> bool:
-    """True when a window could be opened here."""
-    if os.environ.get("SDL_VIDEODRIVER"):
-        return True
-    return sys.platform in ("win32", "darwin") or bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
 
 
 def refuse_other_pygame() -> None:

@@ -8,7 +8,8 @@ from sim import paths
 from sim.bench.files import found_files, free_path, session_of
 from sim.bench.script import begun
 from sim.bench.start import Prefs, read_prefs, with_recent, write_prefs
-from sim.cli.bench import has_display, refuse_other_pygame
+from sim.cli import has_display
+from sim.cli.bench import refuse_other_pygame
 from sim.errors import BadFile, BadParam
 from sim.shop.logbook import fingerprint
 from sim.shop.session import Session
