@@ -127,8 +127,8 @@ def _parser(words: Sequence[str]) -> _Parser:
         where = f"got {words[0]} first: flatwright {_usual()} {words[0]} ..."
         raise BadParam(f"an option must come after its command, {where}")
     top = _Parser(prog="flatwright", description="Learn to scrape cast iron flat: print, cut, measure.",
-                  epilog=f"Without a command: {DEFAULT}, or {WITHOUT_DISPLAY} where there is no display. Options of a command: "
-                         "flatwright COMMAND --help.")
+                  epilog=f"Without a command: {DEFAULT}, or {WITHOUT_DISPLAY} where there is no display. "
+                         "Options of a command: flatwright COMMAND --help.")
     top.add_argument("--version", action="version", version=f"flatwright {__version__} (physics {PHYSICS})")
     table = top.add_subparsers(metavar="COMMAND", required=True, title="commands", parser_class=_Parser)
     for name in [words[0]] if words[0] in COMMANDS else COMMANDS:
