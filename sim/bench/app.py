@@ -224,10 +224,10 @@ class Bench:
         assert self.desk is not None
         job = self.desk.session.job
         target = job.start.shape.face(job.in_hand).target
-        return (
-            f"Goal: flat within {target.bearing_flatness_um:g} µm where it bears, {target.spots_mean:g} spots in the "
-            f"square, lowest {target.spots_lowest:g}"
-        )
+        flat, spots = f"{target.bearing_flatness_um:g} µm", f"{target.spots_mean:g} spots"
+        if self.size[0] < 1150 * self.ui.scale:
+            return f"Goal: {flat}, {spots}, lowest {target.spots_lowest:g}"
+        return f"Goal: flat within {flat} where it bears, {spots} in the square, lowest {target.spots_lowest:g}"
 
     def _picture(self, hung: Any) -> pygame.Surface:
         if id(hung) not in self._pictures:

@@ -308,6 +308,7 @@ def _hinge(desk: Desk, hold: Hold, stack: Stack) -> None:
                 "text",
             )
         stack.label(f"An even face of this outline: {100.0 * desk.turned.even[0].share:.0f} %", LABEL)
+        stack.label("The crosses on the face are where it turned.", SMALL)
 
 
 def _chalk(desk: Desk, hold: Hold, stack: Stack) -> None:

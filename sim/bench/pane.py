@@ -193,6 +193,12 @@ class FacePane:
         reading = self.desk.tool in ("spot", "read")
         if reading and prediction and prediction.x_mm is not None and prediction.y_mm is not None:
             _cross(surface, view.to_px(prediction.x_mm, prediction.y_mm))
+        if self.desk.tool == "hinge" and self.desk.turned is not None:
+            for pivot in self.desk.turned.pivots:
+                x, y = view.to_px(pivot.x_mm, pivot.y_mm)
+                pygame.draw.circle(surface, INK, (round(x), round(y)), ui.px(9), 4)
+                pygame.draw.circle(surface, CALL_FILL, (round(x), round(y)), ui.px(8), 2)
+                _cross(surface, (x, y))
         self._draw_tool(surface, view, hold)
         self._caption(surface, ui, view, hung)
 
