@@ -147,10 +147,14 @@ class Events:
                 return
             step = 5.0 if _shift(event) else 1.0
             hold.step(step * dx, step * dy)
+            self._follow()
         elif event.key in DIGITS:
             self._digit(DIGITS[event.key], _shift(event))
         elif action == "patch":
             hold.jump(-1 if _shift(event) else 1)
+            self._follow()
+        elif action == "do" and _shift(event):
+            hold.key_row()
         elif action in ("lamp", "lay over"):
             self._held.add(action)
             if action == "lay over" and self.bench.pane is not None and desk.hung:
@@ -159,6 +163,17 @@ class Events:
                 )
         elif action:
             self.bench.said(action, True)
+
+    def _follow(self) -> None:
+        """Move the view along when the cursor has left it."""
+        hold, pane = self.bench.hold, self.bench.pane
+        if hold is None or pane is None or pane.on_plate:
+            return
+        view = pane.view
+        x, y = view.to_px(*hold.cursor_mm)
+        if not view.covers(x, y):
+            cx, cy = view.middle_px
+            pane.shift(cx - x, cy - y)
 
     def _key_up(self, event: pygame.event.Event) -> None:
         action = self.bench.keys.get(place_of(event), "")
@@ -192,6 +207,7 @@ class Events:
         if event.key in ARROWS and self.bench.page == "bench" and self.bench.hold is not None:
             dx, dy = ARROWS[event.key]
             self.bench.hold.step(0.2 * dx, 0.2 * dy)
+            self._follow()
             return
         acts: dict[str, Callable[[], None]] = {
             "q": self.bench.quit,

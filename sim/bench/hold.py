@@ -126,10 +126,7 @@ class Hold:
         elif drag.is_click:
             self.desk.cut(self.laid([line]))
         elif self.shift and self.desk.freedom.rows:
-            self._turn_to(line)
-            self.row = Row(line, self.desk.settings.spacing_mm)
-            self.desk.order = tuple(self.row.ghosts())
-            self.desk.told = "Move aside for ghosts, click lays them; click on a ghost drops it, Esc lets go."
+            self._begin_row(line)
         else:
             self._turn_to(line)
             self.desk.stroke(*line)
@@ -276,6 +273,21 @@ class Hold:
             return
         self._turn_to(line)
         self.desk.cut(self.laid([line]))
+
+    def key_row(self) -> None:
+        """A stroke made with the keys becomes the first of a row; the cursor then moves aside, Space lays it."""
+        line = self.key.line() if self.key is not None else None
+        if line is None or not self.desk.freedom.rows:
+            self.do()
+            return
+        self.key = None
+        self._begin_row(line)
+
+    def _begin_row(self, line: Line) -> None:
+        self._turn_to(line)
+        self.row = Row(line, self.desk.settings.spacing_mm)
+        self.desk.order = tuple(self.row.ghosts())
+        self.desk.told = "Move aside for ghosts, click lays them; click on a ghost drops it, Esc lets go."
 
     def sweep(self, turn_deg: float = 0.0) -> None:
         """Sweep the face in hand over a grid."""

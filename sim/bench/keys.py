@@ -160,7 +160,7 @@ def help_page(size: tuple[int, int], ui: Ui, keys: dict[str, str]) -> list[Widge
     lines += [
         ("1 – 6", "push; in Read 1 high, 2 medium, 3 low, 0 clears; in Roll the film"),
         ("arrows", "cursor 1 mm (Shift 5, Ctrl 0.2)"),
-        ("Shift + drag", "a row"),
+        ("Shift + drag", "a row; by keys: Shift + Space ends its first stroke"),
         ("wheel", "zoom; Shift: push"),
         ("Ctrl+Z, Ctrl+Y", "take back, do again"),
         ("Ctrl+Enter", "finish this face"),

@@ -266,3 +266,28 @@ def test_a_lesson_may_forbid_rows_orders_and_carrying_on(player):
     player.play([{"drag": DRAGS[0], "shift": True}])
     assert player.bench.hold.row is None
     assert desk.session.job.strokes == 1, "a drag with Shift is a stroke then"
+
+
+def test_a_row_by_keys_alone(player):
+    player.play(
+        [*BY_MOUSE[:6], {"key": "A"}, {"key": "SPACE"}, {"key": "RIGHT", "times": 8}, {"key": "SPACE", "mod": "shift"}]
+    )
+    hold, desk = player.bench.hold, player.bench.desk
+    assert hold.row is not None
+    player.play([{"key": "UP", "times": 6}])
+    assert len(desk.order) == 4, "the first, and three 2 mm apart"
+    player.play([{"key": "SPACE"}])
+    assert desk.session.job.strokes == 4
+    assert hold.row is None
+
+
+def test_the_view_goes_along_with_a_cursor_that_the_keys_move_out_of_it(player):
+    player.play([*BY_MOUSE[:6], {"key": "A"}, {"zoom": 4.0}])
+    pane, hold = player.bench.pane, player.bench.hold
+    player.play([{"key": "RIGHT", "mod": "shift", "times": 6}])
+    assert pane.view.covers(*pane.view.to_px(*hold.cursor_mm))
+
+
+def test_no_sound_is_opened(player):
+    player.play(BY_MOUSE[:6])
+    assert pygame.mixer.get_init() is None

@@ -150,3 +150,13 @@ def test_without_a_display_one_line_says_what_works_without_one(tmp_path):
     assert done.stderr.count("\n") == 1
     assert "No window here" in done.stderr
     assert "demo" in done.stderr
+
+
+def test_the_first_compile_is_done_by_a_child_and_the_window_comes_up_after_it(screen, tmp_path, monkeypatch):
+    monkeypatch.setenv("FLATWRIGHT_CACHE", str(tmp_path / "cache"))
+    window = Window(screen, tmp_path / "data")
+    try:
+        assert [path.name for path in (tmp_path / "cache").rglob("sealed.json")] == ["sealed.json"]
+        window.quit()
+    finally:
+        window.process.kill()
