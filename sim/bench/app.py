@@ -149,10 +149,10 @@ class Bench:
     def prefer(self, prefs: Prefs) -> None:
         """Take new preferences and keep them; a disk that is full keeps nobody from working."""
         self.prefs = prefs
-        self.keys = read_keys(self.folder / "keys.json", prefs.left_hand)
         self.ui = Ui(THEMES[prefs.theme], prefs.scale, prefs.motion)
         try:
             write_prefs(self.folder / "bench.json", prefs)
+            self.keys = read_keys(self.folder / "keys.json", prefs.left_hand)
         except (ShopError, OSError) as error:
             self._told(f"Settings could not be kept: {error}")
         if self.pane is not None:
