@@ -469,25 +469,17 @@ class Bench:
         """Draw the page as it is now."""
         self.lay_out()
         theme = self.ui.theme
-        if self.page != "bench":
-            surface.fill(theme.background)
+        sheets: dict[int, pygame.Rect] = {}
         if self.page == "bench" and self.pane is not None and self.hold is not None:
             where = areas(self.size, self.ui)
-            for rect in (where.goal, where.hand, where.prints, where.tray, where.coach):
-                surface.fill(theme.panel, rect)
-            for a, b in (
-                (where.goal.bottomleft, where.goal.bottomright),
-                (where.tray.topleft, where.tray.topright),
-                (where.coach.topleft, where.coach.topright),
-                (where.hand.topleft, where.hand.bottomleft),
-                (where.prints.topright, where.prints.bottomright),
-            ):
-                pygame.draw.line(surface, theme.background, a, b)
+            sheets = dict(enumerate((where.goal, where.prints, where.hand, where.tray, where.coach)))
             if self.pane.rect != where.face:
                 self.pane.place(where.face)
             self.pane.refresh()
             self.pane.draw(surface, self.ui, self.hold)
-        elif self.page == "finish" and self.done is not None:
+        else:
+            surface.fill(theme.background)
+        if self.page == "finish" and self.done is not None:
             draw_map(surface, self.ui, self.done, self._chart)
-        self.group.draw(surface, self.ui, now_s)
+        self.group.draw(surface, self.ui, now_s, sheets)
         self.dirty = False

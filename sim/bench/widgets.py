@@ -1,6 +1,6 @@
 """The widgets of a page together: pointer, keys, focus and hover text, and what a test of the layout asks."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from itertools import combinations
 
 import pygame
@@ -39,6 +39,7 @@ class Group:
         self._since_s = 0.0
         self._by_key = False
         self._touched: str | None = None  # Tab goes on from here
+        self._sheets: dict[int, tuple[object, pygame.Surface]] = {}
 
     def order(self) -> list[Widget]:
         """What Tab reaches, in reading order: areas, rows from the top, left to right.
@@ -101,13 +102,25 @@ class Group:
             self._touched = id
         return said
 
-    def draw(self, surface: pygame.Surface, ui: Ui, now_s: float = 0.0) -> None:
-        """Draw all, then the ring of the focus, then the hover text."""
+    def draw(self, surface: pygame.Surface, ui: Ui, now_s: float = 0.0,
+             sheets: Mapping[int, pygame.Rect] | None = None) -> None:
+        """Draw all, then the ring of the focus, then the hover text.
+
+        Parameters
+        ----------
+        sheets : mapping of area to rect, optional
+            Areas that lie on a panel of their own: each is drawn again only when something on it has changed.
+        """
         for widget in self.widgets:
             widget.hovered = widget.id == self._hovered and self._pressed in (None, widget.id)
             widget.pressed = widget.id == self._pressed
             widget.focused = widget.id == self.focus
-            widget.draw(surface, ui, now_s)
+        sheets = sheets or {}
+        for area, rect in sheets.items():
+            self._draw_sheet(surface, ui, area, rect, now_s)
+        for widget in self.widgets:
+            if widget.area not in sheets:
+                widget.draw(surface, ui, now_s)
         focused = self._named(self.focus)
         if focused is not None and (self._by_key or focused.keeps_focus):
             ui.ring(surface, focused.rect, focused.radius)
@@ -115,6 +128,20 @@ class Group:
         if told is not None:
             _hover_text(surface, ui, told.rect, told.told())
         self.dirty = False
+
+    def _draw_sheet(self, surface: pygame.Surface, ui: Ui, area: int, rect: pygame.Rect, now_s: float) -> None:
+        mine = [widget for widget in self.widgets if widget.area == area]
+        looks = ui.theme.name, ui.scale, tuple(rect), [(type(w), list(vars(w).values())) for w in mine]
+        moving = any(isinstance(w, Toast) or (w.focused and isinstance(w, Field)) for w in mine)
+        kept = self._sheets.get(area)
+        if kept is None or moving or ui.seen is not None or kept[0] != looks:
+            surface.fill(ui.theme.panel, rect)
+            pygame.draw.rect(surface, ui.theme.background, rect, 1)
+            for widget in mine:
+                widget.draw(surface, ui, now_s)
+            self._sheets[area] = looks, surface.subsurface(rect.clip(surface.get_rect())).copy()
+        else:
+            surface.blit(kept[1], rect)
 
     def due_s(self, now_s: float) -> float | None:
         """When the next change by time alone is to be drawn: a hover text comes, a notice goes; None for never."""

@@ -343,3 +343,26 @@ def test_drawing_forty_widgets(benchmark):
     benchmark(group.draw, surface, ui, 1.0)
     if benchmark.enabled:
         assert benchmark.stats.stats.median <= 0.002
+
+
+def test_a_panel_that_was_kept_looks_as_one_that_is_drawn_anew_after_every_change():
+    ui = Ui(DARK)
+    rect = pygame.Rect(0, 0, 400, 200)
+
+    def made(label, done=False):
+        button = Button("a", label, done=done, area=1)
+        button.rect = pygame.Rect(20, 20, 160, 60)
+        return [button]
+
+    kept = Group([])
+    surface, fresh = pygame.Surface((400, 200)), pygame.Surface((400, 200))
+    for widgets, moved in ((("one",), None), (("one",), None), (("two",), None), (("two", True), None), (("two", True), (50, 50)),
+                           (("two", True), (300, 150))):  # fmt: skip
+        kept.widgets = made(*widgets)
+        new = Group(made(*widgets))
+        for group, sheet in ((kept, surface), (new, fresh)):
+            if moved:
+                group.events(pygame.event.Event(pygame.MOUSEMOTION, pos=moved, rel=(0, 0), buttons=(0, 0, 0)))
+            sheet.fill((1, 2, 3))
+            group.draw(sheet, ui, 0.0, {1: rect})
+        assert surface.get_buffer().raw == fresh.get_buffer().raw
