@@ -24,7 +24,7 @@ ROOMS = {
     "books": "record shoplog",
     "school": "checks lesson coach drill",
     "report": "tables figures recut part page part_page sheet map",
-    "bench": "palette viewport iron gestures hand_today pieces desk kept hold lettering controls entries "
+    "bench": "palette viewport iron gestures hand_today pieces back desk kept hold lettering controls entries "
     "widgets uncovered panels inhand pane keys start files finish app events window script",
     "cli": "bench demo seat measure flycut part bands model replay pack",
 }

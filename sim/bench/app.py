@@ -10,13 +10,13 @@ import pygame
 
 from sim import paths
 from sim.bench.desk import Desk
-from sim.bench.entries import Field, Listing
+from sim.bench.entries import Listing
 from sim.bench.files import begun, files_page, found_files, free_path, session_of
 from sim.bench.finish import as_text, draw_map, finish_page
 from sim.bench.hold import Hold
 from sim.bench.inhand import in_hand, set_tool
-from sim.bench.kept import keep, opened
-from sim.bench.keys import help_page, read_keys, write_keys
+from sim.bench.kept import keep, keep_beside, opened
+from sim.bench.keys import help_page, read_keys, sign_of, write_keys
 from sim.bench.lettering import LABEL, Ui
 from sim.bench.palette import THEMES
 from sim.bench.pane import FacePane
@@ -42,13 +42,12 @@ from sim.shop.job import JobStart
 from sim.shop.session import Session
 
 SIZE = (1280, 800)
+LEAST_SIZE = (1024, 640)
 ASIDE = ("settings", "help", "files")
 """Pages from which one goes back to where one was."""
 STEP_S = 1.0 / 30.0
+KEEP_S = 2.0
 STROKES_A_STEP = 2  # of a pass that is watched
-CTRL = pygame.KMOD_CTRL | pygame.KMOD_META
-ARROWS = {pygame.K_LEFT: (-1.0, 0.0), pygame.K_RIGHT: (1.0, 0.0), pygame.K_UP: (0.0, 1.0), pygame.K_DOWN: (0.0, -1.0)}
-DIGITS = {getattr(pygame, f"K_{n}"): n for n in range(10)} | {getattr(pygame, f"K_KP{n}"): n for n in range(10)}
 
 
 class Bench:
@@ -57,7 +56,7 @@ class Bench:
     Attributes
     ----------
     page : str
-        "start", "bench", "finish", "settings" or "help".
+        "start", "bench", "finish", "settings", "help" or "files".
     desk, hold, pane :
         Of the job that is open; None on the start page before one is.
     dirty : bool
@@ -71,7 +70,7 @@ class Bench:
     ) -> None:
         self.folder, self.size, self.seed = folder, size, seed
         self.prefs = read_prefs(folder / "bench.json") if prefs is None else prefs
-        self.ui = Ui(THEMES[self.prefs.theme], self.prefs.scale, self.prefs.motion)
+        self.ui = self._fitting_ui()
         self.keys = read_keys(folder / "keys.json", self.prefs.left_hand)
         self.page, self.before = "start", "start"
         self.desk: Desk | None = None
@@ -87,7 +86,7 @@ class Bench:
         self.group = Group([])
         self._pictures: dict[int, tuple[Any, pygame.Surface]] = {}
         self._chart = pygame.Rect(0, 0, 1, 1)
-        self._stepped_s = 0.0
+        self._stepped_s = self._kept_s = 0.0
         self.lay_out()
 
     # ------------------------------------------------------------------ opening and closing
@@ -98,6 +97,10 @@ class Bench:
 
     def open_file(self, path: Path) -> None:
         """Open a part, or go on with a job; what is wrong with it is said, and nothing else changes."""
+        here = None if self.desk is None else self.desk.session.path
+        if here is not None and here.absolute() == path.absolute():
+            self.show("bench")  # it is open already
+            return
         self._try_open(lambda: session_of(path, self.jobs, self.seed))
 
     def _try_open(self, make: Callable[[], Session]) -> None:
@@ -149,7 +152,7 @@ class Bench:
     def prefer(self, prefs: Prefs) -> None:
         """Take new preferences and keep them; a disk that is full keeps nobody from working."""
         self.prefs = prefs
-        self.ui = Ui(THEMES[prefs.theme], prefs.scale, prefs.motion)
+        self.ui = self._fitting_ui()
         try:
             write_prefs(self.folder / "bench.json", prefs)
             self.keys = read_keys(self.folder / "keys.json", prefs.left_hand)
@@ -170,34 +173,39 @@ class Bench:
         """Turn to a page."""
         if page in ASIDE and self.page not in ASIDE:
             self.before = self.page
-        self.page = page
-        self.group.focus_on(None)
-        self.dirty = True
+        if self.hold is not None:
+            self.hold.let_go()
+        for id, value in self.group.focus_on(None):
+            self.said(id, value)
+        if page not in ASIDE:
+            self.note = ""
+        self.page, self.menu, self.dirty = page, None, True
 
     def resize(self, size: tuple[int, int]) -> None:
         """The window has another size."""
         self.size = max(size[0], 640), max(size[1], 420)
+        self.ui = self._fitting_ui()
         if self.pane is not None:
             self.pane.place(areas(self.size, self.ui).face)
         self.dirty = True
 
+    def _fitting_ui(self) -> Ui:
+        """Letters as large as was chosen, and as the window has room for: the bench is laid out for 1024 x 640."""
+        most = min(self.size[0] / LEAST_SIZE[0], self.size[1] / LEAST_SIZE[1])
+        return Ui(THEMES[self.prefs.theme], max(min(self.prefs.scale, most), 0.6), self.prefs.motion)
+
     def lay_out(self) -> None:
-        """Make the widgets of the page as it is now; what is being typed stays."""
-        typed = {w.id: w for w in self.group.widgets if isinstance(w, Field) and w.id == self.group.focus}
-        made = self._widgets()
-        for widget in made:
-            if widget.id in typed:
-                typed[widget.id].rect = widget.rect
-        self.group.widgets = [typed.get(widget.id, widget) for widget in made]
+        """Make the widgets of the page as it is now."""
+        self.group.renew(self._widgets())
 
     def _widgets(self) -> list[Widget]:
         if self.page == "bench" and self.desk is not None and self.hold is not None and self.pane is not None:
             where, chosen = areas(self.size, self.ui), self.pane.over
             return [
-                *goal_line(self.desk, where.goal, self.ui, self._goal()),
+                *goal_line(self.desk, where.goal, self.ui, self.prefs.inches),
                 *hung_prints(self.desk, where.prints, self.ui, self._picture, chosen),
                 *in_hand(self.desk, self.hold, where.hand, self.ui),
-                *tray(self.desk, where.tray, self.ui, self.more),
+                *tray(self.desk, where.tray, self.ui, self.more, {act: sign_of(key) for key, act in self.keys.items()}),
                 *coach_line(self.desk, where.coach, self.ui),
                 *menu_widgets(self.menu, where.face, self.ui),
             ]
@@ -205,7 +213,7 @@ class Bench:
             made, self._chart = finish_page(self.desk, self.done, self.size, self.ui, self.note)
             return made
         if self.page == "settings":
-            return settings_page(self.size, self.ui, self.prefs, self.folder)
+            return settings_page(self.size, self.ui, self.prefs, self.folder, self.note)
         if self.page == "files":
             return files_page(self.size, self.ui, self.files, self.note)
         if self.page == "help":
@@ -219,15 +227,6 @@ class Bench:
             )
             made.append(told)
         return made
-
-    def _goal(self) -> str:
-        assert self.desk is not None
-        job = self.desk.session.job
-        target = job.start.shape.face(job.in_hand).target
-        flat, spots = f"{target.bearing_flatness_um:g} µm", f"{target.spots_mean:g} spots"
-        if self.size[0] < 1150 * self.ui.scale:
-            return f"Goal: {flat}, {spots}, lowest {target.spots_lowest:g}"
-        return f"Goal: flat within {flat} where it bears, {spots} in the square, lowest {target.spots_lowest:g}"
 
     def _picture(self, hung: Any) -> pygame.Surface:
         if id(hung) not in self._pictures:
@@ -250,6 +249,7 @@ class Bench:
         try:
             copy = free_path(path.parent, f"{path.stem}-copy")
             self.desk.session.save(copy)
+            keep_beside(self.desk, copy)
             self.desk.told = f"Every act is saved as it is done, in {path.name}. A copy as it is now: {copy.name}"
         except ShopError as error:
             self.desk.told = str(error)
@@ -267,8 +267,8 @@ class Bench:
         desk, hold = self.desk, self.hold
         before = desk.session.job.round
         if id.startswith("take ") and id != "take calls":
+            hold.let_go()
             desk.take(id[5:])
-            hold.row = None
         elif id.startswith("at "):
             self.menu = None
             hold.from_menu(id)
@@ -279,8 +279,11 @@ class Bench:
             self.pane.over = None if self.pane.over == number else number
         else:
             self._said_of_tools(id, value)
+        if id == "face":
+            self.pane.whole()
         if desk.session.job.round != before:
             self.pane.over = None
+            hold.let_go()
             self.keep(checkpoint=False)
 
     def _said_anywhere(self, id: str, value: Any) -> bool:
@@ -294,7 +297,7 @@ class Bench:
                 self.done = uncovered(self.desk, self.prefs.inches)
             return True
         acts: dict[str, Callable[[], None]] = {
-            "more": self._more, "full screen": self._full_screen, "menu": lambda: self.show("settings"),
+            "more": lambda: setattr(self, "more", not self.more), "menu": lambda: self.show("settings"),
             "settings": lambda: self.show("settings"), "help": lambda: self.show("help"),
             "back": lambda: self.show("bench" if self.page == "finish" else self.before), "to start": self.to_start,
             "quit": self.quit, "keys file": self._write_keys, "door print": lambda: self.begin(*sample(0, self.seed)),
@@ -357,7 +360,10 @@ class Bench:
             self.desk.told = "This lesson does not uncover the iron before its end."
             return
         self.desk.uncovered += 1
-        self.desk.tool, self.desk.bared = "square", True
+        if self.hold is not None:
+            self.hold.let_go()
+        self.desk.take("square")
+        self.desk.bared = True
         self.desk.told = (
             f"Uncovered under the counting square; times so far: {self.desk.uncovered}. It is in the record."
         )
@@ -373,11 +379,14 @@ class Bench:
         """Uncover the face and hold it against its goal; the job stays open."""
         if self.desk is None:
             return
+        self.desk.stop_pass()
+        self.desk.handed = None
         try:
             self.done = uncovered(self.desk, self.prefs.inches)
         except ShopError as error:
             self.desk.told = str(error)
             return
+        self.desk.seen_whole += 1
         self.keep()
         self.show("finish")
 
@@ -401,8 +410,11 @@ class Bench:
         sheet = pygame.Surface(self.size)
         self.draw(sheet)
         picture = free_path(path.parent, f"{path.stem}-result", ".png")
-        pygame.image.save(sheet, picture)
-        self.note = f"Saved: {picture}"
+        try:
+            pygame.image.save(sheet, picture)
+            self.note = f"Saved: {picture}"
+        except (pygame.error, OSError) as error:
+            self.note = f"{picture}: could not be written: {error}"
         self.dirty = True
 
     def _copy(self) -> None:
@@ -413,10 +425,6 @@ class Bench:
         except (pygame.error, AttributeError):
             self.note = "The clipboard could not be reached."
 
-    def _full_screen(self) -> None:
-        if pygame.display.get_init() and pygame.display.get_surface() is not None:
-            pygame.display.toggle_fullscreen()
-
     def open_menu(self, pos: tuple[int, int] | None) -> None:
         """What can be done here: at the pointer, or at the cursor."""
         if self.pane is not None and self.hold is not None and self.page == "bench" and not self.pane.on_plate:
@@ -424,10 +432,6 @@ class Bench:
             self.menu = (round(x), round(y)) if pos is None else pos
             self.hold.cursor_mm = self.pane.to_mm(self.menu)
             self.dirty = True
-
-    def _more(self) -> None:
-        """In a small window the tray shows the stations or the instruments."""
-        self.more = not self.more
 
     def show_files(self) -> None:
         """The list of what can be opened."""
@@ -450,10 +454,20 @@ class Bench:
         return desk is not None and (desk.handed is not None or (desk.passing is not None and not desk.passing.paused))
 
     def tick(self, now_s: float) -> bool:
-        """Lay the next strokes of a pass when it is time; True while there is something to do by itself."""
+        """Lay the next strokes of a pass when it is time; True while there is something to do by itself.
+
+        What lies beside the job is written down some time after it has changed.
+        """
+        if self.desk is not None and self.desk.unkept and now_s - self._kept_s >= KEEP_S:
+            self._kept_s = now_s
+            self.keep(checkpoint=False)
         if self.desk is not None and self.desk.handed is not None:
             self.dirty = True
-            return self.desk.step_hand()
+            before = self.desk.session.job.round
+            going = self.desk.step_hand()
+            if self.desk.session.job.round != before:
+                self.keep(checkpoint=False)
+            return going
         if self.desk is None or not self.busy():
             return False
         if not self.prefs.motion:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.bench.back import Step, lying_on, put_back
 from sim.bench.gestures import PIECE, is_inside
 from sim.bench.pieces import (
     DULL_M,
@@ -49,15 +50,6 @@ from sim.shop.sight import Sight
 
 
 @dataclass
-class _Step:
-    """One thing that can be taken back: which field of the desk, and what was there before; iron by its command."""
-
-    name: str
-    before: Any = None
-    command: Command | None = None
-
-
-@dataclass
 class Desk:
     """The bench in use.
 
@@ -89,6 +81,12 @@ class Desk:
         The heights under the counting square are shown now.
     result : Any
         What the last act returned.
+    changes, last : int, Command or None
+        How often the job was changed, and by what; None: something was taken back.
+    unkept : bool
+        Something changed since the desk was last written down.
+    seen_whole : int
+        How often the whole face was uncovered by Finish.
     handed : generator or None
         A trained hand that works by itself, and the rounds that it has left.
     """
@@ -120,8 +118,12 @@ class Desk:
     _printed: bool = False
     _first: Command | None = None  # of a trained hand that has just begun: it was not sent a sight yet
     _pilots: dict[str, Generator[Command, Sight, None]] = field(default_factory=dict)
-    _back: list[_Step] = field(default_factory=list)
-    _forth: list[_Step] = field(default_factory=list)
+    changes: int = 0
+    last: Command | None = None
+    unkept: bool = False
+    seen_whole: int = 0
+    _back: list[Step] = field(default_factory=list)
+    _forth: list[Step] = field(default_factory=list)
 
     # ------------------------------------------------------------------ looking
 
@@ -181,8 +183,10 @@ class Desk:
 
     def take(self, tool: str | None) -> None:
         """Pick a tool up; none puts down what is in hand. Nothing is done by it."""
-        self.tool, self.bared = tool, False
-        self.order = ()
+        if self.laid and tool != "spot":
+            self.laid = False
+            self.told = "Taken off the plate without lifting a print."
+        self.tool, self.bared, self.order = tool, False, ()
 
     def set(self, **changes: Any) -> None:
         """Change settings of the tools."""
@@ -202,13 +206,15 @@ class Desk:
 
     def act(self, command: Command) -> bool:
         """Do a command; what stands in its way is told, in the shop's own words."""
+        before = lying_on(self)
         try:
             self.result = self.session.do(command)
         except (Refused, CannotWrite) as error:
             self.told = str(error)[:1].upper() + str(error)[1:]
             return False
-        self._back.append(_Step("iron", command=command))
+        self._back.append(Step(command, before))
         self._forth.clear()
+        self.changes, self.last, self.unkept = self.changes + 1, command, True
         return True
 
     def roll(self) -> None:
@@ -222,7 +228,8 @@ class Desk:
         """Lay the face on the plate and rub it; it stays there until it is lifted."""
         problems = self._spotting().problems(self.session.job)
         if problems:
-            self.told = problems[0]
+            off = problems[0].startswith(("x_mm", "y_mm"))
+            self.told = "The part must lie on the plate, at least partly." if off else problems[0]
             return
         self.laid, self.prediction = True, None
         self.told = "Before you lift: where will it be hardest? Click there, or press Space to lift."
@@ -251,15 +258,14 @@ class Desk:
             return SpotUpright(datum, s.x_mm, s.y_mm, s.way_mm)
         return SpotFace(s.x_mm, s.y_mm, s.way_mm, method=s.method, turn_deg=s.turn_deg)
 
-    def stroke(self, x0: float, y0: float, x1: float, y1: float, *, by_hand: bool = True) -> bool:
-        """Cut one stroke as it was made. Only dragged ones count as the hand of today."""
+    def stroke(self, x0: float, y0: float, x1: float, y1: float) -> bool:
+        """Cut one stroke as it was dragged: it counts as the hand of today."""
         if not self.cut(np.array([[x0, y0, x1, y1, self.push_n]])):
             return False
         self.drags += 1
         if self.drags % REST_DRAGS == 0:
             self.told = "Rest the hand. Nothing is lost."
-        if by_hand:
-            self.dragged.append(Stroke(x0, y0, x1, y1, self.nearest_call(0.5 * (x0 + x1), 0.5 * (y0 + y1))))
+        self.dragged.append(Stroke(x0, y0, x1, y1, self.nearest_call(0.5 * (x0 + x1), 0.5 * (y0 + y1))))
         return True
 
     def cut(self, strokes: NDArray[np.float64]) -> bool:
@@ -333,8 +339,11 @@ class Desk:
 
     def take_face(self, name: str) -> None:
         """Turn the part so that another face is in hand; calls and chalk stay with the old one's print."""
+        self.stop_pass()
+        self.handed, self.laid = None, False
         if name != self.session.job.in_hand and self.act(TakeFace(name)):
             self.calls, self.chalk, self.dragged, self.order, self.done = [], [], [], (), set()
+            self.turned, self.prediction = None, None
             self.centre()
             self.told = f"{name.capitalize()} in hand."
 
@@ -379,11 +388,12 @@ class Desk:
         if isinstance(command, SpotFace):
             self._hang()
             self._printed = True
+            self.calls, self.dragged, self.turned = [], [], None
         if isinstance(command, WipeFace) and self._printed:
             self._printed = False
             self.hand_rounds -= 1
         if self.hand_rounds <= 0:
-            self.handed, self.done, self.calls, self.dragged = None, {"wipe"}, [], []
+            self.handed, self.done = None, {"wipe"}
             self.told = f"The trained hand has put the scraper down in round {self.session.job.round}."
         return self.handed is not None
 
@@ -396,6 +406,11 @@ class Desk:
     def call(self, x_mm: float, y_mm: float, level: int | None = None, sure: bool = False) -> None:
         """Call a mark at a place; a call near it is replaced."""
         level = self.settings.level if level is None else level
+        face = self.session.job.face
+        row, col = int(y_mm // face.pitch_mm), int(x_mm // face.pitch_mm)
+        if not (0 <= row < face.shape[0] and 0 <= col < face.shape[1] and face.iron[row, col]):
+            self.told = "There is no iron to call."
+            return
         kept = [one for one in self.calls if (one.x_mm - x_mm) ** 2 + (one.y_mm - y_mm) ** 2 > 1.0]
         self._change("calls", [*kept, Call(round(x_mm, 2), round(y_mm, 2), level, sure)])
         self.done.add("read")
@@ -429,45 +444,52 @@ class Desk:
     # ------------------------------------------------------------------ back and forth
 
     def _change(self, name: str, value: Any) -> None:
-        self._back.append(_Step(name, getattr(self, name)))
+        self._back.append(Step(None, lying_on(self)))
         self._forth.clear()
         setattr(self, name, value)
+        self.unkept = True
 
     def undo(self) -> None:
-        """Take the last thing back: calls and chalk always, iron in free practice only."""
-        if self.passing is not None:
-            self.stop_pass()
-        if not self._back:
+        """Take the last thing back: calls and chalk of this print always, iron in free practice only."""
+        self.stop_pass()
+        at = len(self._back) - 1
+        if not self.freedom.iron_back:  # look behind the iron that was cut since, as far as to the last print
+            while at >= 0 and isinstance(self._back[at].command, Scrape | StoneFace | WipeFace | HoneBlade):
+                at -= 1
+        if at < 0:
             self.told = "Nothing to take back."
             return
-        step = self._back[-1]
-        if step.command is None:
-            self._forth.append(_Step(step.name, getattr(self, step.name)))
-            setattr(self, step.name, step.before)
-            self._back.pop()
-            return
-        if not self.freedom.iron_back:
+        step = self._back[at]
+        if step.command is not None and not self.freedom.iron_back:
             self.told = "Iron does not come back here; only free practice gives it back."
             return
-        try:
-            self.session.undo()
-        except (Refused, CannotWrite) as error:
-            self.told = str(error)
-            return
-        self._forth.append(self._back.pop())
-        if isinstance(step.command, SpotFace | SpotUpright):
-            self.hung = self.hung[:-1]
-        self.told = f"Taken back: {type(step.command).__name__}. Only free practice gives iron back."
+        step.after = lying_on(self)
+        if step.command is None:
+            put_back(self, step.before, ("calls", "chalk"))
+            self.told = "Taken back: calls or chalk."
+        else:
+            try:
+                self.session.undo()
+            except (Refused, CannotWrite) as error:
+                self.told = str(error)
+                return
+            put_back(self, step.before)
+            self.changes, self.last = self.changes + 1, None
+            self.laid, self.order, self.bared = False, (), False
+            self.told = f"Taken back: {step.name}. Only free practice gives iron back."
+        self._forth.append(self._back.pop(at))
+        self.unkept = True
 
     def redo(self) -> None:
         """Do again what was taken back last."""
         if not self._forth:
             self.told = "Nothing to do again."
             return
-        step = self._forth.pop()
-        left = self._forth
+        left, step = self._forth[:-1], self._forth[-1]
         if step.command is None:
-            self._change(step.name, step.before)
-        else:
-            self.act(step.command)
+            self._back.append(Step(None, lying_on(self)))
+            put_back(self, step.after, ("calls", "chalk"))
+        elif self.act(step.command):
+            put_back(self, step.after)
         self._forth = left
+        self.told = f"Done again: {step.name}."

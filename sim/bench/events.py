@@ -16,12 +16,17 @@ ARROWS = {pygame.K_LEFT: (-1.0, 0.0), pygame.K_RIGHT: (1.0, 0.0), pygame.K_UP: (
 DIGITS = {getattr(pygame, f"K_{n}"): n for n in range(10)} | {getattr(pygame, f"K_KP{n}"): n for n in range(10)}
 
 
+REPEATED = ("push less", "push more", "turn on", "turn back", "zoom in", "zoom out", "patch")
+"""Actions that a key which is held down does again and again."""
+
+
 class Events:
     """What is fed to a bench."""
 
     def __init__(self, bench: Bench) -> None:
         self.bench = bench
         self._held: set[str] = set()
+        self._down: set[str] = set()
         self._pan: tuple[int, int] | None = None
 
     def on(self, event: pygame.event.Event, now_s: float = 0.0) -> None:
@@ -32,6 +37,12 @@ class Events:
             self.bench.resize((event.w, event.h))
         elif event.type == pygame.DROPFILE:
             self.bench.open_file(Path(event.file))
+        elif event.type == pygame.WINDOWFOCUSLOST:
+            self._held.clear()
+            self._down.clear()
+        elif event.type == pygame.MOUSEBUTTONDOWN and self.bench.menu is not None and not self.bench.group.takes(event):
+            self.bench.menu = None  # a click beside the menu shuts it and does nothing else
+            self.bench.dirty = True
         elif event.type == pygame.MULTIGESTURE:
             self._pinched(event)
         elif event.type in (pygame.WINDOWEXPOSED, pygame.WINDOWRESTORED):
@@ -43,22 +54,23 @@ class Events:
                 self.bench.said(id, value)
             self.bench.dirty = self.bench.dirty or self.bench.group.dirty
             return
-        if event.type == pygame.MOUSEBUTTONDOWN and event.button == 1:
-            self.bench.menu = None
         if event.type == pygame.MOUSEMOTION:  # the pointer left a widget
             self.bench.group.events(event, now_s)
             self.bench.dirty = self.bench.dirty or self.bench.group.dirty
         elif event.type == pygame.MOUSEBUTTONDOWN:
-            self.bench.group.focus_on(None, by_key=False)
+            for id, value in self.bench.group.focus_on(None, by_key=False):  # what was being typed is taken
+                self.bench.said(id, value)
 
     def _gesture(self) -> bool:
         """A gesture on the face is under way: what comes next belongs to it."""
-        hold = self.bench.hold
-        return hold is not None and (hold.drag is not None or hold.outline is not None or hold.grip_mm is not None)
+        return self.bench.hold is not None and self.bench.page == "bench" and self.bench.hold.under_way()
 
     def _own(self, event: pygame.event.Event) -> None:
         if event.type == pygame.KEYDOWN:
-            self._key(event)
+            place = place_of(event)
+            again, self._down = place in self._down, self._down | {place}
+            if not again or event.key in ARROWS or self.bench.keys.get(place) in REPEATED:
+                self._key(event)
             self.bench.dirty = True
         elif event.type == pygame.KEYUP:
             self._key_up(event)
@@ -72,6 +84,8 @@ class Events:
             width, height = self.bench.size
             at = round(event.x * width), round(event.y * height)
             if pane.holds(at):
+                if self.bench.hold is not None:
+                    self.bench.hold.let_go()
                 pane.zoom(math.exp(2.0 * event.pinched), at)
                 self.bench.dirty = True
 
@@ -108,6 +122,8 @@ class Events:
         assert hold is not None
         assert pane is not None
         assert desk is not None
+        if self.bench.menu is not None:
+            return
         if self._pan is not None:
             pane.shift(event.pos[0] - self._pan[0], event.pos[1] - self._pan[1])
             self._pan, self.bench.dirty = event.pos, True
@@ -126,6 +142,9 @@ class Events:
             self._ctrl(event)
             return
         action = self.bench.keys.get(place_of(event), "")
+        if action == "full screen" and pygame.display.get_init() and pygame.display.get_surface() is not None:
+            pygame.display.toggle_fullscreen()
+            return
         if event.key == pygame.K_MENU or (event.key == pygame.K_F10 and _shift(event)):
             self.bench.open_menu(None)
             return
@@ -155,6 +174,8 @@ class Events:
             self._follow()
         elif action == "do" and _shift(event):
             hold.key_row()
+        elif action in ("push less", "push more") and event.mod & pygame.KMOD_ALT:
+            desk.push_by(1 if action == "push more" else -1, quarter=True)
         elif action in ("lamp", "lay over"):
             self._held.add(action)
             if action == "lay over" and self.bench.pane is not None and desk.hung:
@@ -176,6 +197,7 @@ class Events:
             pane.shift(cx - x, cy - y)
 
     def _key_up(self, event: pygame.event.Event) -> None:
+        self._down.discard(place_of(event))
         action = self.bench.keys.get(place_of(event), "")
         if action in self._held:
             self._held.discard(action)

@@ -5,7 +5,7 @@ import pygame
 
 from sim.bench.desk import Desk
 from sim.bench.lettering import BODY, LABEL, NAME, SMALL, Ui
-from sim.bench.palette import HEIGHTS, INK, WELL, WELL_TEXT
+from sim.bench.palette import INK, WELL, WELL_TEXT, height_colour
 from sim.bench.panels import Stack
 from sim.bench.uncovered import Uncovered
 from sim.bench.widgets import Button, Label, Widget
@@ -18,7 +18,8 @@ def finish_page(
 ) -> tuple[list[Widget], pygame.Rect]:
     """Widgets of the page, and where the map lies."""
     pad, right = ui.px(24), ui.px(420)
-    short = [SHORT[n] for n, row in enumerate(done.rows) if row[3] is False]
+    short = [SHORT[n] if n < len(SHORT) else row[0].split(",")[0].lower() for n, row in enumerate(done.rows)
+             if row[3] is False]  # fmt: skip
     title = "Reached: every figure of the goal." if done.met else f"Not reached yet: {', '.join(short)}."
     head = Label("verdict", string=title, size=NAME, bold=True, role="reached" if done.met else "not_reached")
     head.rect = pygame.Rect(pad, ui.px(14), size[0] - 2 * pad, ui.px(30))
@@ -44,7 +45,7 @@ def finish_page(
     stack.space(8)
     stack.label(f"Orange is high, violet is low; a line every 2 µm; colours end at ±{done.span_um:g} µm.", LABEL)
     stack.label(
-        f"Uncovered {desk.uncovered} times while working." if desk.uncovered else "Never uncovered while working.",
+        uncovered_words(desk),
         LABEL,
     )
     if note:
@@ -63,6 +64,15 @@ def finish_page(
     return made + stack.made + foot.made, chart
 
 
+def uncovered_words(desk: Desk) -> str:
+    """How often iron was uncovered before this finish."""
+    before = desk.seen_whole - 1
+    if not desk.uncovered and before <= 0:
+        return "Never uncovered while working."
+    whole = f"; the whole face was seen {before} times before" if before > 0 else ""
+    return f"Uncovered under the square {desk.uncovered} times while working{whole}."
+
+
 def draw_map(surface: pygame.Surface, ui: Ui, done: Uncovered, chart: pygame.Rect) -> None:
     """The map with its scale."""
     surface.fill(WELL, chart)
@@ -77,10 +87,7 @@ def draw_map(surface: pygame.Surface, ui: Ui, done: Uncovered, chart: pygame.Rec
     bar = pygame.Rect(chart.right - ui.px(76), where.top, ui.px(16), where.height)
     for y in range(bar.height):
         share = 1.0 - 2.0 * y / max(bar.height - 1, 1)
-        at = (share + 1.0) * 0.5 * (len(HEIGHTS) - 1)
-        low = min(int(at), len(HEIGHTS) - 2)
-        colour = [round(a + (at - low) * (b - a)) for a, b in zip(HEIGHTS[low], HEIGHTS[low + 1], strict=True)]
-        surface.fill(colour, (bar.left, bar.top + y, bar.width, 1))
+        surface.fill(height_colour(share), (bar.left, bar.top + y, bar.width, 1))
     pygame.draw.rect(surface, INK, bar, 1)
     for share, y in ((1.0, bar.top), (0.0, bar.centery), (-1.0, bar.bottom)):
         words = f"{share * done.span_um:+.0f}" if share else "0"

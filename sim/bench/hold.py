@@ -4,7 +4,7 @@ Each tool answers in its own way; nothing is cut before a release, and Esc or th
 """
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +37,8 @@ class Hold:
         What is being drawn: a stroke, a row of ghosts, a stroke by keys, a piece of chalk.
     grip_mm : (float, float) or None
         Where the part is held while it is moved on the plate.
+    pressing : str
+        Tool whose act waits for the release of the button.
     """
 
     desk: Desk
@@ -48,7 +50,9 @@ class Hold:
     outline: list[tuple[float, float]] | None = None
     grip_mm: tuple[float, float] | None = None
     shift: bool = False
-    patch_draws: int = field(default=0)
+    _from_mm: tuple[float, float] = (0.0, 0.0)
+    pressing: str = ""
+    patch_draws: int = 0
 
     # ------------------------------------------------------------------ the hand
 
@@ -86,10 +90,17 @@ class Hold:
         elif tool == "chalk":
             self.outline = [(x_mm, y_mm)]
         elif tool == "square":
-            desk.bared = False  # the window shuts where the square is taken away
             self.move_square(x_mm, y_mm)
         elif tool is not None:
-            self.do()
+            self.pressing = tool  # done on release, so that it can still be thrown away
+
+    def let_go(self) -> None:
+        """End every gesture without doing it: another tool, another page, another print."""
+        if self.grip_mm is not None:
+            self.desk.set(x_mm=self._from_mm[0], y_mm=self._from_mm[1])
+        self.drag = self.row = self.key = self.outline = self.grip_mm = None
+        self.pressing = ""
+        self.desk.order = ()
 
     def move(self, x_mm: float, y_mm: float) -> bool:
         """The pointer moves; True when something must be drawn."""
@@ -112,6 +123,10 @@ class Hold:
     def release(self, x_mm: float, y_mm: float) -> None:
         """The left button comes up: now it cuts."""
         self.grip_mm = None
+        pressing, self.pressing = self.pressing, ""
+        if pressing and pressing == self.desk.tool:
+            self.do()
+            return
         if self.outline is not None:
             outline, self.outline = self.outline, None
             self.desk.add_chalk(outline if len(outline) >= 3 else ring(*outline[0], RING_MM))
@@ -137,9 +152,9 @@ class Hold:
         tool: whether the tool itself may be put down.
         """
         desk = self.desk
-        if self.drag is not None or self.key is not None or self.outline is not None or self.grip_mm is not None:
-            self.drag = self.key = self.outline = self.grip_mm = None
-            desk.told = "Thrown away; nothing was cut."
+        if self.under_way() or self.key is not None:
+            self.let_go()
+            desk.told = "Thrown away; nothing was done."
         elif self.row is not None or desk.order:
             self.row, desk.order = None, ()
             desk.told = "The ghosts are gone; nothing was cut."
@@ -157,12 +172,17 @@ class Hold:
             return False
         return True
 
+    def under_way(self) -> bool:
+        """The pointer is in the middle of something on the face."""
+        return bool(self.drag or self.outline or self.grip_mm or self.pressing)
+
     def _press_spot(self, x_mm: float, y_mm: float) -> None:
         if self.desk.laid:
             before = self.desk.prediction
             self.desk.prediction = Prediction(round(x_mm, 1), round(y_mm, 1), before.marks if before else None)
         else:
             self.grip_mm = (x_mm, y_mm)
+            self._from_mm = self.desk.settings.x_mm, self.desk.settings.y_mm
 
     def _click_row(self, x_mm: float, y_mm: float) -> None:
         assert self.row is not None  # only called so
@@ -300,6 +320,7 @@ class Hold:
     def move_square(self, x_mm: float, y_mm: float) -> None:
         """Lay the counting square with its middle here, within the face as far as it goes."""
         length, width = self.desk.session.job.face.size_mm
+        self.desk.bared = False  # what was uncovered is shut where the square is taken away
         self.desk.set(
             square_x_mm=min(max(x_mm - 12.7, 0.0), max(length - 25.4, 0.0)),
             square_y_mm=min(max(y_mm - 12.7, 0.0), max(width - 25.4, 0.0)),
@@ -337,6 +358,7 @@ class Hold:
 
     def take_calls(self) -> None:
         """Put the scraper in hand with the order filled in from the calls: read, then cut."""
+        self.let_go()
         self.desk.take("scrape")
         if self.desk.settings.take == "all in chalk":
             self.desk.set(take="high")

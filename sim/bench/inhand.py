@@ -282,7 +282,7 @@ def _indicator(desk: Desk, hold: Hold, stack: Stack) -> None:
         stack.label("This part has one face only: there is nothing to stand it on. Open the whole stand to use it.")
         return
     stack.label(f"The part stands on its {datum}; heights are written on the {desk.session.job.in_hand}.")
-    stack.add(Radio("tip", ("gauge block", "ball"), int(desk.settings.tip == "ball")))
+    stack.add(Radio("tip", ("block", "ball"), int(desk.settings.tip == "ball")))
     stack.add(Button("do", "Sweep the face", key="Space"))
     stack.add(
         Button("sweep turned", "Sweep it turned round", hint="The other way round: stand and part are told apart")
@@ -357,8 +357,11 @@ def set_tool(desk: Desk, hold: Hold, id: str, value: Any) -> bool:
         "next blade": lambda: {"blade": BLADES[(BLADES.index(s.blade) + 1) % len(BLADES)]},
         "next style": lambda: {"style": STYLES[(STYLES.index(s.style) + 1) % len(STYLES)]},
     }
-    if id in ("push less", "push more"):
+    if id in ("turn over", "turn_deg") and desk.laid:
+        desk.told = "It lies on the plate and was rubbed: lift it first."
+    elif id in ("push less", "push more"):
         desk.push_by(1 if id == "push more" else -1)
+        desk.set(blade=PUSHES[s.push - 1].blade)
     elif id == "on":
         desk.set(on=("plate", "angle plate")[value])
         desk.centre()

@@ -2,7 +2,9 @@
 
 import base64
 import json
+import math
 import zlib
+from contextlib import suppress
 from dataclasses import asdict, fields, replace
 from pathlib import Path
 from typing import Any
@@ -14,6 +16,13 @@ from sim.bench.pieces import PUSHES, TOOLS, Call, Freedom, Hung, Settings, Strok
 from sim.model.blade import RACK
 from sim.shop.session import Session
 from sim.shop.store import write_new
+
+WORDS = {
+    "applicator": ("brayer", "rag"), "method": ("plate", "part"), "pressure": ("light", "firm"),
+    "tip": ("block", "ball"), "take": ("high", "high and medium", "all in chalk"),
+    "style": ("outlines", "hatching", "plain"),
+}  # fmt: skip
+NUMBERS = ("x_mm", "y_mm", "way_mm", "length_mm", "angle_deg", "spacing_mm", "lamp_deg", "square_x_mm", "square_y_mm")
 
 
 def desk_path(job: Path) -> Path:
@@ -31,12 +40,17 @@ def keep(desk: Desk, checkpoint: bool = True) -> None:
     CannotWrite
         The disk is full, or the file was changed by another program.
     """
-    path = desk.session.path
-    if path is None:
+    if desk.session.path is None:
         return
     if checkpoint:
         desk.session.save()
-    write_new(desk_path(path), json.dumps(_data(desk)).encode(), force=True)
+    keep_beside(desk, desk.session.path)
+    desk.unkept = False
+
+
+def keep_beside(desk: Desk, job: Path) -> None:
+    """Write what lies on the desk beside a job file; raises CannotWrite."""
+    write_new(desk_path(job), json.dumps(_data(desk)).encode(), force=True)
 
 
 def opened(session: Session, freedom: Freedom | None = None) -> Desk:
@@ -51,7 +65,9 @@ def opened(session: Session, freedom: Freedom | None = None) -> Desk:
         return desk
     try:
         _fill(desk, json.loads(desk_path(path).read_text("utf-8")))
-    except (ValueError, KeyError, TypeError, AttributeError, OSError, zlib.error) as error:
+    except (ValueError, LookupError, TypeError, AttributeError, OSError, zlib.error) as error:
+        with suppress(OSError):  # it is set aside, not written over
+            desk_path(path).replace(desk_path(path).with_suffix(".damaged"))
         session.notes.append(
             f"{desk_path(path)}: what lay beside the job could not be read ({error}); the job itself is whole"
         )
@@ -85,6 +101,8 @@ def _data(desk: Desk) -> dict[str, Any]:
         "dragged": desk.dragged,
         "done": sorted(desk.done),
         "hung": hung,
+        "uncovered": desk.uncovered,
+        "seen_whole": desk.seen_whole,
     }
 
 
@@ -101,19 +119,29 @@ def _fill(desk: Desk, told: dict[str, Any]) -> None:
         or settings.on not in ("plate", "angle plate")
     ):
         raise ValueError("settings out of range")
+    for name, allowed in WORDS.items():
+        if getattr(settings, name) not in allowed:
+            raise ValueError(f"{name} must be one of {', '.join(allowed)}")
+    numbers = [getattr(settings, name) for name in NUMBERS]
+    if not all(math.isfinite(v) for v in numbers) or not (settings.length_mm > 1.0 and settings.spacing_mm > 0.1):
+        raise ValueError("settings out of range")
     hung = []
     for one in told["hung"]:
         shape = tuple(int(n) for n in one["shape"])
         flat = np.frombuffer(zlib.decompress(base64.b64decode(one["picture"])), np.uint8)
         hung.append(Hung(str(one["face"]), int(one["round"]), flat.reshape(shape)))
     desk.settings, desk.hung = settings, hung
+    desk.uncovered, desk.seen_whole = int(told["uncovered"]), int(told["seen_whole"])
     if told["commands"] != len(desk.session.commands):  # calls and chalk are of another print
         desk.told = (
-            f"The last session stopped in round {desk.session.job.round} without being closed. Nothing was lost."
+            f"The last session stopped in round {desk.session.job.round} without being closed. No stroke was lost."
         )
         return
     desk.tool = told["tool"] if told["tool"] in TOOLS else None
-    desk.calls = [Call(float(x), float(y), int(level), bool(sure)) for x, y, level, sure in told["calls"]]
+    calls = [Call(float(x), float(y), int(level), bool(sure)) for x, y, level, sure in told["calls"]]
+    if not all(one.level in (1, 2, 3) and math.isfinite(one.x_mm + one.y_mm) for one in calls):
+        raise ValueError("calls must be of level 1 to 3")
+    desk.calls = calls
     desk.chalk = [tuple((float(x), float(y)) for x, y in outline) for outline in told["chalk"]]
     desk.dragged = [_stroke(row) for row in told["dragged"]]
     desk.done = {name for name in told["done"] if name in TOOLS}

@@ -50,8 +50,9 @@ class FacePane:
         self.over: int | None = None
         self.iron: IronPicture | None = None
         self._of: Any = None
-        self._seen = (-1, -1)
+        self._seen = -1
         self._scaled: tuple[Any, tuple[pygame.Surface, tuple[int, int]]] | None = None
+        self._bared: tuple[Any, np.ndarray] | None = None
         self._filmed: tuple[Any, np.ndarray] | None = None
         self.face_view = whole_face((rect.left, rect.top, rect.width, rect.height), desk.session.job.face.size_mm)
         self.zoomed = False
@@ -108,35 +109,38 @@ class FacePane:
 
     def zoom(self, factor: float, pos: tuple[int, int]) -> None:
         """Nearer or farther; what is under the pointer stays."""
-        self.face_view, self.zoomed = self.view.zoomed(factor, pos), True
+        if not self.on_plate:
+            self.face_view, self.zoomed = self.view.zoomed(factor, pos), True
 
     def shift(self, dx_px: float, dy_px: float) -> None:
         """Move the face along with the hand."""
-        self.face_view, self.zoomed = self.view.moved(dx_px, dy_px), True
+        if not self.on_plate:
+            self.face_view, self.zoomed = self.view.moved(dx_px, dy_px), True
 
     # ------------------------------------------------------------------ what is seen
 
     def refresh(self) -> None:
         """Bring the picture up to date with the iron; only what changed is drawn again when that can be told."""
         job, s = self.desk.session.job, self.desk.settings
-        key = (job.in_hand, int(job.face.scored.sum()))
-        now = len(self.desk.session.commands), self.desk.strokes_laid
+        key = job.in_hand, int(job.face.scored.sum())
+        looks = key, self.desk.changes, s.lamp_deg, s.style
+        if self.iron is not None and looks == (self._of, self._seen, self.iron.lamp_deg, self.iron.style):
+            return
         if self.iron is None or key != self._of:
             self.iron = IronPicture(job.face, lamp_deg=s.lamp_deg, style=s.style)
             self._of = key
         elif (s.lamp_deg, s.style) != (self.iron.lamp_deg, self.iron.style):
             self.iron.style = s.style
             self.iron.light(s.lamp_deg, job.face)
-        elif now != self._seen:
+        else:
             self.iron.redraw(job.face, self._changed())
-        self._seen = now
+        self._seen = self.desk.changes
         self._scaled = None
 
     def _changed(self) -> tuple[int, int, int, int] | None:
         """Cells that the last command alone can have changed; None: any."""
-        commands = self.desk.session.commands
-        last = commands[-1] if commands else None
-        if len(commands) != self._seen[0] + 1 or not isinstance(last, Scrape):
+        last = self.desk.last
+        if self.desk.changes != self._seen + 1 or not isinstance(last, Scrape):
             return None
         pitch = self.desk.session.job.face.pitch_mm
         ny, nx = self.desk.session.job.face.shape
@@ -167,8 +171,9 @@ class FacePane:
         pane = pygame.Rect(view.left_px, view.top_px, view.width_px, view.height_px)
         assert self.iron is not None  # refreshed before it is drawn
         hung = self.desk.hung[-1 - self.over] if self.over is not None and self.over < len(self.desk.hung) else None
+        hung = hung if hung is not None and hung.face == self.desk.session.job.in_hand else None
         surface.blit(*self._face_picture(view, pane))
-        if hung is not None and hung.face == self.desk.session.job.in_hand:
+        if hung is not None:
             self._lay_over(surface, view, hung)
         _stamp(surface, ui, view)
         for outline in self.desk.chalk:
@@ -205,8 +210,10 @@ class FacePane:
     def _draw_bared(self, surface: pygame.Surface, box: pygame.Rect) -> None:
         """Heights under the counting square, and nowhere else."""
         job, s = self.desk.session.job, self.desk.settings
-        picture, _ = height_map(job.face)
-        ny = job.face.shape[0]
+        key = job.in_hand, self.desk.changes
+        if self._bared is None or self._bared[0] != key:
+            self._bared = key, height_map(job.face)[0]
+        picture, ny = self._bared[1], job.face.shape[0]
         col, row, side = (round(v / job.face.pitch_mm) for v in (s.square_x_mm, s.square_y_mm, SQUARE_MM))
         part = np.ascontiguousarray(picture[max(ny - row - side, 0) : ny - row, col : col + side])
         made = pygame.image.frombuffer(part.data, (part.shape[1], part.shape[0]), "RGB")
@@ -289,7 +296,7 @@ class FacePane:
 
     def _film(self, mirrored: bool) -> np.ndarray:
         """Picture of the film; kept until something is done."""
-        key = len(self.desk.session.commands), self.desk.settings.on, mirrored
+        key = self.desk.changes, self.desk.settings.on, mirrored
         if self._filmed is None or self._filmed[0] != key:
             self._filmed = key, film_picture(self.desk.plate, mirrored=mirrored)
         return self._filmed[1]

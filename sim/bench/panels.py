@@ -3,7 +3,7 @@
 Everything told here is what the shop shows: prints, readings, the clock, the tools. Nothing comes from the heights.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,22 +14,11 @@ from sim.bench.lettering import BODY, GOAL, LABEL, SMALL, Ui
 from sim.bench.palette import MARKS
 from sim.bench.pieces import ROUND, Hung
 from sim.bench.widgets import Button, Label, Thumb, Widget
-from sim.units import S_PER_H
+from sim.units import S_PER_H, UM_PER_TENTH
 
-STATIONS = (
-    ("roll", "Roll", "Q"),
-    ("spot", "Spot", "W"),
-    ("read", "Read", "E"),
-    ("scrape", "Scrape", "A"),
-    ("stone", "Stone", "S"),
-    ("wipe", "Wipe", "D"),
-)
-INSTRUMENTS = (
-    ("indicator", "Indicator", "T"),
-    ("hinge", "Hinge", "G"),
-    ("chalk", "Chalk", "F"),
-    ("square", "Square", "M"),
-)
+STATIONS = (("roll", "Roll"), ("spot", "Spot"), ("read", "Read"),
+            ("scrape", "Scrape"), ("stone", "Stone"), ("wipe", "Wipe"))  # fmt: skip
+INSTRUMENTS = (("indicator", "Indicator"), ("hinge", "Hinge"), ("chalk", "Chalk"), ("square", "Square"))
 
 
 @dataclass(frozen=True)
@@ -111,8 +100,21 @@ class Stack:
 # ---------------------------------------------------------------------- goal, prints, tray, coach
 
 
-def goal_line(desk: Desk, where: pygame.Rect, ui: Ui, goal: str) -> list[Widget]:
+def goal_words(desk: Desk, narrow: bool, inches: bool) -> str:
+    """What the face in hand is to be when it is done."""
+    job = desk.session.job
+    target = job.start.shape.face(job.in_hand).target
+    flat, spots = f"{target.bearing_flatness_um:g} µm", f"{target.spots_mean:g} spots"
+    if inches:
+        flat = f"{target.bearing_flatness_um / UM_PER_TENTH:.2g} tenths"
+    if narrow:
+        return f"Goal: {flat}, {spots}, lowest {target.spots_lowest:g}"
+    return f"Goal: flat within {flat} where it bears, {spots} in the square, lowest {target.spots_lowest:g}"
+
+
+def goal_line(desk: Desk, where: pygame.Rect, ui: Ui, inches: bool) -> list[Widget]:
     """The goal at the left; round, shop clock and help at the right."""
+    goal = goal_words(desk, where.width < 1150 * ui.scale, inches)
     job = desk.session.job
     hours = job.clock_s / S_PER_H
     clock = f"round {job.round}  ·  {int(hours)} h {int(60 * hours) % 60:02d} min"
@@ -186,7 +188,7 @@ def hung_prints(
     return made
 
 
-def tray(desk: Desk, where: pygame.Rect, ui: Ui, more: bool = False) -> list[Widget]:
+def tray(desk: Desk, where: pygame.Rect, ui: Ui, more: bool, signs: Mapping[str, str]) -> list[Widget]:
     """Six stations in the order of the round and four instruments; in a small window one or the other."""
     pad, gap = ui.px(16), ui.px(8)
     room = where.width - 2 * pad - ui.px(16)
@@ -196,7 +198,8 @@ def tray(desk: Desk, where: pygame.Rect, ui: Ui, more: bool = False) -> list[Wid
     high = where.height - 2 * ui.px(10)
     made: list[Widget] = []
     x = float(where.left + pad)
-    for name, label, key in shown:
+    for name, label in shown:
+        key = signs.get(f"take {name}", "")
         if name == "indicator" and not small:
             x += ui.px(16)
         sub = _station_sub(desk, name) or " " if name in ROUND else ""
@@ -215,16 +218,16 @@ def tray(desk: Desk, where: pygame.Rect, ui: Ui, more: bool = False) -> list[Wid
 
 
 HINTS = {
-    "roll": "Roll a film of blue on the plate (Q)",
-    "spot": "Lay the face on the plate, rub it, lift it (W)",
-    "read": "Read the print and call its marks (E)",
-    "scrape": "Scrape what you chose (A)",
-    "stone": "Stone off the burrs (S)",
-    "wipe": "Wipe chips and blue off the face (D)",
-    "indicator": "Heights against another face, written on this one (T)",
-    "hinge": "Push an end and see where the part turns (G)",
-    "chalk": "Chalk round marks or an area (F)",
-    "square": "The counting square, 25.4 mm (M)",
+    "roll": "Roll a film of blue on the plate",
+    "spot": "Lay the face on the plate, rub it, lift it",
+    "read": "Read the print and call its marks",
+    "scrape": "Scrape what you chose",
+    "stone": "Stone off the burrs",
+    "wipe": "Wipe chips and blue off the face",
+    "indicator": "Heights against another face, written on this one",
+    "hinge": "Push an end and see where the part turns",
+    "chalk": "Chalk round marks or an area",
+    "square": "The counting square, 25.4 mm",
 }
 
 

@@ -28,7 +28,8 @@ from sim import paths
 from sim.bench.app import SIZE, Bench
 from sim.bench.events import Events
 from sim.bench.gestures import seconds_of
-from sim.bench.start import Prefs, sample
+from sim.bench.palette import THEMES
+from sim.bench.start import SAMPLES, Prefs, sample
 from sim.errors import BadFile, CannotWrite
 from sim.hands.autopilot import follow_the_blue
 from sim.hands.skill import HANDS
@@ -219,7 +220,12 @@ def begun(told: dict[str, Any], folder: Path, size: tuple[int, int] = SIZE) -> P
     """A bench as the script wants it at its start, and a player for it."""
     pygame.display.init()
     pygame.font.init()
-    prefs = replace(Prefs(), theme=told.get("theme", "dark"), scale=float(told.get("scale", 1.0)))
+    theme, number = told.get("theme", "dark"), told.get("start", {}).get("sample", 0)
+    if theme not in THEMES or number not in range(len(SAMPLES)):
+        raise BadFile(
+            f"theme must be one of {', '.join(THEMES)} and sample 0 to {len(SAMPLES) - 1}, got {theme!r}, {number!r}"
+        )
+    prefs = replace(Prefs(), theme=theme, scale=float(told.get("scale", 1.0)))
     bench = Bench(folder, size, prefs=prefs, seed=int(told.get("seed", 1)))
     start = told.get("start", {})
     if "sample" in start:

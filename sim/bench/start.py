@@ -185,7 +185,7 @@ class Picture(Thumb):
     focusable: ClassVar[bool] = False
 
 
-def settings_page(size: tuple[int, int], ui: Ui, prefs: Prefs, where: Path) -> list[Widget]:
+def settings_page(size: tuple[int, int], ui: Ui, prefs: Prefs, where: Path, note: str = "") -> list[Widget]:
     """Everything that can be set away from the tools, in two columns."""
     width, gap = min(size[0] - ui.px(64), ui.px(1080)), ui.px(40)
     left, half = (size[0] - width) // 2, (width - gap) // 2
@@ -198,7 +198,7 @@ def settings_page(size: tuple[int, int], ui: Ui, prefs: Prefs, where: Path) -> l
     looks.add(Radio("scale", ("small", "middle", "large", "largest"), _nearest(SCALES, prefs.scale)))
     looks.label("How marks are set off besides their colour")
     looks.add(Radio("style", STYLES, STYLES.index(prefs.style)))
-    looks.label("Figures are shown in")
+    looks.label("Goal and result are shown in")
     looks.add(Radio("inches", ("µm and mm", "tenths and inches"), int(prefs.inches)))
     hands = Stack(pygame.Rect(left + half + gap, head.y + ui.px(8), half, 10), ui, area=2)
     hands.add(Toggle("left hand", "Pointer in the left hand", prefs.left_hand))
@@ -214,6 +214,8 @@ def settings_page(size: tuple[int, int], ui: Ui, prefs: Prefs, where: Path) -> l
     foot.beside([Button("keys file", "Write the keys to a file"), Button("to start", "To the start page"),
                  Button("back", "Back", key="Esc")])  # fmt: skip
     foot.label(f"Jobs, settings and keys lie in {where}. Nothing leaves this machine.", LABEL)
+    if note:
+        foot.label(note, LABEL, "text")
     return head.made + looks.made + hands.made + foot.made
 
 

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from sim.bench.desk import Desk
 from sim.bench.palette import HEIGHTS, WELL
+from sim.measure.orient import part_orientation
 from sim.measure.verdict import score
 from sim.model.face import Face
 from sim.target import Target
@@ -50,19 +51,19 @@ def uncovered(desk: Desk, inches: bool = False) -> Uncovered:
         ),
         (
             "Spots in the square, mean",
-            f"{found.spots_mean:.0f}",
+            f"{found.spots_mean:.1f}",
             f"≥ {target.spots_mean:g}",
             found.spots_mean >= target.spots_mean,
         ),
         (
             "Spots, lowest square",
-            f"{found.spots_lowest:.0f}",
+            f"{found.spots_lowest:.3g}",
             f"≥ {target.spots_lowest:g}",
             found.spots_lowest >= target.spots_lowest,
         ),
         (
             "Bearing, %",
-            f"{found.bearing_pct:.0f}",
+            f"{found.bearing_pct:.1f}",
             f"≥ {target.bearing_pct:g}",
             found.bearing_pct >= target.bearing_pct,
         ),
@@ -70,8 +71,16 @@ def uncovered(desk: Desk, inches: bool = False) -> Uncovered:
         ("Rounds", f"{job.round}", "–", None),
         ("Hours on the shop clock", f"{job.clock_s / S_PER_H:.1f}", "–", None),
     )
+    between = []
+    for asked in job.start.shape.tolerances:
+        if asked.face == job.in_hand:
+            um = part_orientation(job.part, asked).contact_um
+            got, limit = (v / UM_PER_TENTH if inches else v for v in (um, asked.limit_um))
+            words = f"{asked.kind.capitalize()} to {asked.datum}, {'tenths' if inches else 'µm'}"
+            between.append((words, f"{got:.1f}", f"≤ {limit:.3g}", um <= asked.limit_um))
     heights, span = height_map(job.face)
-    return Uncovered(heights, span, rows, found.meets(target))
+    met = found.meets(target) and all(row[3] for row in between)
+    return Uncovered(heights, span, (*rows[:4], *between, *rows[4:]), met)
 
 
 def height_map(face: Face) -> tuple[NDArray[np.uint8], float]:

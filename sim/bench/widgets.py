@@ -41,6 +41,18 @@ class Group:
         self._touched: str | None = None  # Tab goes on from here
         self._sheets: dict[int, tuple[object, pygame.Surface]] = {}
 
+    def renew(self, widgets: Iterable[Widget]) -> None:
+        """Take other widgets in the place of these; what is being typed, and the mark in a list, stay."""
+        before, made = {w.id: w for w in self.widgets}, list(widgets)
+        for n, widget in enumerate(made):
+            old = before.get(widget.id)
+            typed = isinstance(old, Field) and isinstance(widget, Field) and widget.id == self.focus
+            if typed or (isinstance(old, Listing) and isinstance(widget, Listing) and old.rows == widget.rows):
+                assert old is not None
+                old.rect = widget.rect
+                made[n] = old
+        self.widgets = made
+
     def order(self) -> list[Widget]:
         """What Tab reaches, in reading order: areas, rows from the top, left to right.
 

@@ -13,12 +13,16 @@ from typing import Any
 import pygame
 
 from sim import paths
-from sim.bench.app import SIZE, STEP_S, Bench
+from sim.bench.app import KEEP_S, SIZE, STEP_S, Bench
 from sim.bench.events import Events
 from sim.bench.lettering import NAME, Ui
 from sim.bench.palette import THEMES
 from sim.bench.start import read_prefs
+from sim.errors import BadParam
 from sim.kernels.warm import SEAL, cache_folder, warm
+
+NO_WINDOW = ("offscreen", "dummy", "evdev", "KMSDRM")
+WITHOUT = "Works without one: demo, part, measure, seat, bands, flycut, model, replay, pack; bench --script."
 
 
 def loop(
@@ -42,6 +46,8 @@ def loop(
         due = bench.group.due_s(now_s())
         busy = bench.busy()
         wait = STEP_S if busy else None if due is None else max(due - now_s(), 0.0) + 0.01
+        if bench.desk is not None and bench.desk.unkept:
+            wait = KEEP_S if wait is None else min(wait, KEEP_S)
         for event in events(wait):
             feed.on(event, now_s())
         if due is not None and now_s() >= due:
@@ -59,6 +65,9 @@ def open_window(args: Any) -> int:
     """Open the window and stay until it is closed."""
     pygame.display.init()
     pygame.font.init()
+    if pygame.display.get_driver() in NO_WINDOW and not os.environ.get("SDL_VIDEODRIVER"):
+        pygame.display.quit()
+        raise BadParam(f"No window here: no display answers. {WITHOUT}")
     folder = paths.data_dir(args.data_dir)
     prefs = read_prefs(folder / "bench.json")
     if args.ui_scale:

@@ -8,7 +8,6 @@ from sim.cli import has_display
 
 NAME = "bench"
 HELP = "Open the bench, the window to practise in; or play a script of gestures without a window and save pictures."
-WITHOUT = "Works without one: demo, part, measure, seat, bands, flycut, model, replay, pack; bench --script."
 LEAST, MOST = (800, 500), (7680, 4320)
 
 
@@ -100,6 +99,8 @@ def run(args: argparse.Namespace) -> int:
     if args.shots is not None:
         raise BadParam("--shots goes with --script FILE, got it alone")
     if not has_display():
+        from sim.bench.window import WITHOUT
+
         raise BadParam(f"No window here. {WITHOUT}")
     os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
     from sim.bench.window import open_window

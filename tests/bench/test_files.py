@@ -89,7 +89,7 @@ def test_a_session_that_was_not_closed_says_so_and_has_lost_nothing(player, tmp_
     wanted, path = fingerprint(desk.session.job), desk.session.path  # and then the power goes
     again = begun({"start": {"file": str(path)}}, tmp_path).bench.desk
     assert fingerprint(again.session.job) == wanted
-    assert "Nothing was lost" in again.told
+    assert "No stroke was lost" in again.told
     assert len(again.hung) == 1
 
 

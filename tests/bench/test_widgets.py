@@ -356,8 +356,9 @@ def test_a_panel_that_was_kept_looks_as_one_that_is_drawn_anew_after_every_chang
 
     kept = Group([])
     surface, fresh = pygame.Surface((400, 200)), pygame.Surface((400, 200))
-    for widgets, moved in ((("one",), None), (("one",), None), (("two",), None), (("two", True), None), (("two", True), (50, 50)),
-                           (("two", True), (300, 150))):  # fmt: skip
+    done = ("two", True)
+    steps = ((("one",), None), (("one",), None), (("two",), None), (done, None), (done, (50, 50)), (done, (300, 150)))
+    for widgets, moved in steps:
         kept.widgets = made(*widgets)
         new = Group(made(*widgets))
         for group, sheet in ((kept, surface), (new, fresh)):
