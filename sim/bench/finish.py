@@ -21,8 +21,9 @@ def finish_page(
     short = [SHORT[n] if n < len(SHORT) else row[0].split(",")[0].lower() for n, row in enumerate(done.rows)
              if row[3] is False]  # fmt: skip
     title = "Reached: every figure of the goal." if done.met else f"Not reached yet: {', '.join(short)}."
-    head = Label("verdict", string=title, size=NAME, bold=True, role="reached" if done.met else "not_reached")
-    head.rect = pygame.Rect(pad, ui.px(14), size[0] - 2 * pad, ui.px(30))
+    letters = NAME if ui.measured(title, NAME, True)[0] <= size[0] - 2 * pad else BODY
+    head = Label("verdict", string=title, size=letters, bold=True, role="reached" if done.met else "not_reached")
+    head.rect = pygame.Rect(pad, ui.px(12), size[0] - 2 * pad, ui.px(46))
     chart = pygame.Rect(pad, ui.px(60), size[0] - right - 3 * pad, size[1] - ui.px(60 + 90))
     stack = Stack(pygame.Rect(chart.right + pad, chart.top, right, 10), ui, area=1, gap=6)
     stack.label("Against the goal", NAME, "text", bold=True)

@@ -219,7 +219,7 @@ def _scraper(desk: Desk, hold: Hold, stack: Stack) -> None:
     stack.beside(
         [
             Slider("length_mm", "Length", s.length_mm, (3.0, 30.0), 1.0, "{:g} mm".format),
-            Slider("spacing_mm", "Apart", s.spacing_mm, (0.5, 6.0), 0.1, "{:.1f} mm".format),
+            Slider("spacing_mm", "Gap", s.spacing_mm, (0.5, 6.0), 0.1, "{:.1f} mm".format),
         ],
         42,
     )

@@ -10,6 +10,7 @@ SIZES = ((1280, 800), (1024, 640), (1920, 1080))
 PRINTED = [{"press": "door print"}, {"press": "do"}, {"press": "take spot"}, {"press": "do"}]
 LIFTED = [*PRINTED, {"press": "do"}]
 CALLED = [*LIFTED, {"click": [20.0, 20.0]}, {"click": [40.0, 22.0]}, {"press": "take calls"}]
+STAND = [{"press": "sample 2"}, {"key": "ESCAPE"}]
 PAGES = {
     "start": [],
     "settings": [{"press": "settings"}],
@@ -28,6 +29,13 @@ PAGES = {
     "chalk": [*LIFTED, {"key": "F"}],
     "square": [*LIFTED, {"key": "M"}],
     "finish": [*LIFTED, {"press": "finish"}],
+    "nothing in hand": [*LIFTED, {"key": "ESCAPE"}],
+    "files with rows": [*LIFTED, {"key": "O", "mod": "ctrl"}],
+    "the stand": [*STAND],
+    "its side": [*STAND, {"press": "face", "at": 0.9}, {"key": "W"}],
+    "its indicator": [*STAND, {"press": "face", "at": 0.9}, {"key": "T"}, {"key": "SPACE"}],
+    "its hinge": [*STAND, {"key": "G"}, {"key": "SPACE"}],
+    "its finish": [*STAND, {"press": "face", "at": 0.5}, {"press": "finish"}],
 }
 
 
@@ -53,11 +61,24 @@ def test_nothing_is_clipped_or_lies_on_something_else_and_all_can_be_hit(tmp_pat
     assert [w.id for w in bench.group.widgets if not window.contains(w.rect)] == []
 
 
+@pytest.mark.parametrize(("size", "scale"), [((1920, 1200), 1.5), ((1280, 800), 1.5), ((800, 500), 1.0)], ids=str)
 @pytest.mark.parametrize("page", PAGES)
-def test_larger_letters_still_fit_where_the_window_is_large_enough(tmp_path, page):
-    bench = shown(page, tmp_path, (1920, 1200), scale=1.5).bench
+def test_larger_letters_and_smaller_windows_still_fit(tmp_path, page, size, scale):
+    bench = shown(page, tmp_path, size, scale=scale).bench
     assert bench.group.overlaps() == []
     assert bench.group.clipped(bench.ui) == []
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+def test_the_menu_lies_within_the_face_wherever_it_is_opened(tmp_path, size):
+    player = shown("read", tmp_path, size)
+    for place in ((1.0, 1.0), (59.0, 39.0), (30.0, 20.0)):
+        player.play([{"click": list(place), "button": 3}])
+        pane = player.bench.pane.rect
+        entries = [w for w in player.bench.group.widgets if w.id.startswith("at ")]
+        assert len(entries) == 6
+        assert all(pane.contains(w.rect) for w in entries)
+        player.play([{"key": "ESCAPE"}])
 
 
 @pytest.mark.parametrize("theme", ["dark", "light"])
@@ -75,8 +96,14 @@ def test_every_word_can_be_read_on_its_ground(tmp_path, page, theme):
 
 
 @pytest.mark.parametrize("page", PAGES)
-def test_tab_goes_through_everything_that_can_be_pressed_once_and_in_reading_order(tmp_path, page):
-    bench = shown(page, tmp_path, SIZES[0]).bench
-    order = bench.group.order()
-    assert {w.id for w in order} == {w.id for w in bench.group.widgets if w.focusable and (w.enabled or w.reason)}
-    assert [w.area for w in order] == sorted(w.area for w in order)
+def test_tab_comes_by_everything_that_can_be_pressed_once_and_back_to_the_first(tmp_path, page):
+    player = shown(page, tmp_path, SIZES[0])
+    group = player.bench.group
+    met = []
+    for _ in range(len(group.order()) + 1):
+        player.play([{"key": "TAB"}])
+        met.append(group.focus)
+    pressable = {w.id for w in group.widgets if w.focusable and (w.enabled or w.reason)}
+    assert len(met[:-1]) == len(set(met[:-1]))
+    assert set(met) == pressable
+    assert met[-1] == met[0]

@@ -148,8 +148,16 @@ def test_what_was_typed_is_taken_when_the_pointer_goes_elsewhere_and_the_mark_of
     assert next(w for w in player.bench.group.widgets if w.id == "file").value == 1
 
 
-@pytest.mark.parametrize("spoilt", [{"dragged": [[1, 2, 3, 4]]}, {"calls": [[1, 2, 7, False]]}, {"settings": {"take": "x"}},
-                                    {"settings": {"spacing_mm": 0.0}}, {"hung": [{"face": 1}]}])  # fmt: skip
+SPOILT = (
+    {"dragged": [[1, 2, 3, 4]]},
+    {"calls": [[1, 2, 7, False]]},
+    {"settings": {"take": "x"}},
+    {"settings": {"spacing_mm": 0.0}},
+    {"hung": [{"face": 1}]},
+)
+
+
+@pytest.mark.parametrize("spoilt", SPOILT)
 def test_what_lies_beside_a_job_is_set_aside_when_it_is_damaged(player, spoilt):
     player.play(LIFTED)
     path = player.bench.desk.session.path
