@@ -11,16 +11,17 @@ import pygame
 from sim import paths
 from sim.bench.desk import Desk
 from sim.bench.entries import Listing
-from sim.bench.files import begun, files_page, found_files, free_path, session_of
-from sim.bench.finish import as_text, draw_map, finish_page
+from sim.bench.files import begun, files_page, forget, found_files, free_path, session_of
+from sim.bench.finish import as_text, copied, draw_map, finish_page, saved_sheet
 from sim.bench.hold import Hold
 from sim.bench.inhand import in_hand, set_tool
 from sim.bench.kept import keep, keep_beside, opened
-from sim.bench.keys import help_page, read_keys, sign_of, write_keys
+from sim.bench.keys import help_page, read_keys, sign_of, written_keys
 from sim.bench.lettering import LABEL, Ui
 from sim.bench.palette import THEMES
 from sim.bench.pane import FacePane
-from sim.bench.panels import areas, coach_line, goal_line, hung_prints, menu_widgets, picture_of, tray
+from sim.bench.panels import HINTS, areas, coach_line, goal_line, hung_prints, menu_widgets, picture_of, tray
+from sim.bench.pieces import INSTRUMENTS
 from sim.bench.start import (
     SCALES,
     Prefs,
@@ -139,8 +140,13 @@ class Bench:
         if self.desk is not None:
             self.desk.stop_pass()
             self.desk.handed = None
-            self.keep()
-            self.desk.session.close()
+            path = self.desk.session.path
+            if not self.desk.session.commands and path is not None and path.parent == self.jobs:
+                self.desk.session.close()
+                forget(path)  # nothing was done: nothing is left
+            else:
+                self.keep()
+                self.desk.session.close()
         self.desk = self.hold = self.pane = self.done = None
         self._pictures.clear()
 
@@ -221,7 +227,7 @@ class Bench:
         recent = [Path(one) for one in self.prefs.recent if Path(one).is_file()]
         made = start_page(self.size, self.ui, self.prefs, recent)
         if self.note:
-            told = Label("note", string=self.note, size=LABEL, role="not_reached")
+            told = Label("note", string=self.note, size=LABEL)
             told.rect = pygame.Rect(
                 self.ui.px(32), self.size[1] - self.ui.px(40), self.size[0] - self.ui.px(64), self.ui.px(36)
             )
@@ -267,8 +273,7 @@ class Bench:
         desk, hold = self.desk, self.hold
         before = desk.session.job.round
         if id.startswith("take ") and id != "take calls":
-            hold.let_go()
-            desk.take(id[5:])
+            self._take(id[5:])
         elif id.startswith("at "):
             self.menu = None
             hold.from_menu(id)
@@ -285,6 +290,17 @@ class Bench:
             self.pane.over = None
             hold.let_go()
             self.keep(checkpoint=False)
+
+    def _take(self, tool: str) -> None:
+        """Pick a tool up, and say what it is for; the one that is in hand stays as it is."""
+        assert self.desk is not None
+        assert self.hold is not None
+        self.more = tool in INSTRUMENTS
+        if tool == self.desk.tool:
+            return
+        self.hold.let_go()
+        self.desk.told = HINTS[tool]
+        self.desk.take(tool)
 
     def _said_anywhere(self, id: str, value: Any) -> bool:
         """What is not of the bench's tools; True when it was that."""
@@ -409,21 +425,11 @@ class Bench:
             return
         sheet = pygame.Surface(self.size)
         self.draw(sheet)
-        picture = free_path(path.parent, f"{path.stem}-result", ".png")
-        try:
-            pygame.image.save(sheet, picture)
-            self.note = f"Saved: {picture}"
-        except (pygame.error, OSError) as error:
-            self.note = f"{picture}: could not be written: {error}"
-        self.dirty = True
+        self.note, self.dirty = saved_sheet(sheet, path), True
 
     def _copy(self) -> None:
-        if self.done is None or self.desk is None:
-            return
-        try:
-            pygame.scrap.put_text(as_text(self.desk, self.done))
-        except (pygame.error, AttributeError):
-            self.note = "The clipboard could not be reached."
+        if self.done is not None and self.desk is not None:
+            self.note = copied(as_text(self.desk, self.done))
 
     def open_menu(self, pos: tuple[int, int] | None) -> None:
         """What can be done here: at the pointer, or at the cursor."""
@@ -439,12 +445,7 @@ class Bench:
         self.show("files")
 
     def _write_keys(self) -> None:
-        try:
-            self.folder.mkdir(parents=True, exist_ok=True)
-            write_keys(self.folder / "keys.json")
-            self.note = f"Keys are in {self.folder / 'keys.json'}; change them there."
-        except (ShopError, OSError) as error:
-            self.note = str(error)
+        self.note = written_keys(self.folder / "keys.json")
 
     # ------------------------------------------------------------------ time and drawing
 

@@ -232,7 +232,9 @@ class Desk:
             self.told = "The part must lie on the plate, at least partly." if off else problems[0]
             return
         self.laid, self.prediction = True, None
-        self.told = "Before you lift: where will it be hardest? Click there, or press Space to lift."
+        self.told = "Before you lift: where will it bear hardest? Click there, or press Space to lift."
+        if not self.plate.film_um.any():
+            self.told = f"Nothing is rolled on the {self.settings.on}: only what is left on the face will show."
 
     def lift(self) -> None:
         """Lift the face: its print is there, a round begins, the print is hung."""
@@ -244,6 +246,8 @@ class Desk:
         self.done = {"spot"}
         self.tool = "read"
         self.told = f"Print {self.session.job.round}, just lifted, turned over its long edge."
+        if self.prediction is not None and self.prediction.x_mm is not None:
+            self.told += " The cross is where you expected it hardest."
 
     def _hang(self) -> None:
         """Hang the print that is on the face."""
@@ -259,7 +263,7 @@ class Desk:
         return SpotFace(s.x_mm, s.y_mm, s.way_mm, method=s.method, turn_deg=s.turn_deg)
 
     def stroke(self, x0: float, y0: float, x1: float, y1: float) -> bool:
-        """Cut one stroke as it was dragged: it counts as the hand of today."""
+        """Cut one stroke as it was dragged; it shows the hand of today."""
         if not self.cut(np.array([[x0, y0, x1, y1, self.push_n]])):
             return False
         self.drags += 1

@@ -1,17 +1,21 @@
 """Files of the bench: jobs to go on with, parts to begin, copies; and the plain list that they are picked from."""
 
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 
 import pygame
 
+from sim.bench.kept import desk_path
 from sim.bench.lettering import LABEL, Ui
 from sim.bench.panels import Stack
+from sim.bench.start import worked_on
 from sim.bench.widgets import Button, Listing, Widget
 from sim.errors import BadFile, CannotWrite
 from sim.intake.drawing import read_part
 from sim.shop.job import JobStart
 from sim.shop.session import Session
+from sim.shop.store import checkpoint_path
 
 MOST_FILES = 200
 LATER = "is not built yet on the bench"
@@ -66,6 +70,13 @@ def session_of(path: Path, folder: Path, seed: int) -> Session:
     return session
 
 
+def forget(job: Path) -> None:
+    """Take away the files of a job in which nothing was done."""
+    for path in (job, checkpoint_path(job), desk_path(job)):
+        with suppress(OSError):
+            path.unlink(missing_ok=True)
+
+
 def found_files(*folders: Path) -> list[Path]:
     """Jobs and parts in these folders, the newest first."""
     found: dict[Path, float] = {}
@@ -85,7 +96,7 @@ def files_page(size: tuple[int, int], ui: Ui, files: Sequence[Path], note: str) 
     stack = Stack(pygame.Rect((size[0] - width) // 2, ui.px(32), width, 10), ui, area=1)
     stack.label("Open a part or a job", 26, "text", bold=True)
     stack.label("Drop a file on the window, or pick one of these: jobs kept here, and parts and jobs of this folder.")
-    rows = [f"{one.name}     {one.parent}" for one in files]
+    rows = [f"{one.name}     {worked_on(one)}     {one.parent}" for one in files]
     shown = max((size[1] - ui.px(260)) // ui.px(36), 3)
     empty = "Nothing here yet. A part is one TOML file; assets/parts/README.md says how to write one."
     stack.add(Listing("file", rows, value=0 if rows else -1, shown=shown, empty=empty), 36 * shown)

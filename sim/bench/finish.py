@@ -1,12 +1,15 @@
 """After Finish: the face uncovered, held against its goal."""
 
+from pathlib import Path
+
 import numpy as np
 import pygame
 
 from sim.bench.desk import Desk
+from sim.bench.files import free_path
 from sim.bench.lettering import BODY, LABEL, NAME, SMALL, Ui
 from sim.bench.palette import INK, WELL, WELL_TEXT, height_colour
-from sim.bench.panels import Stack
+from sim.bench.panels import Stack, counted
 from sim.bench.uncovered import Uncovered
 from sim.bench.widgets import Button, Label, Widget
 
@@ -55,7 +58,7 @@ def finish_page(
     foot.beside(
         [
             Button("same start", "Same start again"),
-            Button("another face", "Another face"),
+            Button("another face", "Another face" if len(desk.session.job.part.faces) == 1 else "Another part"),
             Button("sheet", "Result sheet", hint="Save this page as a picture beside the job (Ctrl+P)"),
             Button("copy", "Copy", hint="Copy the figures as text (Ctrl+C)"),
             Button("back", "Back", key="Esc", hint="Back to the bench"),
@@ -70,8 +73,8 @@ def uncovered_words(desk: Desk) -> str:
     before = desk.seen_whole - 1
     if not desk.uncovered and before <= 0:
         return "Never uncovered while working."
-    whole = f"; the whole face was seen {before} times before" if before > 0 else ""
-    return f"Uncovered under the square {desk.uncovered} times while working{whole}."
+    whole = f"; the whole face was seen {counted(before, 'time')} before" if before > 0 else ""
+    return f"Uncovered under the square {counted(desk.uncovered, 'time')} while working{whole}."
 
 
 def draw_map(surface: pygame.Surface, ui: Ui, done: Uncovered, chart: pygame.Rect) -> None:
@@ -102,3 +105,22 @@ def as_text(desk: Desk, done: Uncovered) -> str:
     lines = [f"{job.in_hand}, seed {job.start.seed}: {'reached' if done.met else 'not reached'}"]
     lines += [f"{what}\t{got}\t{goal}" for what, got, goal, _ in done.rows]
     return "\n".join(lines)
+
+
+def saved_sheet(sheet: pygame.Surface, job: Path) -> str:
+    """Save a picture of the finished page beside its job; what is to be said of it."""
+    picture = free_path(job.parent, f"{job.stem}-result", ".png")
+    try:
+        pygame.image.save(sheet, picture)
+    except (pygame.error, OSError) as error:
+        return f"{picture}: could not be written: {error}"
+    return f"Saved: {picture}"
+
+
+def copied(text: str) -> str:
+    """Put a text on the clipboard; what is to be said of it."""
+    try:
+        pygame.scrap.put_text(text)
+    except (pygame.error, AttributeError):
+        return "The clipboard could not be reached."
+    return "Copied: the figures as text."

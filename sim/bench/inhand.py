@@ -46,7 +46,7 @@ class CutSection(Label):
         top = inner.top + ui.px(6)
         u = np.linspace(-1.0, 1.0, 41)
         x = inner.centerx + 0.5 * across * u
-        y = top + np.minimum(deep, inner.height - ui.px(8)) * (1.0 - u * u)
+        y = top + np.minimum(deep, inner.height - ui.px(28)) * (1.0 - u * u)
         iron = [
             (inner.left, top),
             *zip(x.tolist(), y.tolist(), strict=True),
@@ -109,6 +109,8 @@ def in_hand(desk: Desk, hold: Hold, where: pygame.Rect, ui: Ui) -> list[Widget]:
             stack.beside([Button(f"hand over {n}", counted(n, "round")) for n in (1, 3)])
         else:
             stack.add(Button("let go", f"Stop ({counted(desk.hand_rounds, 'round')} left)", key="Esc"))
+    if desk.tool in ("roll", "read", "wipe", "indicator"):
+        _faces(desk, stack)
     foot = Stack(pygame.Rect(stack.rect.left, where.bottom - ui.px(12 + 34), stack.rect.width, ui.px(34)), ui, area=2)
     foot.beside(
         [
@@ -308,7 +310,7 @@ def _hinge(desk: Desk, hold: Hold, stack: Stack) -> None:
                 "text",
             )
         stack.label(f"An even face of this outline: {100.0 * desk.turned.even[0].share:.0f} %", LABEL)
-        stack.label("The crosses on the face are where it turned.", SMALL)
+        stack.label("Crosses: where it turned. Near the middle: crowned; near the far end: hollow.", SMALL)
 
 
 def _chalk(desk: Desk, hold: Hold, stack: Stack) -> None:
@@ -329,6 +331,14 @@ def _square(desk: Desk, hold: Hold, stack: Stack) -> None:
     stack.label("Click to lay it; the counts are yours.", SMALL)
     stack.add(Field("counted", text=desk.settings.counted, empty="your count", unit="spots"))
     stack.add(Field("bearing", text=desk.settings.bearing, empty="your guess", unit="% bearing"))
+
+
+def is_count(text: str) -> bool:
+    """A number from 0 to 100, or nothing."""
+    try:
+        return not text.strip() or 0.0 <= float(text) <= 100.0
+    except ValueError:
+        return False
 
 
 def set_tool(desk: Desk, hold: Hold, id: str, value: Any) -> bool:
@@ -362,7 +372,10 @@ def set_tool(desk: Desk, hold: Hold, id: str, value: Any) -> bool:
     elif id in ("push less", "push more"):
         desk.push_by(1 if id == "push more" else -1)
         desk.set(blade=PUSHES[s.push - 1].blade)
+    elif id in ("counted", "bearing") and not is_count(str(value)):
+        desk.told = "A count, or a share in per cent, is a number from 0 to 100."
     elif id == "on":
+        desk.done.discard("roll")
         desk.set(on=("plate", "angle plate")[value])
         desk.centre()
     elif id == "expect":

@@ -7,7 +7,7 @@ import pygame
 
 from sim.bench.lettering import LABEL, NAME, Ui
 from sim.bench.widgets import Button, Label, Widget
-from sim.errors import BadFile
+from sim.errors import BadFile, CannotWrite
 from sim.shop.store import write_new
 
 KEYS: dict[str, str] = {
@@ -53,7 +53,7 @@ KEYS: dict[str, str] = {
 """Actions and the keys that do them, by the place of the key on a keyboard of the English kind."""
 
 TOLD = {
-    "do": "do what the tool in hand does: lay, lift, begin and end a stroke, pause a pass",
+    "do": "do what the tool does; begin and end a stroke",
     "enter": "one stroke at the cursor, or lay the ghosts",
     "let go": "let go: stroke, ghosts, pass, tool, in that order",
     "patch": "to the next patch of blue (Shift: the last)",
@@ -131,16 +131,15 @@ def read_keys(path: Path, left_hand: bool = False) -> dict[str, str]:
     return {MIRRORED.get(place, place) if left_hand else place: action for action, place in keys.items()}
 
 
-def write_keys(path: Path) -> None:
-    """Write our keys, to be changed; an existing file is left alone.
-
-    Raises
-    ------
-    CannotWrite
-        The folder cannot be written.
-    """
-    if not path.exists():
-        write_new(path, (json.dumps(KEYS, indent=1) + "\n").encode())
+def written_keys(path: Path) -> str:
+    """Write our keys to a file, to be changed there; an existing one is left alone. What is to be said of it."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if not path.exists():
+            write_new(path, (json.dumps(KEYS, indent=1) + "\n").encode())
+    except (CannotWrite, OSError) as error:
+        return str(error)
+    return f"Keys are in {path}; change them there."
 
 
 def help_page(size: tuple[int, int], ui: Ui, keys: dict[str, str]) -> list[Widget]:
@@ -165,7 +164,7 @@ def help_page(size: tuple[int, int], ui: Ui, keys: dict[str, str]) -> list[Widge
         ("Ctrl+Z, Ctrl+Y", "take back, do again"),
         ("Ctrl+Enter", "finish this face"),
         ("Ctrl+U", "units shown"),
-        ("Ctrl+= Ctrl+− Ctrl+0", "size of the letters"),
+        ("Ctrl + −", "size of the letters"),
         ("Ctrl+Q", "quit"),
     ]
     rows = max((size[1] - ui.px(140)) // ui.px(26), 1)

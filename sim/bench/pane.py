@@ -9,6 +9,7 @@ import pygame
 from sim.bench.desk import Desk
 from sim.bench.gestures import Line
 from sim.bench.hold import Hold
+from sim.bench.inhand import preview
 from sim.bench.iron import IronPicture, film_picture
 from sim.bench.lettering import LABEL, SMALL, Ui
 from sim.bench.palette import (
@@ -431,9 +432,11 @@ def _blade(surface: pygame.Surface, view: Viewport, hold: Hold) -> None:
     ux, uy = math.cos(turn), -math.sin(turn)
     half = 0.5 * RACK[s.blade].width_mm * view.px_per_mm
     ends = (x - uy * half, y + ux * half), (x + uy * half, y - ux * half)
-    for colour, width in ((INK, 3), (CHALK, 1)):
-        pygame.draw.line(surface, colour, *ends, width)
-        pygame.draw.line(surface, colour, (x, y), (x - 14 * ux, y - 14 * uy), width)
+    pygame.draw.line(surface, CHALK, *ends, 1)  # the blade; what of it cuts is thick
+    cut = 0.5 * max(preview(s.blade, hold.desk.push_n, 4.0)[1] * view.px_per_mm, 4.0)
+    for colour, width in ((INK, 5), (CHALK, 3)):
+        pygame.draw.line(surface, colour, (x - uy * cut, y + ux * cut), (x + uy * cut, y - ux * cut), width)
+        pygame.draw.line(surface, colour, (x, y), (x - 14 * ux, y - 14 * uy), max(width - 2, 1))
     box = pygame.Rect(0, 0, 26, 26)
     box.center = round(x), round(y)
     for n in range(6):

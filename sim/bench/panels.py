@@ -100,6 +100,9 @@ class Stack:
 # ---------------------------------------------------------------------- goal, prints, tray, coach
 
 
+LIES = {"parallelism": "parallel", "perpendicularity": "square"}
+
+
 def goal_words(desk: Desk, narrow: bool, inches: bool) -> str:
     """What the face in hand is to be when it is done."""
     job = desk.session.job
@@ -107,9 +110,13 @@ def goal_words(desk: Desk, narrow: bool, inches: bool) -> str:
     flat, spots = f"{target.bearing_flatness_um:g} µm", f"{target.spots_mean:g} spots"
     if inches:
         flat = f"{target.bearing_flatness_um / UM_PER_TENTH:.2g} tenths"
+    between = "".join(f", {LIES[one.kind]} to {one.datum} within {one.limit_um:g} µm" for one in
+                      job.start.shape.tolerances if one.face == job.in_hand)  # fmt: skip
     if narrow:
-        return f"Goal: {flat}, {spots}, lowest {target.spots_lowest:g}"
-    return f"Goal: flat within {flat} where it bears, {spots} in the square, lowest {target.spots_lowest:g}"
+        return f"Goal: {flat}, {spots}, lowest {target.spots_lowest:g}, {target.bearing_pct:g} %{between}"
+    return (
+        f"Goal: flat within {flat}, {spots}, lowest {target.spots_lowest:g}, bearing {target.bearing_pct:g} %{between}"
+    )
 
 
 def goal_line(desk: Desk, where: pygame.Rect, ui: Ui, inches: bool) -> list[Widget]:
@@ -218,16 +225,16 @@ def tray(desk: Desk, where: pygame.Rect, ui: Ui, more: bool, signs: Mapping[str,
 
 
 HINTS = {
-    "roll": "Roll a film of blue on the plate",
-    "spot": "Lay the face on the plate, rub it, lift it",
-    "read": "Read the print and call its marks",
-    "scrape": "Scrape what you chose",
-    "stone": "Stone off the burrs",
-    "wipe": "Wipe chips and blue off the face",
-    "indicator": "Heights against another face, written on this one",
-    "hinge": "Push an end and see where the part turns",
-    "chalk": "Chalk round marks or an area",
-    "square": "The counting square, 25.4 mm",
+    "roll": "Roll a film of blue on the plate: heavy for a rough face, thin for a fine one.",
+    "spot": "Lay the face on the plate, rub it, lift it: what stands high takes the blue.",
+    "read": "Read the print: a pale middle in a dark ring bears hardest, a halo only nearly. Call what you see.",
+    "scrape": "Drag over a mark to cut it. Twelve drags show your hand; rows and orders are laid with its scatter.",
+    "stone": "Stone off the burrs before the next print, or they carry the part.",
+    "wipe": "Wipe chips and blue off the face, or they spoil the next print.",
+    "indicator": "The part stands on its datum, the indicator reads this face; the heights are written on it.",
+    "hinge": "Push an end: a face that bears in its middle turns near the middle, a hollow one near its far end.",
+    "chalk": "Chalk round marks or an area; an order fills what is inside.",
+    "square": "Lay the counting square, 25.4 mm, and count the marks in it.",
 }
 
 

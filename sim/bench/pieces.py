@@ -105,7 +105,7 @@ class Settings:
     pressure: str = "light"
     level: int = 1
     tip: str = "block"
-    style: str = "outlines"
+    style: str = "plain"
     lamp_deg: float = 135.0
     square_x_mm: float = 10.0
     square_y_mm: float = 10.0

@@ -1,6 +1,7 @@
 """The first page with its three doors, the settings, and what is remembered of both."""
 
 import json
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
 from functools import lru_cache
@@ -36,7 +37,7 @@ class Prefs:
 
     theme: str = "dark"
     scale: float = 1.0
-    style: str = "outlines"
+    style: str = "plain"
     motion: bool = True
     inches: bool = False
     left_hand: bool = False
@@ -97,6 +98,14 @@ def sample(number: int, seed: int, stand: PartShape | None = None) -> tuple[str,
     return "stand", JobStart(part=stand, seed=seed)
 
 
+def worked_on(path: Path) -> str:
+    """When a file was last worked on."""
+    try:
+        return time.strftime("%d %b, %H:%M", time.localtime(path.stat().st_mtime))
+    except OSError:
+        return ""
+
+
 def start_page(size: tuple[int, int], ui: Ui, prefs: Prefs, recent: Sequence[Path]) -> list[Widget]:
     """Three doors, samples, recent jobs, and the size of the letters."""
     width = min(size[0] - ui.px(64), ui.px(1040))
@@ -124,7 +133,7 @@ def start_page(size: tuple[int, int], ui: Ui, prefs: Prefs, recent: Sequence[Pat
         samples.add(Button(f"sample {n}", name))
     jobs = Stack(pygame.Rect(left + half + pad, top, half, 10), ui, area=3)
     jobs.label("Go on with", NAME, "text", bold=True)
-    rows = [f"{one.stem}   ({one.parent})" for one in recent]
+    rows = [f"{one.stem}     {worked_on(one)}" for one in recent]
     jobs.add(
         Listing("recent", rows, shown=3, empty="Your jobs appear here. A job file dropped on the window opens too."),
         124,

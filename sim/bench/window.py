@@ -22,7 +22,6 @@ from sim.errors import BadParam
 from sim.kernels.warm import SEAL, cache_folder, warm
 
 NO_WINDOW = ("offscreen", "dummy", "evdev", "KMSDRM")
-WITHOUT = "Works without one: demo, part, measure, seat, bands, flycut, model, replay, pack; bench --script."
 
 
 def loop(
@@ -67,7 +66,7 @@ def open_window(args: Any) -> int:
     pygame.font.init()
     if pygame.display.get_driver() in NO_WINDOW and not os.environ.get("SDL_VIDEODRIVER"):
         pygame.display.quit()
-        raise BadParam(f"No window here: no display answers. {WITHOUT}")
+        raise BadParam(f"No window here: no display answers. {args.without}")
     folder = paths.data_dir(args.data_dir)
     prefs = read_prefs(folder / "bench.json")
     if args.ui_scale:

@@ -8,6 +8,7 @@ from sim.cli import has_display
 
 NAME = "bench"
 HELP = "Open the bench, the window to practise in; or play a script of gestures without a window and save pictures."
+WITHOUT = "Works without one: demo, part, measure, seat, bands, flycut, model, replay, pack; bench --script."
 LEAST, MOST = (800, 500), (7680, 4320)
 
 
@@ -90,6 +91,7 @@ def run(args: argparse.Namespace) -> int:
 
     if args.seed < 0:
         raise BadParam(f"--seed must be 0 or more, got {args.seed}")
+    os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
     refuse_other_pygame()
     if args.script is not None:
         os.environ["SDL_VIDEODRIVER"] = "dummy"
@@ -99,10 +101,8 @@ def run(args: argparse.Namespace) -> int:
     if args.shots is not None:
         raise BadParam("--shots goes with --script FILE, got it alone")
     if not has_display():
-        from sim.bench.window import WITHOUT
-
         raise BadParam(f"No window here. {WITHOUT}")
-    os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
     from sim.bench.window import open_window
 
+    args.without = WITHOUT
     return open_window(args)

@@ -30,6 +30,7 @@ def test_a_part_file_begins_a_job_and_a_job_file_goes_on_with_it(player, tmp_pat
     assert list(player.bench.desk.session.job.part.faces) == ["foot", "top", "side"]
     path = player.bench.desk.session.path
     assert path.parent == tmp_path / "jobs"
+    player.play([{"key": "SPACE"}])
     player.bench.to_start()
     player.bench.open_file(path)
     assert player.bench.desk.session.path == path
@@ -142,3 +143,10 @@ def test_a_script_that_is_none_is_refused(tmp_path):
         (tmp_path / "s.json").write_text(text)
         with pytest.raises(BadFile, match=r"s\.json"):
             read_script(tmp_path / "s.json")
+
+
+def test_a_practice_in_which_nothing_was_done_leaves_no_file(player, tmp_path):
+    player.play([{"press": "door print"}])
+    assert list((tmp_path / "jobs").iterdir())
+    player.bench.to_start()
+    assert list((tmp_path / "jobs").iterdir()) == []

@@ -178,7 +178,7 @@ def test_finish_judges_the_tolerances_of_the_drawing_too_and_counts_how_often_th
     player.play([{"key": "ESCAPE"}, {"press": "face", "at": 0.5}, {"press": "finish"}])
     assert any(row[0].startswith("Parallelism to foot") and row[3] is False for row in player.bench.done.rows)
     player.play([{"key": "ESCAPE"}, {"press": "finish"}])
-    assert any("seen 1 times before" in str(getattr(w, "string", "")) for w in player.bench.group.widgets)
+    assert any("seen 1 time before" in str(getattr(w, "string", "")) for w in player.bench.group.widgets)
 
 
 def test_a_film_taken_back_and_rolled_thinner_is_seen_thinner(player):
