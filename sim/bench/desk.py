@@ -260,15 +260,16 @@ class Desk:
         if s.on == "angle plate":
             datum = next((one.datum for one in job.start.shape.tolerances if one.face == job.in_hand), "")
             return SpotUpright(datum, s.x_mm, s.y_mm, s.way_mm)
-        return SpotFace(s.x_mm, s.y_mm, s.way_mm, method=s.method, turn_deg=s.turn_deg)
+        middle = (0.5 * job.face.size_mm[0], 0.5 * job.face.size_mm[1], s.press_n)
+        hands, along = (middle,) if s.press_n else (), (1.0, 0.0) if s.rub == "along" else (0.0, 1.0)
+        return SpotFace(s.x_mm, s.y_mm, s.way_mm, along, hands, s.method, turn_deg=s.turn_deg)
 
     def stroke(self, x0: float, y0: float, x1: float, y1: float) -> bool:
         """Cut one stroke as it was dragged; it shows the hand of today."""
         if not self.cut(np.array([[x0, y0, x1, y1, self.push_n]])):
             return False
         self.drags += 1
-        if self.drags % REST_DRAGS == 0:
-            self.told = "Rest the hand. Nothing is lost."
+        self.told = "Rest the hand. Nothing is lost." if self.drags % REST_DRAGS == 0 else self.told
         self.dragged.append(Stroke(x0, y0, x1, y1, self.nearest_call(0.5 * (x0 + x1), 0.5 * (y0 + y1))))
         return True
 

@@ -13,7 +13,7 @@ from sim.bench.iron import STYLES
 from sim.bench.lettering import CONTROL, LABEL, NAME, SMALL, Ui
 from sim.bench.palette import INK, MARKS, WELL
 from sim.bench.panels import Stack, counted
-from sim.bench.pieces import FILMS_UM, PUSHES, Prediction
+from sim.bench.pieces import FILMS_UM, HAND_N, PUSHES, Prediction
 from sim.bench.widgets import Button, Field, Label, Radio, Slider, Toggle, Widget
 from sim.hands.skill import HANDS
 from sim.model.blade import RACK
@@ -154,9 +154,15 @@ def _part(desk: Desk, hold: Hold, stack: Stack) -> None:
         stack.add(Button("do", "Lift", key="Space"))
         return
     _on_which(desk, stack)
-    stack.label("Drag it on the plate, or move it with the arrows.", SMALL)
-    stack.add(Slider("way_mm", "Rub", s.way_mm, (0.0, 30.0), 2.0, "{:g} mm".format), 44)
-    stack.add(Toggle("turn_deg", "End for end (J)", s.turn_deg == 180.0))
+    if stack.rect.height >= stack.ui.px(500):
+        stack.label("Drag it on the plate, or move it with the arrows.", SMALL)
+    rub = Slider("way_mm", "Rub", s.way_mm, (0.0, 30.0), 2.0, "{:g} mm".format)
+    if s.on == "plate":
+        stack.beside([rub, Radio("rub", ("↔", "↕"), int(s.rub == "across"), hint="Rub along, or across")], 40)
+        stack.add(Toggle("press_n", "Press on its middle", bool(s.press_n)))
+        stack.add(Toggle("turn_deg", "End for end (J)", s.turn_deg == 180.0))
+    else:
+        stack.add(rub, 44)
     stack.add(Button("do", "Lay and rub", key="Space"))
     _faces(desk, stack)
 
@@ -349,6 +355,8 @@ def set_tool(desk: Desk, hold: Hold, id: str, value: Any) -> bool:
         "applicator": lambda: {"applicator": ("brayer", "rag")[value]},
         "way_mm": lambda: {"way_mm": float(value)},
         "turn_deg": lambda: {"turn_deg": 180.0 if value else 0.0},
+        "rub": lambda: {"rub": ("along", "across")[value]},
+        "press_n": lambda: {"press_n": HAND_N if value else 0.0},
         "turn over": lambda: {"turn_deg": 180.0 - s.turn_deg},
         "level": lambda: {"level": value + 1},
         "push": lambda: {"push": value + 1, "quarter": 0, "blade": PUSHES[value].blade},

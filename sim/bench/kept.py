@@ -18,6 +18,7 @@ from sim.shop.session import Session
 from sim.shop.store import write_new
 
 WORDS = {
+    "rub": ("along", "across"),
     "applicator": ("brayer", "rag"), "method": ("plate", "part"), "pressure": ("light", "firm"),
     "tip": ("block", "ball"), "take": ("high", "high and medium", "all in chalk"),
     "style": ("outlines", "hatching", "plain"),

@@ -33,6 +33,12 @@ from sim.shop.commands import Scrape
 SQUARE_MM = 25.4
 PLATE_SHARE = 0.36  # of the pane's width, for the plate beside the part
 LEAST_FOR_PLATE = 800
+TOOLS_MM = {
+    "roll": (60.0, 12.0, False), "read": (4.0, 4.0, True), "stone": (100.0, 25.0, False), "wipe": (70.0, 70.0, True),
+    "indicator": (9.0, 9.0, False), "chalk": (10.0, 10.0, True),
+}  # fmt: skip
+"""Tools at the cursor, to scale: width, height, and whether they are round. Roller, ring of the eye, stone, cloth,
+gauge block, and the ring that a click would chalk."""
 
 
 class FacePane:
@@ -271,6 +277,14 @@ class FacePane:
             pygame.draw.line(surface, WELL_FOCUS, view.to_px(*line[:2]), view.to_px(*line[2:]), 2)
         if self.desk.tool == "scrape" and self.desk.passing is None:
             _blade(surface, view, hold)
+        elif self.desk.tool in TOOLS_MM:
+            wide, high, round_ = TOOLS_MM[self.desk.tool]
+            x, y = view.to_px(*hold.cursor_mm)
+            box = pygame.Rect(0, 0, max(round(wide * view.px_per_mm), 3), max(round(high * view.px_per_mm), 3))
+            box.center = round(x), round(y)
+            radius = box.height // 2 if round_ else 2
+            pygame.draw.rect(surface, INK, box.inflate(2, 2), 1, border_radius=radius + 1)
+            pygame.draw.rect(surface, CHALK, box, 1, border_radius=radius)
         elif hold.by_key:
             _cross(surface, view.to_px(*hold.cursor_mm))
 

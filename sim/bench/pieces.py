@@ -17,6 +17,7 @@ FILMS_UM = {1: 1.5, 2: 3.0, 3: 8.0}
 DULL_M = 30.0  # metres after which the edge is called dull: common practice, no source
 MARK_MM = 4.0  # a stroke belongs to the call nearest to its middle, if that is not farther: common practice, no source
 MOST_HUNG = 200
+HAND_N = 40.0  # a hand that presses on the middle of the part: common practice, no source
 REST_DRAGS = 600  # common practice, no source
 
 
@@ -92,6 +93,8 @@ class Settings:
     y_mm: float = 35.0
     turn_deg: float = 0.0
     way_mm: float = 10.0
+    rub: str = "along"
+    press_n: float = 0.0
     method: str = "plate"
     push: int = 3
     quarter: int = 0

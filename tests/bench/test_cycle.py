@@ -141,7 +141,7 @@ def test_a_coupons_round_takes_one_person_with_the_mouse_under_three_minutes(pla
         {"drag": DRAGS[0]},
         {"drag": DRAGS[1]},
     ]
-    for take in (0.1, 0.5):  # orders over the high, then over the medium ones
+    for take in (0.1, 0.5):  # over the high, then over the high and medium: all twenty were called high
         steps += [{"press": "take", "at": take}, {"press": "order"}, {"press": "lay"}]
     for angle in (0.3, 0.6, 0.8):
         steps += [

@@ -77,3 +77,11 @@ def test_a_print_is_made_where_the_part_was_dragged_and_turned_end_for_end(playe
     assert (made.x_mm, made.y_mm) == pytest.approx((x + 20.0 + 1.0, y - 10.0), abs=0.4)
     assert made.turn_deg == 180.0
     assert np.isfinite(desk.session.job.face.blue_um).all()
+
+
+def test_the_rub_goes_across_and_a_hand_presses_when_it_is_set_so(player):
+    player.play([{"key": "SPACE"}, {"key": "W"}, {"press": "rub", "at": 0.9}, {"press": "press_n"}, {"press": "do"}])
+    player.play([{"press": "do"}])
+    made = player.bench.desk.session.commands[-1]
+    assert made.along == (0.0, 1.0)
+    assert made.hands == ((30.0, 20.0, 40.0),)
