@@ -53,6 +53,23 @@ KEYS: dict[str, str] = {
 """Actions and the keys that do them, by the place of the key on a keyboard of the English kind."""
 
 TOLD = {
+    "take roll": "Roll: the roller in the hand",
+    "take spot": "Spot: the part, to be laid on the plate",
+    "take read": "Read: the eye, to call marks",
+    "take scrape": "Scrape: the scraper",
+    "take stone": "Stone",
+    "take wipe": "Wipe: the cloth",
+    "take indicator": "Indicator",
+    "take hinge": "Hinge: a finger to push with",
+    "take chalk": "Chalk",
+    "take square": "Square: the counting square",
+    "take calls": "ghosts over my calls",
+    "hone": "hone the blade",
+    "carry on": "lay the order over all that is called",
+    "uncover": "heights under the square",
+    "plate view": "the plate beside the part",
+    "turn back": "turn the direction 15 degrees back",
+    "turn on": "turn the direction 15 degrees on",
     "do": "do what the tool does; begin and end a stroke",
     "enter": "one stroke at the cursor, or lay the ghosts",
     "let go": "let go: stroke, ghosts, pass, tool, in that order",

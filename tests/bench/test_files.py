@@ -150,3 +150,34 @@ def test_a_practice_in_which_nothing_was_done_leaves_no_file(player, tmp_path):
     assert list((tmp_path / "jobs").iterdir())
     player.bench.to_start()
     assert list((tmp_path / "jobs").iterdir()) == []
+
+
+def test_the_window_answers_while_a_child_compiles(monkeypatch, tmp_path):
+    """The child here only sleeps; the window is closed meanwhile, and the answer comes at once."""
+    import threading
+    import time
+
+    import pygame
+
+    from sim.bench import window
+    from sim.bench.lettering import Ui
+    from sim.bench.palette import DARK
+
+    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
+    monkeypatch.setattr(window, "cache_folder", lambda: tmp_path / "nothing")
+    monkeypatch.setattr(window, "CHILD", "import time; print(1, 4, flush=True); time.sleep(60)")
+    pygame.display.init()
+    pygame.font.init()
+    pygame.display.set_mode((640, 420))
+    asked = []
+
+    def close():
+        asked.append(time.monotonic())
+        pygame.event.post(pygame.event.Event(pygame.QUIT))
+
+    threading.Timer(0.6, close).start()
+    assert window._warmed(Ui(DARK)) is False
+    assert time.monotonic() - asked[0] < 0.1 + 0.1  # a tenth of a second, and as much for a machine that is shared
+    assert pygame.display.get_surface().get_at((320, 200))[:3] != (0, 0, 0), "it told how far it is"
+    pygame.display.quit()
+    pygame.display.init()
