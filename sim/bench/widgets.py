@@ -46,11 +46,11 @@ class Group:
         before, made = {w.id: w for w in self.widgets}, list(widgets)
         for n, widget in enumerate(made):
             old = before.get(widget.id)
-            typed = isinstance(old, Field) and isinstance(widget, Field) and widget.id == self.focus
-            if typed or (isinstance(old, Listing) and isinstance(widget, Listing) and old.rows == widget.rows):
-                assert old is not None
+            if isinstance(old, Field) and isinstance(widget, Field) and widget.id == self.focus:
                 old.rect = widget.rect
                 made[n] = old
+            elif isinstance(old, Listing) and isinstance(widget, Listing) and old.rows == widget.rows:
+                widget.value, widget.first = old.value, old.first
         self.widgets = made
 
     def order(self) -> list[Widget]:

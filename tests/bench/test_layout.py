@@ -1,5 +1,7 @@
 """Every page at three sizes, in both themes and larger letters: nothing clipped or overlapping, all of it to hit."""
 
+from dataclasses import replace
+
 import pygame
 import pytest
 
@@ -50,23 +52,28 @@ def shown(page, folder, size, **told):
     return player
 
 
-@pytest.mark.parametrize("size", SIZES, ids=str)
 @pytest.mark.parametrize("page", PAGES)
-def test_nothing_is_clipped_or_lies_on_something_else_and_all_can_be_hit(tmp_path, page, size):
-    bench = shown(page, tmp_path, size).bench
-    assert bench.group.overlaps() == []
-    assert bench.group.clipped(bench.ui) == []
-    assert bench.group.targets_below(32) == []
-    window = pygame.Rect(0, 0, *size)
-    assert [w.id for w in bench.group.widgets if not window.contains(w.rect)] == []
+def test_nothing_is_clipped_or_lies_on_something_else_and_all_can_be_hit(tmp_path, page):
+    player = shown(page, tmp_path, SIZES[0])
+    bench = player.bench
+    for size in SIZES:
+        player.play([{"resize": size}])
+        assert bench.group.overlaps() == [], size
+        assert bench.group.clipped(bench.ui) == [], size
+        assert bench.group.targets_below(32) == [], size
+        window = pygame.Rect(0, 0, *size)
+        assert [w.id for w in bench.group.widgets if not window.contains(w.rect)] == [], size
 
 
-@pytest.mark.parametrize(("size", "scale"), [((1920, 1200), 1.5), ((1280, 800), 1.5), ((800, 500), 1.0)], ids=str)
 @pytest.mark.parametrize("page", PAGES)
-def test_larger_letters_and_smaller_windows_still_fit(tmp_path, page, size, scale):
-    bench = shown(page, tmp_path, size, scale=scale).bench
-    assert bench.group.overlaps() == []
-    assert bench.group.clipped(bench.ui) == []
+def test_larger_letters_and_smaller_windows_still_fit(tmp_path, page):
+    player = shown(page, tmp_path, SIZES[0])
+    bench = player.bench
+    for size, scale in (((1920, 1200), 1.5), ((1280, 800), 1.5), ((800, 500), 1.0)):
+        bench.prefer(replace(bench.prefs, scale=scale))
+        player.play([{"resize": size}])
+        assert bench.group.overlaps() == [], (size, scale)
+        assert bench.group.clipped(bench.ui) == [], (size, scale)
 
 
 @pytest.mark.parametrize("size", SIZES, ids=str)
@@ -81,18 +88,23 @@ def test_the_menu_lies_within_the_face_wherever_it_is_opened(tmp_path, size):
         player.play([{"key": "ESCAPE"}])
 
 
-@pytest.mark.parametrize("theme", ["dark", "light"])
 @pytest.mark.parametrize("page", PAGES)
-def test_every_word_can_be_read_on_its_ground(tmp_path, page, theme):
-    player = shown(page, tmp_path, SIZES[0], theme=theme)
+def test_every_word_can_be_read_on_its_ground(tmp_path, page):
+    player = shown(page, tmp_path, SIZES[0])
     bench = player.bench
-    bench.ui.seen = []
-    bench.draw(player.surface)
-    words = [one for one in bench.ui.seen if one.string.strip()]
-    assert len(words) >= 4
-    faint = [(one.string, round(contrast(one.colour, one.ground), 2)) for one in words
-             if contrast(one.colour, one.ground) < 4.5 and one.string not in "✓✕"]  # fmt: skip
-    assert faint == []
+    for theme in ("dark", "light"):
+        bench.prefer(replace(bench.prefs, theme=theme))
+        bench.ui.seen = []
+        bench.draw(player.surface)
+        words = [one for one in bench.ui.seen if one.string.strip()]
+        assert len(words) >= 4
+        faint = [
+            (theme, one.string, round(contrast(one.colour, one.ground), 2))
+            for one in words
+            if contrast(one.colour, one.ground) < 4.5 and one.string not in "✓✕"
+        ]
+        assert faint == []
+        bench.ui.seen = None
 
 
 @pytest.mark.parametrize("page", PAGES)

@@ -65,6 +65,7 @@ def test_work_ends_where_the_target_is_met_unless_told_to_carry_on(tmp_path, cap
     assert told["rounds"] == rounds
 
 
+@pytest.mark.slow
 def test_a_beginner_scrapes_another_face_from_the_same_start(tmp_path, capsys):
     skilled = demo(capsys, tmp_path / "s", "--rounds", "1")
     beginner = demo(capsys, tmp_path / "b", "--rounds", "1", "--hand", "beginner")
@@ -74,6 +75,7 @@ def test_a_beginner_scrapes_another_face_from_the_same_start(tmp_path, capsys):
     assert milled[0] == milled[1]
 
 
+@pytest.mark.slow
 def test_force_writes_over_an_earlier_run(tmp_path, capsys):
     out = tmp_path / "out"
     demo(capsys, out, "--rounds", "1")

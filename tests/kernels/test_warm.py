@@ -101,6 +101,7 @@ def test_the_first_start_compiles_with_progress_and_the_second_loads(room):
     assert Path(first.folder).stat().st_mode & 0o777 == 0o700
 
 
+@pytest.mark.slow
 def test_an_edit_a_changed_bounds_check_or_another_processor_gets_a_folder_of_its_own(room):
     folders = [run(room).folder, run(room, NUMBA_BOUNDSCHECK="1").folder, run(room, NUMBA_CPU_NAME="generic").folder]
     (room / "sim" / "kernels" / "tiny.py").write_text(KERNEL.replace("value * by", "value * by + 1.0"))
@@ -133,6 +134,7 @@ def test_a_damaged_cache_is_deleted_made_again_and_said(room, harm):
     assert files(room)
 
 
+@pytest.mark.slow
 def test_files_that_look_whole_but_cannot_be_loaded_are_deleted_and_done_without(room):
     run(room)
     forge = """
@@ -168,6 +170,7 @@ def test_in_a_read_only_place_the_kernels_compile_all_the_same(room):
     assert "cannot be used (Permission denied)" in result.err
 
 
+@pytest.mark.slow
 def test_a_folder_unused_for_a_month_is_deleted(room):
     folder = Path(run(room).folder)
     old = folder.with_name("0" * 32)
