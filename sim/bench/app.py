@@ -78,13 +78,13 @@ class Bench:
         self.hold: Hold | None = None
         self.pane: FacePane | None = None
         self.done: Uncovered | None = None
-        self.more = False
         self.menu: tuple[int, int] | None = None
-        self.note = ""
+        self.more, self.note = False, ""
         self.jobs = folder / "jobs"
         self.files: list[Path] = []
         self.running, self.dirty = True, True
         self.group = Group([])
+        self._begun: set[Path] = set()
         self._pictures: dict[int, tuple[Any, pygame.Surface]] = {}
         self._chart = pygame.Rect(0, 0, 1, 1)
         self._stepped_s = self._kept_s = 0.0
@@ -94,7 +94,7 @@ class Bench:
 
     def begin(self, name: str, start: JobStart) -> None:
         """A new practice, logged in the folder of jobs."""
-        self._try_open(lambda: begun(self.jobs, name, start))
+        self._try_open(lambda: begun(self.jobs, name, start), new=True)
 
     def open_file(self, path: Path) -> None:
         """Open a part, or go on with a job; what is wrong with it is said, and nothing else changes."""
@@ -102,15 +102,17 @@ class Bench:
         if here is not None and here.absolute() == path.absolute():
             self.show("bench")  # it is open already
             return
-        self._try_open(lambda: session_of(path, self.jobs, self.seed))
+        self._try_open(lambda: session_of(path, self.jobs, self.seed), new=path.suffix.lower() == ".toml")
 
-    def _try_open(self, make: Callable[[], Session]) -> None:
+    def _try_open(self, make: Callable[[], Session], new: bool) -> None:
         try:
             session = make()
         except (ShopError, OSError) as error:
             self.note = str(error).splitlines()[0]
             self._told(self.note)
             return
+        if new and session.path is not None:
+            self._begun.add(session.path)
         self._open(session)
 
     def _open(self, session: Session) -> None:
@@ -141,9 +143,9 @@ class Bench:
             self.desk.stop_pass()
             self.desk.handed = None
             path = self.desk.session.path
-            if not self.desk.session.commands and path is not None and path.parent == self.jobs:
+            if path is not None and path in self._begun and not self.desk.changes:
                 self.desk.session.close()
-                forget(path)  # nothing was done: nothing is left
+                forget(path)  # begun here, and nothing was done: nothing is left
             else:
                 self.keep()
                 self.desk.session.close()
@@ -227,10 +229,8 @@ class Bench:
         recent = [Path(one) for one in self.prefs.recent if Path(one).is_file()]
         made = start_page(self.size, self.ui, self.prefs, recent)
         if self.note:
-            told = Label("note", string=self.note, size=LABEL)
-            told.rect = pygame.Rect(
-                self.ui.px(32), self.size[1] - self.ui.px(40), self.size[0] - self.ui.px(64), self.ui.px(36)
-            )
+            told, pad = Label("note", string=self.note, size=LABEL), self.ui.px(32)
+            told.rect = pygame.Rect(pad, self.size[1] - self.ui.px(40), self.size[0] - 2 * pad, self.ui.px(36))
             made.append(told)
         return made
 

@@ -11,6 +11,8 @@ from sim.bench.start import Prefs, read_prefs, with_recent, write_prefs
 from sim.cli import has_display
 from sim.cli.bench import refuse_other_pygame
 from sim.errors import BadFile, BadParam
+from sim.model.start import COUPON
+from sim.shop.job import JobStart
 from sim.shop.logbook import fingerprint
 from sim.shop.session import Session
 from tests.bench.test_layout import LIFTED
@@ -150,6 +152,15 @@ def test_a_practice_in_which_nothing_was_done_leaves_no_file(player, tmp_path):
     assert list((tmp_path / "jobs").iterdir())
     player.bench.to_start()
     assert list((tmp_path / "jobs").iterdir()) == []
+
+
+def test_a_job_in_which_nothing_was_done_yet_is_only_looked_at_when_it_was_not_begun_here(player, tmp_path):
+    (tmp_path / "jobs").mkdir()
+    path = tmp_path / "jobs" / "milled.job"
+    Session.begin(JobStart(face=COUPON), path).close()
+    player.bench.open_file(path)
+    player.bench.to_start()
+    assert path.is_file()
 
 
 def test_the_window_answers_while_a_child_compiles(monkeypatch, tmp_path):
