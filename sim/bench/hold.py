@@ -77,8 +77,8 @@ class Hold:
         """The left button goes down on the face."""
         desk, tool = self.desk, self.desk.tool
         self.cursor_mm, self.by_key, self.shift = (x_mm, y_mm), False, shift
-        if desk.passing is not None:
-            desk.stop_pass()
+        if desk.passing is not None or desk.handed is not None:
+            self.cancel(tool=False)  # a click on the face stops what goes by itself
         elif self.row is not None:
             self._click_row(x_mm, y_mm)
         elif tool == "spot":

@@ -85,3 +85,16 @@ def test_the_rub_goes_across_and_a_hand_presses_when_it_is_set_so(player):
     made = player.bench.desk.session.commands[-1]
     assert made.along == (0.0, 1.0)
     assert made.hands == ((30.0, 20.0, 40.0),)
+
+
+def test_a_click_on_the_face_stops_the_trained_hand_and_cuts_nothing(player):
+    player.play([{"key": "ESCAPE"}])
+    player.bench.said("hand over 3", True)
+    for _ in range(3):
+        player.bench.tick(0.0)
+    player.bench.desk.tool = "scrape"
+    before = player.bench.desk.session.job.strokes
+    player.bench.hold.press(20.0, 20.0)
+    player.bench.hold.release(30.0, 20.0)
+    assert player.bench.desk.handed is None
+    assert player.bench.desk.session.job.strokes == before
