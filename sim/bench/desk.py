@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.bench.back import Step, lying_on, put_back
-from sim.bench.gestures import PIECE, is_inside
+from sim.bench.gestures import PIECE, Outline, is_over, ring
 from sim.bench.pieces import (
+    CALLED_MM,
     DULL_M,
     FILMS_UM,
     MARK_MM,
@@ -47,6 +48,8 @@ from sim.shop.partwork import PushEnds, SpotUpright, SweepFace, TakeFace
 from sim.shop.rounds import print_picture
 from sim.shop.session import Session
 from sim.shop.sight import Sight
+
+Pilot = Generator[Command, Sight, None]
 
 
 @dataclass
@@ -105,19 +108,18 @@ class Desk:
     order: tuple[tuple[float, float, float, float], ...] = ()
     passing: Pass | None = None
     told: str = ""
-    strokes_laid: int = 0
     drags: int = 0
     plate_view: bool = True
     turned: Hinge | None = None
     uncovered: int = 0
     bared: bool = False
     result: Any = None
-    handed: Generator[Command, Sight, None] | None = None
+    handed: Pilot | None = None
     hand_rounds: int = 0
-    _within: list[tuple[tuple[float, float], ...]] = field(default_factory=list)
+    _within: list[Outline] = field(default_factory=list)
     _printed: bool = False
     _first: Command | None = None  # of a trained hand that has just begun: it was not sent a sight yet
-    _pilots: dict[str, Generator[Command, Sight, None]] = field(default_factory=dict)
+    _pilots: dict[str, Pilot] = field(default_factory=dict)
     changes: int = 0
     last: Command | None = None
     unkept: bool = False
@@ -279,7 +281,6 @@ class Desk:
         if not self.act(self._scraping(self.settings.blade, strokes_as_data(strokes))):
             return False
         self.done.add("scrape")
-        self.strokes_laid += len(strokes)
         if self.session.job.removed_mm3 == before:
             self.told = "Nothing to cut: the stroke began and ended off the iron, or the blade skated."
         elif (dull := self.dull()) is not None:
@@ -308,7 +309,6 @@ class Desk:
             return 0
         now.laid += len(piece)
         self.done.add("scrape")
-        self.strokes_laid += len(piece)
         if not now.left:
             self.passing = None
             self.told = f"{len(now.strokes)} strokes laid."
@@ -367,17 +367,21 @@ class Desk:
             self.done.add("hinge")
             self.told = "Pushed at both ends; watch where it turns."
 
-    def hand_over(self, pilot: Callable[[], Generator[Command, Sight, None]], rounds: int) -> None:
-        """Let a trained hand go on for so many rounds, from now on act by act; where there is chalk, only in it.
+    def hand_over(self, pilot: Callable[[], Pilot], rounds: int, anywhere: bool = False) -> None:
+        """Let a trained hand go on for so many rounds over what is chalked or called high, act by act from now on.
 
         On a face that it has worked before it goes on as it left off, finer than it began.
         """
+        within = [*self.chalk, *(ring(c.x_mm, c.y_mm, CALLED_MM) for c in self.calls if c.level == 1)]
+        if not within and not anywhere:
+            self.told = "Chalk an area (F) or call marks high: the trained hand goes over those alone."
+            return
         face = self.session.job.in_hand
         if face not in self._pilots:
             self._pilots[face] = pilot()
             self._first = next(self._pilots[face])
         self.handed, self.hand_rounds = self._pilots[face], rounds
-        self._within, self._printed = list(self.chalk), False
+        self._within, self._printed = within, False
         self.tool, self.order, self.laid = None, (), False
 
     def step_hand(self) -> bool:
@@ -386,7 +390,7 @@ class Desk:
             return False
         command, self._first = self._first or self.handed.send(self.sight), None
         if isinstance(command, Scrape) and self._within:
-            command = replace(command, strokes=tuple(s for s in command.strokes if self._in_chalk(s)))
+            command = replace(command, strokes=tuple(s for s in command.strokes if is_over(s, self._within)))
         if not (isinstance(command, Scrape) and not command.strokes) and not self.act(command):
             self.handed = None
             return False
@@ -401,10 +405,6 @@ class Desk:
             self.handed, self.done = None, {"wipe"}
             self.told = f"The trained hand has put the scraper down in round {self.session.job.round}."
         return self.handed is not None
-
-    def _in_chalk(self, stroke: tuple[int, int, int, int, int]) -> bool:
-        middle = 0.005 * (stroke[0] + stroke[2]), 0.005 * (stroke[1] + stroke[3])
-        return any(is_inside(middle, outline) for outline in self._within)
 
     # ------------------------------------------------------------------ calls, chalk
 

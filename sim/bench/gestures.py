@@ -254,6 +254,12 @@ def is_inside(place: tuple[float, float], outline: Outline) -> bool:
     return bool((_crossings(corners[:, 0], corners[:, 1], 0.0) > 0.0).sum() % 2)
 
 
+def is_over(stroke: tuple[int, int, int, int, int], outlines: Sequence[Outline]) -> bool:
+    """True when the middle of a stroke, 0.01 mm, lies inside one of these."""
+    middle = 0.005 * (stroke[0] + stroke[2]), 0.005 * (stroke[1] + stroke[3])
+    return any(is_inside(middle, outline) for outline in outlines)
+
+
 def _crossings(s: NDArray[np.float64], v: NDArray[np.float64], w: float) -> NDArray[np.float64]:
     """Where a closed outline (s along, v across) crosses the line v = w: places along it, sorted, of even number."""
     s1, v1 = np.roll(s, -1), np.roll(v, -1)

@@ -104,7 +104,7 @@ def in_hand(desk: Desk, hold: Hold, where: pygame.Rect, ui: Ui) -> list[Widget]:
         stack.label("Pick up a tool from the tray, or turn the part.")
         _faces(desk, stack)
         stack.space(6)
-        stack.label("Hand over: a trained hand follows the blue; where there is chalk, only in it.")
+        stack.label("Hand over: a trained hand goes on over what is chalked or called high.")
         if desk.handed is None:
             stack.beside([Button(f"hand over {n}", counted(n, "round")) for n in (1, 3)])
         else:

@@ -18,6 +18,7 @@ DULL_M = 30.0  # metres after which the edge is called dull: common practice, no
 MARK_MM = 4.0  # a stroke belongs to the call nearest to its middle, if that is not farther: common practice, no source
 MOST_HUNG = 200
 HAND_N = 40.0  # a hand that presses on the middle of the part: common practice, no source
+CALLED_MM = 6.0  # a trained hand takes what lies so near to a called mark: common practice, no source
 REST_DRAGS = 600  # common practice, no source
 
 

@@ -179,7 +179,7 @@ class Player:
         """Rounds by a trained hand that follows the blue; each print is hung."""
         desk = self.bench.desk
         assert desk is not None
-        desk.hand_over(partial(follow_the_blue, HANDS[step.get("hand", "skilled")]), int(rounds))
+        desk.hand_over(partial(follow_the_blue, HANDS[step.get("hand", "skilled")]), int(rounds), anywhere=True)
 
     def _iron(self) -> pygame.Surface:
         """The face alone, two cells a pixel."""

@@ -16,8 +16,13 @@ def player(tmp_path, monkeypatch):
 
 
 def test_a_trained_hand_works_its_rounds_and_hangs_its_prints(player):
-    player.play([{"key": "ESCAPE"}, {"press": "hand over 1"}])
     desk = player.bench.desk
+    player.play([{"key": "ESCAPE"}, {"press": "hand over 1"}])
+    assert desk.handed is None
+    assert "Chalk an area" in desk.told, "it never chooses marks by itself"
+    assert desk.session.job.round == 0
+    desk.add_chalk(((0.0, 0.0), (60.0, 0.0), (60.0, 40.0), (0.0, 40.0)))
+    player.play([{"press": "hand over 1"}])
     assert desk.handed is None
     assert (desk.session.job.round, len(desk.hung)) == (1, 1)
     assert desk.session.job.strokes > 20
@@ -88,6 +93,7 @@ def test_the_rub_goes_across_and_a_hand_presses_when_it_is_set_so(player):
 
 
 def test_a_click_on_the_face_stops_the_trained_hand_and_cuts_nothing(player):
+    player.bench.desk.add_chalk(((0.0, 0.0), (60.0, 0.0), (60.0, 40.0), (0.0, 40.0)))
     player.play([{"key": "ESCAPE"}])
     player.bench.said("hand over 3", True)
     for _ in range(3):
@@ -98,3 +104,12 @@ def test_a_click_on_the_face_stops_the_trained_hand_and_cuts_nothing(player):
     player.bench.hold.release(30.0, 20.0)
     assert player.bench.desk.handed is None
     assert player.bench.desk.session.job.strokes == before
+
+
+def test_a_trained_hand_goes_over_marks_that_were_called_high_and_over_no_others(player):
+    player.play([*({"key": k} for k in ("SPACE", "W", "SPACE", "SPACE")), {"click": [24.0, 20.0]}, {"key": "1"},
+                 {"click": [50.0, 35.0]}, {"key": "3"}, {"key": "ESCAPE"}, {"press": "hand over 1"}])  # fmt: skip
+    strokes = [s for c in player.bench.desk.session.commands if isinstance(c, Scrape) for s in c.strokes]
+    assert strokes
+    middles = np.array([(0.005 * (s[0] + s[2]), 0.005 * (s[1] + s[3])) for s in strokes])
+    assert np.hypot(*(middles - (24.0, 20.0)).T).max() <= 6.1

@@ -123,7 +123,9 @@ def test_turning_the_part_stops_the_trained_hand_and_a_pass(tmp_path, monkeypatc
     player = begun({"start": {"sample": 2}}, tmp_path)
     bench = player.bench
     player.play([{"key": "ESCAPE"}])
+    bench.desk.add_chalk(((0.0, 0.0), (160.0, 0.0), (160.0, 110.0), (0.0, 110.0)))
     bench.said("hand over 3", True)
+    assert bench.desk.handed is not None
     for n in range(6):
         bench.tick(float(n))
     bench.said("face", 1)

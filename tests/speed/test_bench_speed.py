@@ -104,5 +104,5 @@ def test_events_are_answered_within_a_tenth_of_a_second_while_three_hundred_stro
         loop(bench, lambda: foot.surface, events=events, flip=lambda: None, now_s=lambda: float(next(clock)))
 
     benchmark.pedantic(turn, rounds=FRAMES)
-    assert bench.desk.strokes_laid > 0
+    assert bench.desk.session.job.strokes > 0
     judge(benchmark, "a turn of the loop during a pass", ANSWER_MS)
