@@ -372,8 +372,8 @@ class Desk:
 
         On a face that it has worked before it goes on as it left off, finer than it began.
         """
-        within = [*self.chalk, *(ring(c.x_mm, c.y_mm, CALLED_MM) for c in self.calls if c.level == 1)]
-        if not within and not anywhere:
+        called = [ring(c.x_mm, c.y_mm, CALLED_MM) for c in self.calls if c.level == 1]
+        if not (within := [] if anywhere else [*self.chalk, *called]) and not anywhere:
             self.told = "Chalk an area (F) or call marks high: the trained hand goes over those alone."
             return
         face = self.session.job.in_hand
