@@ -226,13 +226,16 @@ class Bench:
             return files_page(self.size, self.ui, self.files, self.note)
         if self.page == "help":
             return help_page(self.size, self.ui, self.keys)
-        recent = [Path(one) for one in self.prefs.recent if Path(one).is_file()]
-        made = start_page(self.size, self.ui, self.prefs, recent)
+        made = start_page(self.size, self.ui, self.prefs, self._recent())
         if self.note:
             told, pad = Label("note", string=self.note, size=LABEL), self.ui.px(32)
             told.rect = pygame.Rect(pad, self.size[1] - self.ui.px(40), self.size[0] - 2 * pad, self.ui.px(36))
             made.append(told)
         return made
+
+    def _recent(self) -> list[Path]:
+        """Jobs that were worked on last and are still there."""
+        return [Path(one) for one in self.prefs.recent if Path(one).is_file()]
 
     def _picture(self, hung: Any) -> pygame.Surface:
         if id(hung) not in self._pictures:
@@ -328,8 +331,7 @@ class Bench:
             if 0 <= listing.value < len(self.files):
                 self.open_file(self.files[listing.value])
         elif id == "recent":
-            recent = [Path(one) for one in self.prefs.recent if Path(one).is_file()]
-            self.open_file(recent[value])
+            self.open_file(self._recent()[value])
         elif id in acts:
             acts[id]()
         else:
@@ -349,7 +351,7 @@ class Bench:
             "wipe plate": desk.wipe_plate, "sweep turned": lambda: hold.sweep(180.0), "whole": pane.whole,
             "zoom in": lambda: pane.zoom(1.25, pane.rect.center), "zoom out": lambda: pane.zoom(0.8, pane.rect.center),
             "older print": lambda: self._turn_prints(1), "newer print": lambda: self._turn_prints(-1),
-            "order chalk": self._order_chalk, "uncover": self._uncover, "true size": self._true_size,
+            "order chalk": hold.order_chalk, "uncover": hold.uncover, "true size": self._true_size,
             "plate view": lambda: setattr(desk, "plate_view", not desk.plate_view),
             "face": lambda: desk.take_face(tuple(desk.session.job.part.faces)[value]),
         }  # fmt: skip
@@ -362,27 +364,6 @@ class Bench:
         at = -1 if self.pane.over is None else self.pane.over
         at = min(at + step, len(self.desk.hung) - 1)
         self.pane.over = at if at >= 0 else None
-
-    def _order_chalk(self) -> None:
-        assert self.desk is not None
-        assert self.hold is not None
-        self.desk.take("scrape")
-        self.desk.set(take="all in chalk")
-        self.hold.show_order()
-
-    def _uncover(self) -> None:
-        assert self.desk is not None
-        if not self.desk.freedom.uncover:
-            self.desk.told = "This lesson does not uncover the iron before its end."
-            return
-        self.desk.uncovered += 1
-        if self.hold is not None:
-            self.hold.let_go()
-        self.desk.take("square")
-        self.desk.bared = True
-        self.desk.told = (
-            f"Uncovered under the counting square; times so far: {self.desk.uncovered}. It is in the record."
-        )
 
     def _true_size(self) -> None:
         assert self.pane is not None

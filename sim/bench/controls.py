@@ -4,6 +4,7 @@ A widget draws itself from its fields and answers events with pairs (id, value);
 owns it gives it its place: `rect`, in pixels of the surface.
 """
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Sequence
 from dataclasses import KW_ONLY, dataclass, field
 from itertools import pairwise
@@ -21,7 +22,7 @@ PRESSES = (pygame.K_SPACE, pygame.K_RETURN, pygame.K_KP_ENTER)
 
 
 @dataclass(eq=False)
-class Widget:
+class Widget(ABC):
     """What lies on the bench's surface and may be pressed.
 
     Attributes
@@ -82,15 +83,16 @@ class Widget:
         """What the resting pointer is told."""
         return self.hint if self.enabled else self.reason
 
-    def enter(self, by_key: bool) -> None:
+    def enter(self, by_key: bool) -> None:  # noqa: B027 - most have nothing to do
         """The focus has come."""
 
     def leave(self, take_back: bool = False) -> Said:
         """The focus has gone; `take_back` for Esc."""
         return []
 
+    @abstractmethod
     def _paint(self, surface: pygame.Surface, ui: Ui) -> None:
-        raise NotImplementedError
+        """Draw it in its rect."""
 
     def _click(self, pos: tuple[int, int]) -> Said:
         return self._press()

@@ -16,10 +16,8 @@ from sim.bench.gestures import PIECE, Outline, is_over, ring
 from sim.bench.pieces import (
     CALLED_MM,
     DULL_M,
-    FILMS_UM,
     MARK_MM,
     MOST_HUNG,
-    PUSHES,
     REST_DRAGS,
     Call,
     Freedom,
@@ -134,21 +132,6 @@ class Desk:
         """What a person sees of the job."""
         return self.session.look()
 
-    @property
-    def push_n(self) -> float:
-        """Push that is set; quarter steps go between neighbours."""
-        step = PUSHES[self.settings.push - 1].push_n
-        if self.settings.quarter == 0:
-            return step
-        other = self.settings.push - 1 + (1 if self.settings.quarter > 0 else -1)
-        if not 0 <= other < len(PUSHES):
-            return step
-        return step + 0.25 * abs(self.settings.quarter) * (PUSHES[other].push_n - step)
-
-    def film_um(self) -> float:
-        """Weight of the film that is set."""
-        return FILMS_UM[self.settings.film]
-
     def dull(self) -> str | None:
         """A line when the blade in use has gone dull."""
         metres = self.session.job.edges[self.settings.blade].metres
@@ -195,15 +178,6 @@ class Desk:
         for name, value in changes.items():
             setattr(self.settings, name, value)
 
-    def push_by(self, steps: int, quarter: bool = False) -> None:
-        """One push more or less, or a quarter of one."""
-        s = self.settings
-        if quarter:
-            total = min(max(4 * s.push + s.quarter + steps, 4), 4 * len(PUSHES))
-            s.push, s.quarter = round(total / 4), total - 4 * round(total / 4)
-        else:
-            s.push, s.quarter = min(max(s.push + steps, 1), len(PUSHES)), 0
-
     # ------------------------------------------------------------------ acts
 
     def act(self, command: Command) -> bool:
@@ -222,9 +196,9 @@ class Desk:
     def roll(self) -> None:
         """Roll or rub a film on the plate."""
         s = self.settings
-        if self.act(RollFilm(self.film_um(), s.applicator, s.on)):
+        if self.act(RollFilm(self.settings.film_um, s.applicator, s.on)):
             self.done.add("roll")
-            self.told = f"Film of {self.film_um():g} µm on the {s.on}, {s.applicator}."
+            self.told = f"Film of {self.settings.film_um:g} µm on the {s.on}, {s.applicator}."
 
     def lay(self) -> None:
         """Lay the face on the plate and rub it; it stays there until it is lifted."""
@@ -268,7 +242,7 @@ class Desk:
 
     def stroke(self, x0: float, y0: float, x1: float, y1: float) -> bool:
         """Cut one stroke as it was dragged; it shows the hand of today."""
-        if not self.cut(np.array([[x0, y0, x1, y1, self.push_n]])):
+        if not self.cut(np.array([[x0, y0, x1, y1, self.settings.push_n]])):
             return False
         self.drags += 1
         self.told = "Rest the hand. Nothing is lost." if self.drags % REST_DRAGS == 0 else self.told

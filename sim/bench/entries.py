@@ -1,4 +1,4 @@
-"""Things of the bench that hold more than a choice: a field to type in, a list, a small picture, a passing notice."""
+"""Things of the bench that hold more than a choice: a field to type in, a list, a small picture."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -7,10 +7,9 @@ from typing import ClassVar
 import pygame
 
 from sim.bench.controls import PRESSES, Said, Widget
-from sim.bench.lettering import BODY, CONTROL, LABEL, SMALL, Ui
+from sim.bench.lettering import CONTROL, LABEL, SMALL, Ui
 
 LINE_KEYS = (pygame.K_UP, pygame.K_DOWN, pygame.K_HOME, pygame.K_END, pygame.K_PAGEUP, pygame.K_PAGEDOWN)
-TOAST_S = 4.0
 
 
 def clipboard() -> str:
@@ -223,27 +222,3 @@ class Thumb(Widget):
 
     def _press(self) -> Said:
         return [(self.id, True)]
-
-
-@dataclass(eq=False)
-class Toast(Widget):
-    """A notice that goes by itself, in the coach's line."""
-
-    focusable: ClassVar[bool] = False
-    floats: ClassVar[bool] = True
-
-    string: str = ""
-    until_s: float = field(default=0.0, init=False)
-
-    def say(self, string: str, now_s: float) -> None:
-        """Show a notice from now on for 4 s."""
-        self.string, self.until_s = string, now_s + TOAST_S
-
-    def draw(self, surface: pygame.Surface, ui: Ui, now_s: float = 0.0) -> None:
-        """Draw the notice while it lasts."""
-        if self.string and now_s < self.until_s:
-            ui.box(surface, self.rect, ui.theme.raised, ui.theme.line)
-            inner = self.rect.inflate(-2 * ui.px(16), 0)
-            surface.fill(ui.theme.accent, (self.rect.left + ui.px(6), self.rect.top + ui.px(8), ui.px(2),
-                                           self.rect.height - 2 * ui.px(8)))  # fmt: skip
-            ui.line(surface, inner, self.string, BODY)

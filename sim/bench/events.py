@@ -175,7 +175,7 @@ class Events:
         elif action == "do" and _shift(event):
             hold.key_row()
         elif action in ("push less", "push more") and event.mod & pygame.KMOD_ALT:
-            desk.push_by(1 if action == "push more" else -1, quarter=True)
+            desk.settings.push_by(1 if action == "push more" else -1, quarter=True)
         elif action in ("lamp", "lay over"):
             self._held.add(action)
             if action == "lay over" and self.bench.pane is not None and desk.hung:

@@ -3,15 +3,12 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.errors import BadParam
-from sim.hands.skill import Hand
-from sim.shop.commands import Scrape, strokes_as_data
 
 Line = tuple[float, float, float, float]
 """x0, y0, x1, y1 of a stroke, mm, from where it begins to where it ends."""
@@ -96,26 +93,6 @@ def seconds_of(gesture: str) -> float:
     if gesture not in SECONDS:
         raise BadParam(f"gesture must be one of {', '.join(SECONDS)}, got {gesture!r}")
     return SECONDS[gesture]
-
-
-def as_scrape(lines: ArrayLike, push_n: ArrayLike, blade: str, hand: Hand | None = None) -> list[Scrape]:
-    """Strokes as commands of at most 50 each.
-
-    Parameters
-    ----------
-    lines : float64 (n, 4)
-        In mm.
-    push_n : float or float64 (n,)
-        One push for all, or one for each.
-    hand : Hand, optional
-        Gives care, ramp and pace; a skilled one by default.
-    """
-    hand = hand or Hand()
-    places = np.asarray(lines, dtype=np.float64).reshape(-1, 4)
-    table = np.column_stack([places, np.broadcast_to(push_n, len(places))])
-    rows = strokes_as_data(table)
-    cuts = [*range(0, len(rows), PIECE), len(rows)]
-    return [Scrape(blade, rows[a:b], hand.care, hand.ramp_mm, hand.pace_per_min) for a, b in pairwise(cuts)]
 
 
 @dataclass

@@ -69,7 +69,7 @@ class Hold:
         """Strokes as the hand of today makes them."""
         job = self.desk.session.job
         rng = luck(job.start.seed, "hand", job.round, job.strokes_this_round)
-        return self.hand().laid(lines, self.desk.push_n, rng)
+        return self.hand().laid(lines, self.desk.settings.push_n, rng)
 
     # ------------------------------------------------------------------ the pointer
 
@@ -363,6 +363,24 @@ class Hold:
         if self.desk.settings.take == "all in chalk":
             self.desk.set(take="high")
         self.show_order()
+
+    def order_chalk(self) -> None:
+        """Put the scraper in hand with an order over all that is chalked."""
+        self.let_go()
+        self.desk.take("scrape")
+        self.desk.set(take="all in chalk")
+        self.show_order()
+
+    def uncover(self) -> None:
+        """Show the heights under the counting square; it is counted."""
+        desk = self.desk
+        if not desk.freedom.uncover:
+            desk.told = "This lesson does not uncover the iron before its end."
+            return
+        self.let_go()
+        desk.take("square")
+        desk.uncovered, desk.bared, desk.unkept = desk.uncovered + 1, True, True
+        desk.told = f"Uncovered under the counting square; times so far: {desk.uncovered}. It is in the record."
 
     def carry_on(self) -> None:
         """Repeat the last order over all that is called high or medium now."""

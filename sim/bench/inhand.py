@@ -212,13 +212,13 @@ def _scraper(desk: Desk, hold: Hold, stack: Stack) -> None:
     step = PUSHES[s.push - 1]
     tight = stack.rect.height < ui.px(500)
     stack.gap = ui.px(3 if tight else 6)
-    stack.label(f"Push: {step.name}, about {desk.push_n:g} N")
+    stack.label(f"Push: {step.name}, about {desk.settings.push_n:g} N")
     stack.add(Radio("push", tuple("123456"), s.push - 1), 32)
     if not tight:
         stack.label("End of the blade")
     stack.add(Radio("blade", tuple(f"R{RACK[name].end_radius_mm:g}" for name in BLADES), BLADES.index(s.blade)), 32)
     edge = desk.session.job.edges[s.blade]
-    depth, wide = preview(s.blade, desk.push_n, round(edge.radius_um, 2))
+    depth, wide = preview(s.blade, desk.settings.push_n, round(edge.radius_um, 2))
     words = f"Cut on flat iron: {wide:.1f} mm × {depth:.1f} µm"
     if tight:
         stack.label(words, SMALL)
@@ -378,8 +378,7 @@ def set_tool(desk: Desk, hold: Hold, id: str, value: Any) -> bool:
     if id in ("turn over", "turn_deg") and desk.laid:
         desk.told = "It lies on the plate and was rubbed: lift it first."
     elif id in ("push less", "push more"):
-        desk.push_by(1 if id == "push more" else -1)
-        desk.set(blade=PUSHES[s.push - 1].blade)
+        s.push_by(1 if id == "push more" else -1)
     elif id in ("counted", "bearing") and not is_count(str(value)):
         desk.told = "A count, or a share in per cent, is a number from 0 to 100."
     elif id == "on":

@@ -447,7 +447,7 @@ def _blade(surface: pygame.Surface, view: Viewport, hold: Hold) -> None:
     half = 0.5 * RACK[s.blade].width_mm * view.px_per_mm
     ends = (x - uy * half, y + ux * half), (x + uy * half, y - ux * half)
     pygame.draw.line(surface, CHALK, *ends, 1)  # the blade; what of it cuts is thick
-    cut = 0.5 * max(preview(s.blade, hold.desk.push_n, 4.0)[1] * view.px_per_mm, 4.0)
+    cut = 0.5 * max(preview(s.blade, s.push_n, 4.0)[1] * view.px_per_mm, 4.0)
     for colour, width in ((INK, 5), (CHALK, 3)):
         pygame.draw.line(surface, colour, (x - uy * cut, y + ux * cut), (x + uy * cut, y - ux * cut), width)
         pygame.draw.line(surface, colour, (x, y), (x - 14 * ux, y - 14 * uy), max(width - 2, 1))

@@ -241,13 +241,13 @@ HINTS = {
 def _station_sub(desk: Desk, name: str) -> str:
     s = desk.settings
     if name == "roll":
-        return f"{desk.film_um():g} µm"
+        return f"{desk.settings.film_um:g} µm"
     if name == "spot":
         return "on it" if desk.laid else ""
     if name == "read":
         return f"{len(desk.calls)} calls" if desk.calls else ""
     if name == "scrape":
-        return f"{desk.push_n:g} N"
+        return f"{desk.settings.push_n:g} N"
     if name == "stone":
         return s.pressure if "stone" not in desk.done else ""
     return ""

@@ -12,8 +12,7 @@ from numpy.typing import NDArray
 ROUND = ("roll", "spot", "read", "scrape", "stone", "wipe")
 INSTRUMENTS = ("indicator", "hinge", "chalk", "square")
 TOOLS = (*ROUND, *INSTRUMENTS)
-LEVELS = {1: "high", 2: "medium", 3: "low"}
-FILMS_UM = {1: 1.5, 2: 3.0, 3: 8.0}
+FILMS_UM = {1: 1.5, 2: 3.0, 3: 8.0}  # thin, normal, heavy: from memory, as the stages of the pilot
 DULL_M = 30.0  # metres after which the edge is called dull: common practice, no source
 MARK_MM = 4.0  # a stroke belongs to the call nearest to its middle, if that is not farther: common practice, no source
 MOST_HUNG = 200
@@ -30,6 +29,7 @@ class PushStep(NamedTuple):
     blade: str
 
 
+# pushes from memory; on flat iron they cut 2.9, 3.4, 5.0, 6.7, 10 and 18 um (computed)
 PUSHES = (
     PushStep("splitting", 50.0, "split"),
     PushStep("fine", 70.0, "fine"),
@@ -115,6 +115,29 @@ class Settings:
     square_y_mm: float = 10.0
     counted: str = ""
     bearing: str = ""
+
+    @property
+    def film_um(self) -> float:
+        """Weight of the film that is set."""
+        return FILMS_UM[self.film]
+
+    @property
+    def push_n(self) -> float:
+        """Push that is set; quarter steps go between neighbours."""
+        step = PUSHES[self.push - 1].push_n
+        other = self.push - 1 + (1 if self.quarter > 0 else -1)
+        if self.quarter == 0 or not 0 <= other < len(PUSHES):
+            return step
+        return step + 0.25 * abs(self.quarter) * (PUSHES[other].push_n - step)
+
+    def push_by(self, steps: int, quarter: bool = False) -> None:
+        """One push more or less, with the blade that goes with it, or a quarter of one."""
+        if quarter:
+            total = min(max(4 * self.push + self.quarter + steps, 4), 4 * len(PUSHES))
+            self.push, self.quarter = round(total / 4), total - 4 * round(total / 4)
+        else:
+            self.push, self.quarter = min(max(self.push + steps, 1), len(PUSHES)), 0
+            self.blade = PUSHES[self.push - 1].blade
 
 
 class Stroke(NamedTuple):

@@ -37,6 +37,7 @@ from sim.intake.drawing import read_part
 from sim.kernels.warm import warm
 
 STEPS = ("key", "click", "drag", "point", "press", "type", "zoom", "resize", "lamp", "work", "shot")
+ON_A_JOB = ("click", "drag", "point", "zoom", "lamp", "work")
 MODS = {"shift": pygame.KMOD_SHIFT, "ctrl": pygame.KMOD_CTRL, "": 0}
 MOST_PASS_STEPS = 100_000
 NAMES = {
@@ -87,6 +88,8 @@ class Player:
             kinds = [key for key in step if key in STEPS] if isinstance(step, dict) else []
             if len(kinds) != 1:
                 raise BadFile(f"steps[{n}]: a step must have one of {', '.join(STEPS)}, got {str(step)[:60]}")
+            if kinds[0] in ON_A_JOB and self.bench.pane is None:
+                raise BadFile(f"steps[{n}].{kinds[0]}: no job is open yet")
             try:
                 getattr(self, f"_{kinds[0]}")(step[kinds[0]], step)
             except (TypeError, KeyError, ValueError, IndexError) as error:
@@ -220,19 +223,26 @@ def begun(told: dict[str, Any], folder: Path, size: tuple[int, int] = SIZE) -> P
     """A bench as the script wants it at its start, and a player for it."""
     pygame.display.init()
     pygame.font.init()
-    theme, number = told.get("theme", "dark"), told.get("start", {}).get("sample", 0)
+    start = told.get("start", {})
+    if not isinstance(start, dict):
+        raise BadFile(f"start must be an object with sample or file, got {str(start)[:60]}")
+    theme, number = told.get("theme", "dark"), start.get("sample", 0)
     if theme not in THEMES or number not in range(len(SAMPLES)):
         raise BadFile(
             f"theme must be one of {', '.join(THEMES)} and sample 0 to {len(SAMPLES) - 1}, got {theme!r}, {number!r}"
         )
-    prefs = replace(Prefs(), theme=theme, scale=float(told.get("scale", 1.0)))
-    bench = Bench(folder, size, prefs=prefs, seed=int(told.get("seed", 1)))
-    start = told.get("start", {})
+    try:
+        prefs = replace(Prefs(), theme=theme, scale=float(told.get("scale", 1.0)))
+        bench = Bench(folder, size, prefs=prefs, seed=int(told.get("seed", 1)))
+    except (TypeError, ValueError) as error:
+        raise BadFile(f"scale and seed must be numbers: {error}") from None
     if "sample" in start:
         stand = read_part(paths.assets() / "parts" / "stand.toml") if start["sample"] == 2 else None
         bench.begin(*sample(int(start["sample"]), bench.seed, stand))
     elif "file" in start:
         bench.open_file(Path(start["file"]))
+        if bench.desk is None:
+            raise BadFile(f"start.file: {bench.note}")
     return Player(bench, pygame.Surface(size))
 
 
@@ -243,8 +253,11 @@ def play(args: argparse.Namespace) -> int:
     told |= {k: v for k, v in (("theme", args.theme), ("scale", args.ui_scale)) if v is not None}
     warm()
     with tempfile.TemporaryDirectory(prefix="flatwright-script-") as folder:
-        size = args.size or tuple(int(n) for n in told.get("size", SIZE))
-        player = begun(told, Path(args.data_dir or folder), size)
+        try:
+            size = args.size or tuple(int(n) for n in told.get("size", SIZE))
+            player = begun(told, Path(args.data_dir or folder), size)
+        except (BadFile, TypeError, ValueError) as error:
+            raise BadFile(f"{path}: {error}") from None
         player.shots, player.force = Path(args.shots or "."), args.force
         try:
             player.play(told["steps"])

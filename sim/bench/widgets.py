@@ -6,11 +6,11 @@ from itertools import combinations
 import pygame
 
 from sim.bench.controls import Button, Label, Radio, Said, Slider, Toggle, Widget
-from sim.bench.entries import Field, Listing, Thumb, Toast
+from sim.bench.entries import Field, Listing, Thumb
 from sim.bench.lettering import LABEL, LINE_HEIGHT, Drawn, Ui
 
 __all__ = [
-    "Button", "Drawn", "Field", "Group", "Label", "Listing", "Radio", "Said", "Slider", "Thumb", "Toast", "Toggle",
+    "Button", "Drawn", "Field", "Group", "Label", "Listing", "Radio", "Said", "Slider", "Thumb", "Toggle",
     "Ui", "Widget",
 ]  # fmt: skip
 HOVER_S = 0.5
@@ -144,7 +144,7 @@ class Group:
     def _draw_sheet(self, surface: pygame.Surface, ui: Ui, area: int, rect: pygame.Rect, now_s: float) -> None:
         mine = [widget for widget in self.widgets if widget.area == area]
         looks = ui.theme.name, ui.scale, tuple(rect), [(type(w), list(vars(w).values())) for w in mine]
-        moving = any(isinstance(w, Toast) or (w.focused and isinstance(w, Field)) for w in mine)
+        moving = any(w.focused and isinstance(w, Field) for w in mine)
         kept = self._sheets.get(area)
         if kept is None or moving or ui.seen is not None or kept[0] != looks:
             surface.fill(ui.theme.panel, rect)
@@ -156,12 +156,9 @@ class Group:
             surface.blit(kept[1], rect)
 
     def due_s(self, now_s: float) -> float | None:
-        """When the next change by time alone is to be drawn: a hover text comes, a notice goes; None for never."""
-        times = [w.until_s for w in self.widgets if isinstance(w, Toast)]
-        hovered = self._named(self._hovered)
-        if hovered is not None and hovered.told():
-            times.append(self._since_s + HOVER_S)
-        return min((time for time in times if time > now_s), default=None)
+        """When the next change by time alone is to be drawn: a hover text comes; None for never."""
+        hovered, comes_s = self._named(self._hovered), self._since_s + HOVER_S
+        return comes_s if hovered is not None and hovered.told() and comes_s > now_s else None
 
     def overlaps(self) -> list[str]:
         """Pairs of widgets that lie on one another."""

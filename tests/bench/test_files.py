@@ -1,5 +1,6 @@
 """Files at the bench: opened by content, kept, copied; what cannot be opened is said and loses nothing."""
 
+import json
 import os
 
 import pytest
@@ -8,7 +9,7 @@ from sim import paths
 from sim.bench.files import found_files, free_path, session_of
 from sim.bench.script import begun
 from sim.bench.start import Prefs, read_prefs, with_recent, write_prefs
-from sim.cli import has_display
+from sim.cli import has_display, main
 from sim.cli.bench import refuse_other_pygame
 from sim.errors import BadFile, BadParam
 from sim.model.start import COUPON
@@ -161,6 +162,27 @@ def test_a_job_in_which_nothing_was_done_yet_is_only_looked_at_when_it_was_not_b
     player.bench.open_file(path)
     player.bench.to_start()
     assert path.is_file()
+
+
+FAULTY = (
+    ({"scale": "big"}, "scale and seed"),
+    ({"theme": "pink"}, "theme must be"),
+    ({"start": {"sample": 7}}, "sample 0 to 2"),
+    ({"start": 3}, "start must be"),
+    ({"start": {"file": "gone.job"}}, "gone.job"),
+    ({"steps": [{"zoom": 2}]}, "no job"),
+    ({"steps": [{"shot": 3}, 4]}, "steps[1]"),
+    ({"size": "x"}, "s.json"),
+)
+
+
+@pytest.mark.parametrize(("told", "words"), FAULTY)
+def test_a_script_with_a_fault_is_one_line_and_2(player, tmp_path, capsys, told, words):
+    (tmp_path / "s.json").write_text(json.dumps({"steps": [], **told}))
+    assert main(["bench", "--script", str(tmp_path / "s.json"), "--shots", str(tmp_path)]) == 2
+    error = capsys.readouterr().err
+    assert error.count("\n") == 1
+    assert words in error
 
 
 def test_the_window_answers_while_a_child_compiles(monkeypatch, tmp_path):

@@ -9,12 +9,10 @@ from hypothesis import strategies as st
 
 from sim.bench.gestures import (
     MOST_GHOSTS,
-    PIECE,
     Drag,
     Manner,
     Place,
     Row,
-    as_scrape,
     is_inside,
     order_strokes,
     ring,
@@ -22,7 +20,6 @@ from sim.bench.gestures import (
     seconds_of,
 )
 from sim.errors import BadParam
-from sim.hands.skill import HANDS
 from sim.shop.commands import strokes_as_data
 
 GRID_MM = 0.01
@@ -112,21 +109,6 @@ def test_half_a_millimetre_makes_a_drag(moved_mm, is_click):
 
 def test_halves_of_the_grid_go_upwards_on_both_sides_of_zero():
     assert rounded_mm([0.005, 0.015, 1.005, -0.005, -0.015]).tolist() == [0.01, 0.02, 1.01, 0.0, -0.01]
-
-
-@given(st.integers(1, 230))
-def test_commands_hold_at_most_fifty_strokes_and_all_of_them_in_order(count):
-    lines = np.arange(4.0 * count).reshape(-1, 4)
-    push_n = 50.0 + np.arange(count)
-    pieces = as_scrape(lines, push_n, "semi", HANDS["beginner"])
-    assert all(1 <= len(p.strokes) <= PIECE for p in pieces)
-    assert len(pieces) == math.ceil(count / PIECE)
-    assert sum((p.strokes for p in pieces), ()) == strokes_as_data(np.column_stack([lines, push_n]))
-    assert {(p.blade, p.care, p.pace_per_min) for p in pieces} == {("semi", 0.5, 40.0)}
-
-
-def test_no_strokes_are_no_command():
-    assert as_scrape([], 95.0, "fine") == []
 
 
 @given(spots, st.floats(2.0, 15.0), st.floats(0.0, 360.0), st.floats(0.5, 4.0), st.floats(-300.0, 300.0))

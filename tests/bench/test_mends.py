@@ -1,12 +1,18 @@
 """What once went wrong at the bench: acts that outlived their tool, things that were lost on the way back and forth."""
 
 import json
+import math
+from dataclasses import replace
 
+import numpy as np
 import pygame
 import pytest
 
+from sim.bench.gestures import PIECE
 from sim.bench.kept import desk_path, opened
+from sim.bench.pieces import Settings
 from sim.bench.script import begun
+from sim.shop.commands import Scrape, strokes_as_data
 from sim.shop.logbook import fingerprint
 from sim.shop.session import Session
 from tests.bench.test_cycle import DRAGS
@@ -199,3 +205,39 @@ def test_the_desk_is_written_down_some_time_after_it_has_changed(player):
     player.bench.tick(1e6)
     assert len(opened(Session.load(path)).calls) == 1
     assert fingerprint(Session.load(path).job) == fingerprint(player.bench.desk.session.job)
+
+
+@pytest.mark.parametrize("count", [1, 49, 50, 51, 230])
+def test_a_pass_is_commands_of_at_most_fifty_strokes_all_of_them_in_order_with_the_stated_hand(player, count):
+    player.play([*LIFTED, {"press": "take scrape"}])
+    desk = player.bench.desk
+    desk.freedom = replace(desk.freedom, hand="beginner")
+    n = np.arange(count)
+    strokes = np.column_stack([5.0 + 0.1 * n, 10.0 + 0.05 * n, 12.0 + 0.1 * n, 14.0 + 0.05 * n, 50.0 + 0.1 * n])
+    desk.begin_pass(strokes)
+    while desk.passing is not None:
+        desk.step_pass()
+    made = [c for c in desk.session.commands if isinstance(c, Scrape)]
+    assert all(1 <= len(c.strokes) <= PIECE for c in made)
+    assert len(made) == math.ceil(count / PIECE)
+    assert sum((c.strokes for c in made), ()) == strokes_as_data(strokes)
+    assert {(c.blade, c.care, c.pace_per_min) for c in made} == {("fine", 0.5, 40.0)}
+
+
+def test_no_strokes_are_no_pass(player):
+    player.play([*LIFTED, {"press": "take scrape"}])
+    player.bench.desk.begin_pass(np.zeros((0, 5)))
+    assert player.bench.desk.passing is None
+
+
+def test_quarter_steps_lie_between_the_pushes_and_end_at_the_ends():
+    s = Settings(push=3)
+    s.push_by(1, quarter=True)
+    assert s.push_n == pytest.approx(95.0 + 0.25 * (150.0 - 95.0))
+    s.push_by(-2, quarter=True)
+    assert s.push_n == pytest.approx(95.0 - 0.25 * (95.0 - 70.0))
+    for _ in range(40):
+        s.push_by(1, quarter=True)
+    assert (s.push, s.quarter, s.push_n) == (6, 0, 450.0)
+    s.push_by(-9)
+    assert (s.push, s.push_n, s.blade) == (1, 50.0, "split")

@@ -18,7 +18,6 @@ from sim.bench.widgets import (  # noqa: E402
     Radio,
     Slider,
     Thumb,
-    Toast,
     Toggle,
     Ui,
 )
@@ -98,9 +97,7 @@ def a_page():
         other.id, other.area = f"no {i}", 1
         other.rect = other.rect.move(500, 0)
         widgets.append(other)
-    toast = Toast("toast", rect=Rect(10, 400, 800, 40))
-    toast.say("Already saved. Name a copy?", 0.0)
-    return [*widgets, toast]
+    return widgets
 
 
 def test_tab_goes_in_reading_order_and_round_again():
@@ -263,18 +260,6 @@ def test_the_reason_comes_half_a_second_after_the_pointer_rests():
     assert picture(10.6) != nothing
     assert "In lesson 6." in [d.string for d in ui.seen]
     assert group.due_s(10.6) is None
-
-
-def test_a_notice_goes_after_four_seconds():
-    toast = Toast("toast", rect=Rect(0, 0, 300, 40))
-    toast.say("Saved.", 5.0)
-    ui, surface = Ui(DARK), pygame.Surface((300, 40))
-    shown = []
-    for now_s in (5.0, 8.9, 9.1):
-        ui.seen = []
-        toast.draw(surface, ui, now_s)
-        shown.append(bool(ui.seen))
-    assert shown == [True, True, False]
 
 
 @pytest.mark.parametrize("theme", [DARK, LIGHT], ids=["dark", "light"])
