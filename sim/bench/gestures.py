@@ -18,7 +18,7 @@ Outline = Sequence[tuple[float, float]]
 PIECE = 50  # strokes in one command at most
 MOST_GHOSTS = 60
 CLICK_MM = 0.5  # a press that moved less is a click
-SECONDS = {"drag": 0.9, "click": 1.2}  # of a person, for the scripted run's clock
+SECONDS = {"drag": 0.9, "click": 1.2}  # of a person, for the scripted run's clock: from memory
 
 
 class Place(NamedTuple):

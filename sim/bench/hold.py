@@ -17,6 +17,7 @@ from sim.hands.skill import HANDS
 from sim.shop.luck import luck
 from sim.shop.partwork import SweepFace
 
+# common practice, no source:
 RING_MM = 5.0  # radius of chalk set down by a click
 GRAZE_SHARE = 0.35  # of the spacing: so near to a ghost a click drops it
 STATION_MM = 10.0  # along a line under the indicator

@@ -22,6 +22,7 @@ BLOCK_MM = 1.0  # the slow part of the heights is known by its means over blocks
 SMOOTH_MM, SMOOTH_REACH = 1.5, 6  # Gauss, and how many blocks of it are kept to each side
 RING_MM = 1.5  # how near thick blue lies on all four sides of iron that was rubbed bare
 SLOPE_UM_PER_MM = 9.0  # slope towards the lamp that is half as light as can be
+# thickness of the blue at each colour, and all that follows: chosen by eye on prints of this model, no source
 KNOTS_UM = {"iron": 0.0, "halo": 0.22, "medium": 0.6, "ring": 1.15}
 FILM_KNOTS_UM = {"iron": 0.0, "halo": 0.5, "medium": 3.5, "ring": 12.0}
 TONES, BLUES, BARES = 64, 64, 8  # steps of light, of thickness, of how bare: one look-up a cell

@@ -38,7 +38,7 @@ TOOLS_MM = {
     "indicator": (9.0, 9.0, False), "chalk": (10.0, 10.0, True),
 }  # fmt: skip
 """Tools at the cursor, to scale: width, height, and whether they are round. Roller, ring of the eye, stone, cloth,
-gauge block, and the ring that a click would chalk."""
+gauge block, and the ring that a click would chalk. Common practice, no source."""
 
 
 class FacePane:
