@@ -30,7 +30,9 @@ class Events:
         self._pan: tuple[int, int] | None = None
 
     def on(self, event: pygame.event.Event, now_s: float = 0.0) -> None:
-        """Answer one event."""
+        """Answer one event; a press meets the widgets as the acts before it left them, drawn or not."""
+        if event.type in (pygame.MOUSEBUTTONDOWN, pygame.KEYDOWN) and self.bench.dirty:
+            self.bench.lay_out()
         if event.type == pygame.QUIT:
             self.bench.quit()
         elif event.type == pygame.VIDEORESIZE:

@@ -291,3 +291,15 @@ def test_the_view_goes_along_with_a_cursor_that_the_keys_move_out_of_it(player):
 def test_no_sound_is_opened(player):
     player.play(BY_MOUSE[:6])
     assert pygame.mixer.get_init() is None
+
+
+def test_two_presses_that_come_before_the_next_drawing_do_what_they_do_one_by_one(player):
+    player.play(BY_MOUSE[:9])
+    at = {}
+    for tool in ("wipe", "stone"):
+        player.play([{"press": f"take {tool}"}])
+        at |= {(tool, w.id): w.rect.center for w in player.bench.group.widgets}
+    assert at["wipe", "do"] != at["stone", "do"], "the button is elsewhere with the other tool in hand"
+    player._pressed(at["stone", "take wipe"])
+    player._pressed(at["wipe", "do"])
+    assert isinstance(player.bench.desk.session.commands[-1], WipeFace)
