@@ -1,0 +1,1 @@
+"""School: what a learner called is scored, and a coach speaks of what a shop shows."""
