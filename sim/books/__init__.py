@@ -1,0 +1,1 @@
+"""Books: what is kept of learners and of real jobs."""
