@@ -24,7 +24,7 @@ ROOMS = {
     "books": "record shopcards shoplog",
     "school": "cautions calls seen rules coach view bank kinds readers sitting lesson attempt ways checks trials "
     "classroom cards exercises",
-    "report": "tables figures recut part page part_page sheet map cards_page",
+    "report": "tables figures recut part page part_page sheet map paper cards_page",
     "bench": "palette viewport iron gestures hand_today pieces back desk kept hold lettering controls entries "
     "widgets uncovered panels inhand pane keys start files finish app events window script",
     "cli": "bench demo seat measure flycut part bands cards model replay pack",

@@ -21,7 +21,7 @@ ANY = {"allowed": (-1e9, 1e9), "unit": ""}
 NUMBER = {"allowed": (1, 1000), "unit": ""}
 CARD_KEYS: dict[str, Any] = {
     "number": NUMBER, "title": TEXT, "aim": TEXT, "minutes": NUMBER, "place": TEXT, "need": WORDS, "steps": WORDS,
-    "ask": TEXT, "says": WORDS, "cautions": WORDS, "field": LIST,
+    "ask": TEXT, "draw": WORDS, "says": WORDS, "cautions": WORDS, "field": LIST,
 }  # fmt: skip
 FIELD_KEYS: dict[str, Any] = {"key": TEXT, "words": TEXT, "unit": UNITS, "low": ANY, "high": ANY, "whole": FLAG,
                               "digits": {"allowed": (0, 6), "unit": ""}}  # fmt: skip
@@ -84,6 +84,8 @@ class Card:
         place: what is kept as it is; ask: what to think about at the end.
     number, minutes : int
     need, steps : tuple of str
+    draw : tuple of str
+        What is drawn or pasted, one empty frame each.
     says : tuple of str
         What the model says would happen, with {keys} for its numbers.
     cautions : tuple of str
@@ -100,6 +102,7 @@ class Card:
     minutes: int
     need: tuple[str, ...]
     steps: tuple[str, ...]
+    draw: tuple[str, ...]
     says: tuple[str, ...]
     cautions: tuple[str, ...]
     fields: tuple[Field, ...]
@@ -204,7 +207,7 @@ def read_card(path: Path) -> Card:
     refuse(path, text, reading.faults)
     fields = tuple(_field(row) for row in rows)
     return Card(path.stem, got["title"], got["aim"], got["place"], got["ask"], int(got["number"]), int(got["minutes"]),
-                need=tuple(got["need"]), steps=tuple(got["steps"]), says=tuple(got["says"]),
+                need=tuple(got["need"]), steps=tuple(got["steps"]), draw=tuple(got["draw"]), says=tuple(got["says"]),
                 cautions=tuple(got["cautions"]), fields=fields)  # fmt: skip
 
 
