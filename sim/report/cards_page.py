@@ -60,8 +60,8 @@ def card_paper(card: Card, found: Simulated, paper: str) -> Paper:
     with matplotlib.rc_context(PDF_STYLE):
         trial = Paper(paper, blank=True)
         end_mm = trial.size_mm[1] - trial.margin_mm
-        model: list[Shot | str] = list(found.shots)
-        layouts = [_Pictures(rows) for rows in ([[*model, *card.draw]], [model, list(card.draw)])]
+        model, own = _shown(card, found)
+        layouts = [_Pictures([[*model, *own]]), _Pictures([model, own])]
         for one in layouts:
             one.high_mm = min((end_mm - _lay(trial, card, found, one)) / len(one.rows), MOST_HIGH_MM)
         best = max(layouts, key=lambda one: one.wide_mm(trial.room_mm))
@@ -69,6 +69,11 @@ def card_paper(card: Card, found: Simulated, paper: str) -> Paper:
         made = Paper(paper)
         _lay(made, card, found, best)
     return made
+
+
+def _shown(card: Card, found: Simulated) -> tuple[list[Shot | str], list[Shot | str]]:
+    """Pictures of the model, and what the frames for the learner's own are called."""
+    return list(found.shots), list(card.draw)
 
 
 @dataclass
@@ -191,8 +196,8 @@ def _fields(paper: Paper, card: Card, found: Simulated, at: tuple[float, float, 
     for one in card.fields:
         paper.rule(x, y, wide, 0.4)
         room = starts[1] - x - 1.0
-        lines = len(wrapped(one.words, room, SMALL_PT))
-        paper.para(x, y + (1.7 if lines == 1 else 0.5), one.words, room_mm=room, size_pt=SMALL_PT if lines == 1 else 6.2)
+        short = len(wrapped(one.words, room, SMALL_PT)) == 1
+        paper.para(x, y + (1.7 if short else 0.5), one.words, room_mm=room, size_pt=SMALL_PT if short else 6.2)
         paper.text(starts[2] - 1.5, y + 1.7, one.sign, SMALL_PT, align="right")
         paper.text(starts[2] + 1.5, y + 1.7, one.range_words, 6.8, grey=True)
         paper.text(starts[3] + 1.5, y + 1.7, model_words(one, found), SMALL_PT)
@@ -257,8 +262,8 @@ def _card_html(card: Card, found: Simulated) -> str:
 def _pictures_html(card: Card, found: Simulated) -> str:
     shape = found.shots[0].size_mm
     shown = []
-    model: list[Shot | str] = list(found.shots)
-    rows = [[*model, *card.draw]] if len(model) + len(card.draw) <= 4 else [model, list(card.draw)]
+    model, own = _shown(card, found)
+    rows = [[*model, *own]] if len(model) + len(own) <= 4 else [model, own]
     for row in rows:
         for one in row:
             if isinstance(one, str):

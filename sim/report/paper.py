@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import matplotlib
 from matplotlib.axes import Axes
@@ -21,7 +22,7 @@ MM_PER_PT = MM_PER_INCH / 72.0
 LEADING = 1.32
 SNUG = 0.97  # of the room is used: a screen sets letters a little wider than a printer
 BLACK, GREY = "black", "#555555"
-PDF_STYLE = {"pdf.fonttype": 42, "font.family": "DejaVu Sans", "text.parse_math": False}
+PDF_STYLE: dict[Any, Any] = {"pdf.fonttype": 42, "font.family": "DejaVu Sans", "text.parse_math": False}
 
 
 @lru_cache(maxsize=100_000)
