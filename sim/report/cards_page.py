@@ -29,10 +29,10 @@ FRONT = "Write down your own before you look at the model's. Local rules and lic
 BARE, INKED = 0.95, 0.05  # grey of bare iron and of full blue: black on white
 LEFT_MM, GAP_MM = 62.0, 6.0  # the narrow column, and between the two
 ROW_MM = 6.2  # of a field that is filled in by hand
-MOST_WIDE_MM, MOST_HIGH_MM, CAPTION_MM, BETWEEN_MM = 89.0, 62.0, 4.6, 4.0
+MOST_WIDE_MM, MOST_HIGH_MM, CAPTION_MM, BETWEEN_MM = 89.0, 75.0, 4.6, 4.0
 LINE_MM, MOST_LINES = 7.0, 7  # to answer on
 SHADES = 16
-COLUMNS = (("write down", 0.50), ("yours", 0.20), ("allowed", 0.17), ("model", 0.13))
+COLUMNS = (("write down", 0.48), ("yours", 0.18), ("allowed", 0.20), ("model", 0.14))
 SMALL_PT, TEXT_PT, HEAD_PT = 7.6, 8.6, 9.2
 
 
@@ -263,11 +263,11 @@ def _pictures_html(card: Card, found: Simulated) -> str:
     shape = found.shots[0].size_mm
     shown = []
     model, own = _shown(card, found)
-    rows = [[*model, *own]] if len(model) + len(own) <= 4 else [model, own]
+    rows = [[*model, *own]] if len(model) + len(own) <= 2 else [model, own]
     for row in rows:
         for one in row:
             if isinstance(one, str):
-                frame = f"<div class='frame' style='aspect-ratio:{shape[0]:g}/{shape[1]:g}'></div>"
+                frame = f"<div class='frame' style='padding-top:{100.0 * shape[1] / shape[0]:.4g}%'></div>"
                 shown.append(f"<figure><figcaption><b>yours: {escape(one)}</b></figcaption>{frame}</figure>")
             else:
                 data = base64.b64encode(_shot_png(one)).decode("ascii")
@@ -347,7 +347,9 @@ h1{font-size:1.6rem;line-height:1.15;margin:.4rem 0 .2rem}h2{font-size:.86rem;ma
 .two.turned{grid-template-columns:minmax(0,1.85fr) minmax(0,1fr);align-items:start;margin-top:.4rem}
 ul,ol{margin:.2rem 0;padding-left:1.3rem}ul{list-style:"\\25A1  "}li{margin:.12rem 0}ol li::marker{font-weight:700}
 .shots{display:grid;grid-template-columns:repeat(var(--n),minmax(0,1fr));gap:.4rem .8rem;margin-top:.7rem}
-figure{margin:0}figcaption{font-size:.7rem;min-height:1.3em}img{display:block;width:100%}.frame{border:1px solid #000}
+figure{margin:0;width:100%;max-width:18rem}
+figcaption{font-size:.7rem;min-height:1.3em}img{display:block;width:100%}
+.frame{border:1px solid #000}
 table{border-collapse:collapse;width:100%;font-size:.76rem}thead th{border:0;padding-bottom:.1rem}
 th,td{text-align:left;padding:.2rem .4rem;border:1px solid #000;font-weight:400;height:1.55rem}
 th:first-child{border-left:0;padding-left:0}td:last-child{border-right:0;white-space:nowrap}thead th{font-weight:700}

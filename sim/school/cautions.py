@@ -8,7 +8,7 @@ from sim.paths import assets
 
 KEYS = ("edge", "rags", "lifting", "fly_cutter", "dust", "pause")
 TITLES = {"edge": "Edges cut", "rags": "Oily rags", "lifting": "Iron is heavy", "fly_cutter": "Fly cutter",
-          "dust": "Dust of iron and carbide", "pause": "Pauses"}  # fmt: skip
+          "dust": "Dust", "pause": "Pauses"}  # fmt: skip
 """What each is called on paper and on screen."""
 
 

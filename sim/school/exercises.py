@@ -41,7 +41,7 @@ WORN_UM = 15.0  # of a plate that was used for years: common practice, no source
 TEN, FIVE = 10, 5
 BACK_SHARE = 0.5  # of a mark that must be blue again for it to have come back: common practice, no source
 FAINT = 0.33  # darkness that reader B takes for blue
-MOVED_MM = 2.0
+MOVED_MM, AROUND_MM = 2.0, 3.0
 ROW_PUSH_N, ROW_MM, ROW_LONG_MM, ROW_BEYOND_MM = 80.0, 1.9, 7.0, 1.0  # a finishing round in full rows
 LAY_DEG = 30.0
 BROAD_MM = 1.5  # waves longer than some of these are form, and no lamp shows them
@@ -203,6 +203,17 @@ def _shot(job: Job, caption: str, *, square: bool = True, places: tuple[tuple[fl
                 dots_mm=dots)  # fmt: skip
 
 
+def _close(shot: Shot) -> Shot:
+    """The picture cut to its square and a little around it."""
+    assert shot.square_mm is not None  # only such are given
+    x, y, side = shot.square_mm
+    cells = slice(*(round(v / shot.pitch_mm) for v in (y - AROUND_MM, y + side + AROUND_MM)))
+    columns = slice(*(round(v / shot.pitch_mm) for v in (x - AROUND_MM, x + side + AROUND_MM)))
+    dx, dy = columns.start * shot.pitch_mm, cells.start * shot.pitch_mm
+    dots = tuple((at_x - dx, at_y - dy) for at_x, at_y in shot.dots_mm)
+    return replace(shot, seen=shot.seen[cells, columns].copy(), square_mm=(x - dx, y - dy, side), dots_mm=dots)
+
+
 def _films() -> Run:
     numbers: dict[str, float] = {}
     shots = []
@@ -233,7 +244,7 @@ def _rub() -> Run:
         pale, bare_mm2 = _pale(job)
         numbers |= {f"bearing_{strokes}": _bearing_pct(_marks(job)), f"pale_{strokes}": len(pale),
                     f"bare_{strokes}": bare_mm2}  # fmt: skip
-        shots.append(_shot(job, f"{strokes} stroke{'s' if strokes > 1 else ''}", dots=pale))
+        shots.append(_close(_shot(job, f"{strokes} stroke{'s' if strokes > 1 else ''}", dots=pale)))
     return numbers, shots
 
 
@@ -321,7 +332,7 @@ def _counting() -> Run:
     found = islands(marks)
     counted = _inside(found.x_mm, found.y_mm, square) & (found.area_mm2 >= EYE.spot_area_mm2)
     dots = tuple(zip(found.x_mm[counted].tolist(), found.y_mm[counted].tolist(), strict=True))
-    return numbers, [_shot(job, "a point on each that the rule counts", dots=dots)]
+    return numbers, [_close(_shot(job, "a point on each that the rule counts", dots=dots))]
 
 
 def _five(known: MarkHeights, worth: Array, square: tuple[float, float, float]) -> list[int]:
@@ -353,8 +364,8 @@ def _readers() -> Run:
     numbers["height_best"] = top_um - float(known.height_um[best].mean())
     places = [tuple((float(known.found.x_mm[k]), float(known.found.y_mm[k])) for k in five)
               for five in (by_pale, by_dark)]  # fmt: skip
-    return numbers, [_shot(job, "A's five: bare in the middle", dots=places[0]),
-                     _shot(job, "B's five: darkest", dots=places[1])]  # fmt: skip
+    return numbers, [_close(_shot(job, "A's five: bare in the middle", dots=places[0])),
+                     _close(_shot(job, "B's five: darkest", dots=places[1]))]  # fmt: skip
 
 
 def _in_rows(job: Job, way_deg: float) -> Job:
