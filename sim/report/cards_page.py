@@ -57,23 +57,11 @@ def save_cards(folder: Path, sheets: Sequence[Sheet], paper: str, *, name: str, 
 
 def card_paper(card: Card, found: Simulated, paper: str) -> Paper:
     """A card on a sheet; its pictures take what room the words leave."""
+    pictures = _best(card, found, paper)
     with matplotlib.rc_context(PDF_STYLE):
-        trial = Paper(paper, blank=True)
-        end_mm = trial.size_mm[1] - trial.margin_mm
-        model, own = _shown(card, found)
-        layouts = [_Pictures([[*model, *own]]), _Pictures([model, own])]
-        for one in layouts:
-            one.high_mm = min((end_mm - _lay(trial, card, found, one)) / len(one.rows), MOST_HIGH_MM)
-        best = max(layouts, key=lambda one: one.wide_mm(trial.room_mm))
-        best.lines += min(int((end_mm - _lay(trial, card, found, best)) / LINE_MM), MOST_LINES - best.lines)
         made = Paper(paper)
-        _lay(made, card, found, best)
+        _lay(made, card, found, pictures)
     return made
-
-
-def _shown(card: Card, found: Simulated) -> tuple[list[Shot | str], list[Shot | str]]:
-    """Pictures of the model, and what the frames for the learner's own are called."""
-    return list(found.shots), list(card.draw)
 
 
 @dataclass
@@ -122,6 +110,20 @@ def draw_shot(chart: Axes, shot: Shot, size_pt: float = 5.5) -> None:
     chart.set_xlim(0.0, across)
     chart.set_ylim(0.0, up)
     chart.set_axis_off()
+
+
+def _best(card: Card, found: Simulated, paper: str) -> _Pictures:
+    """Pictures and frames in one row or in two, whichever makes them larger on what the words leave of the sheet."""
+    trial = Paper(paper, blank=True)
+    end_mm = trial.size_mm[1] - trial.margin_mm
+    model: list[Shot | str] = list(found.shots)
+    own: list[Shot | str] = list(card.draw)
+    layouts = [_Pictures([[*model, *own]]), _Pictures([model, own])]
+    for one in layouts:
+        one.high_mm = min((end_mm - _lay(trial, card, found, one)) / len(one.rows), MOST_HIGH_MM)
+    best = max(layouts, key=lambda one: one.wide_mm(trial.room_mm))
+    best.lines += min(int((end_mm - _lay(trial, card, found, best)) / LINE_MM), MOST_LINES - best.lines)
+    return best
 
 
 def _lay(paper: Paper, card: Card, found: Simulated, pictures: _Pictures) -> float:
@@ -231,12 +233,14 @@ def _cautions(paper: Paper, card: Card, y: float) -> float:
 
 def cards_html(sheets: Sequence[Sheet], paper: str) -> str:
     """Cards as one HTML text that carries everything, a page each when printed; no script, no network."""
-    body = "".join(_card_html(card, found) for card, found in sheets)
+    body = "".join(_card_html(card, found, paper) for card, found in sheets)
     page = "A4" if paper == "a4" else "letter"
     return HTML.replace("<!-- page -->", page).replace("<!-- body -->", body)
 
 
-def _card_html(card: Card, found: Simulated) -> str:
+def _card_html(card: Card, found: Simulated, paper: str) -> str:
+    pictures = _best(card, found, paper)
+    lines = "<div class='line'></div>" * pictures.lines
     need = "".join(f"<li>{escape(words)}</li>" for words in card.need)
     steps = "".join(f"<li>{escape(words)}</li>" for words in card.steps)
     says = "".join(f"<p>{escape(words)}</p>" for words in card.told(found.numbers))
@@ -251,30 +255,28 @@ def _card_html(card: Card, found: Simulated) -> str:
         f"{len(NAMES)} · about {card.minutes} minutes</span><span>date __________ by __________ part __________</span>"
         f"</p><h1>{escape(card.title)}</h1><p class='aim'>{escape(card.aim)}</p><p class='m'>{FRONT}</p>"
         f"<div class='two'><div><h2>You need</h2><ul>{need}</ul><h2>What stays the same</h2><p>{escape(card.place)}</p>"
-        f"</div><div><h2>Steps</h2><ol>{steps}</ol></div></div>{_pictures_html(card, found)}"
+        f"</div><div><h2>Steps</h2><ol>{steps}</ol></div></div>"
+        f"{_pictures_html(card, pictures, pictures.wide_mm(Paper(paper, blank=True).room_mm))}"
         f"<div class='two turned'><table><thead><tr><th>write down</th><th>yours</th><th>allowed</th><th>model</th>"
         f"</tr></thead><tbody>{rows}</tbody></table><div class='says'><h2>What the model says</h2>{says}"
         f"<p class='m'>Model: {escape(found.setup)}.</p></div></div><p class='ask'>{escape(card.ask)}</p>"
-        f"<div class='line'></div><div class='line'></div><div class='cautions'>{warned}</div></article>"
+        f"{lines}<div class='cautions'>{warned}</div></article>"
     )
 
 
-def _pictures_html(card: Card, found: Simulated) -> str:
-    shape = found.shots[0].size_mm
+def _pictures_html(card: Card, pictures: _Pictures, wide_mm: float) -> str:
     shown = []
-    model, own = _shown(card, found)
-    rows = [[*model, *own]] if len(model) + len(own) <= 2 else [model, own]
-    for row in rows:
+    for row in pictures.rows:
         for one in row:
             if isinstance(one, str):
-                frame = f"<div class='frame' style='padding-top:{100.0 * shape[1] / shape[0]:.4g}%'></div>"
+                frame = f"<div class='frame' style='padding-top:{100.0 * pictures.shape:.4g}%'></div>"
                 shown.append(f"<figure><figcaption><b>yours: {escape(one)}</b></figcaption>{frame}</figure>")
             else:
                 data = base64.b64encode(_shot_png(one)).decode("ascii")
                 told = f"{escape(card.title)}, model: {escape(one.caption)}"
                 shown.append(f"<figure><figcaption>model: {escape(one.caption)}</figcaption>"
                              f"<img alt='{told}' src='data:image/png;base64,{data}'></figure>")  # fmt: skip
-    return f"<div class='shots' style='--n:{len(rows[0])}'>{''.join(shown)}</div>"
+    return f"<div class='shots' style='--n:{len(pictures.rows[0])};--w:{wide_mm:.0f}mm'>{''.join(shown)}</div>"
 
 
 def _shot_png(shot: Shot) -> bytes:
@@ -347,18 +349,19 @@ h1{font-size:1.6rem;line-height:1.15;margin:.4rem 0 .2rem}h2{font-size:.86rem;ma
 .two.turned{grid-template-columns:minmax(0,1.85fr) minmax(0,1fr);align-items:start;margin-top:.4rem}
 ul,ol{margin:.2rem 0;padding-left:1.3rem}ul{list-style:"\\25A1  "}li{margin:.12rem 0}ol li::marker{font-weight:700}
 .shots{display:grid;grid-template-columns:repeat(var(--n),minmax(0,1fr));gap:.4rem .8rem;margin-top:.7rem}
-figure{margin:0;width:100%;max-width:18rem}
+figure{margin:0;width:100%;max-width:var(--w)}
 figcaption{font-size:.7rem;min-height:1.3em}img{display:block;width:100%}
 .frame{border:1px solid #000}
 table{border-collapse:collapse;width:100%;font-size:.76rem}thead th{border:0;padding-bottom:.1rem}
 th,td{text-align:left;padding:.2rem .4rem;border:1px solid #000;font-weight:400;height:1.55rem}
 th:first-child{border-left:0;padding-left:0}td:last-child{border-right:0;white-space:nowrap}thead th{font-weight:700}
 .fill{width:20%;text-align:right}td.m{white-space:nowrap}.says{font-size:.74rem}.says h2{margin-top:0}
-.line{border-bottom:1px solid #000;height:1.7rem}
+.line{border-bottom:1px solid #000;height:6mm}
 .cautions{border:1.5px solid #000;padding:.3rem .6rem;margin-top:.7rem;font-size:.72rem}
 @media (max-width:40rem){.two,.two.turned{grid-template-columns:minmax(0,1fr)}.shots{grid-template-columns:1fr 1fr}}
 @page{size:<!-- page -->;margin:12mm}
-@media print{body{padding:0;max-width:none;font-size:8pt}article{padding:0;break-after:page}
+@media print{body{padding:0;max-width:none}article{padding:0;break-after:page}
+body{font-size:7.6pt}
 article:last-child{break-after:auto}}
 </style></head><body><!-- body --></body></html>
 """
