@@ -21,7 +21,7 @@ ROOMS = {
     "shop": "luck job sight commands partwork store starts logbook checkpoint session rounds",
     "hands": "skill lanes bands strategy autopilot stand worked own",
     "trials": "trial executor stats plan",
-    "books": "record shoplog",
+    "books": "rows recordfile moving record shoplog",
     "school": "calls seen rules coach view bank kinds readers sitting lesson attempt ways checks trials classroom "
     "cards",
     "report": "tables figures recut part page part_page sheet map",
