@@ -15,6 +15,7 @@ from sim.books.recordfile import FILE, open_file, telling, writing
 from sim.books.rows import (
     ANSWER_COLUMNS,
     PARTS,
+    RESULTS,
     Answer,
     Attempt,
     Note,
@@ -246,10 +247,8 @@ class Record:
     def best(self, learner: str | None = None) -> dict[str, str]:
         """Lesson to "merit", "passed" or "tried", the best of a learner's attempts (default: the current one)."""
         found: dict[str, str] = {}
-        order = ("tried", "passed", "merit")
         for one in self.attempts(learner=learner):
-            now = "merit" if one.merit else "passed" if one.passed else "tried"
-            found[one.lesson] = max(found.get(one.lesson, "tried"), now, key=order.index)
+            found[one.lesson] = max(found.get(one.lesson, RESULTS[0]), one.result, key=RESULTS.index)
         return found
 
     # Answers

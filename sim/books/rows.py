@@ -12,6 +12,7 @@ from typing import Any
 from sim.errors import BadParam
 
 PARTS = ("watch", "help", "alone", "check", "free")
+RESULTS = ("tried", "passed", "merit")  # from the least
 LONGEST_NAME = 60
 LONGEST_TEXT = 500
 LONGEST_DATA = 200_000
@@ -105,6 +106,11 @@ class Attempt:
     def unfinished(self) -> bool:
         """True while it goes on, and for ever when it was broken off."""
         return self.ended is None
+
+    @property
+    def result(self) -> str:
+        """One of RESULTS."""
+        return "merit" if self.merit else "passed" if self.passed else "tried"
 
 
 @dataclass(frozen=True)
