@@ -22,7 +22,7 @@ ROOMS = {
     "hands": "skill lanes bands strategy autopilot stand worked own",
     "trials": "trial executor stats plan",
     "books": "rows recordfile moving record standing shoplog",
-    "school": "calls seen rules coach view bank kinds readers sitting lesson attempt ways checks trials classroom "
+    "school": "faults calls seen rules coach view bank kinds readers sitting lesson attempt ways checks trials classroom "
     "cards",
     "report": "tables figures recut part page part_page progress class_page sheet map",
     "bench": "palette viewport iron gestures hand_today pieces back desk kept hold lettering controls entries "
