@@ -109,10 +109,11 @@ def writing(db: sqlite3.Connection, path: Path) -> Iterator[None]:
         db.execute("BEGIN IMMEDIATE")
         try:
             yield
+            db.execute("COMMIT")
         except BaseException:
-            db.execute("ROLLBACK")
+            if db.in_transaction:  # a full disk has taken it back already
+                db.execute("ROLLBACK")
             raise
-        db.execute("COMMIT")
 
 
 def make_version(db: sqlite3.Connection, version: int) -> None:

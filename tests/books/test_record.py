@@ -410,6 +410,18 @@ def test_a_file_that_another_process_keeps_is_said_and_not_set_aside(tmp_path, m
         assert record.switch("Ada") == "Ada"
 
 
+def test_a_full_disk_is_one_line_and_loses_nothing_that_was_kept(record):
+    record.add_answer(ANSWER)
+    pages = record._db.execute("PRAGMA page_count").fetchone()[0]
+    record._db.execute(f"PRAGMA max_page_count = {pages}")
+    with pytest.raises(CannotWrite, match="disk is full"):
+        record.note(record.begin_attempt("crown", "help", 1), "long", {"text": "x" * 100_000})
+    record._db.execute(f"PRAGMA max_page_count = {pages + 100}")
+    record.add_answer(ANSWER)
+    (attempt,) = record.attempts()
+    assert (record.answers(), record.noted(attempt.id)) == ([ANSWER] * 2, [])
+
+
 WRITES = """
 import sys
 from sim.books.record import Answer, Record
