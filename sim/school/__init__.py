@@ -1,0 +1,1 @@
+"""School: reading drills, lessons, and what is said about them."""
