@@ -1,6 +1,7 @@
 """Drills about a face: what form is it, which way was it scraped, what is to be done next."""
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -146,7 +147,7 @@ class WhatForm(Item):
             job.round = int(rng.integers(1_000_000))
             perform(RollFilm(film), job)
             perform(SpotFace(15.0 + 25.0 * k, 12.0 + 20.0 * k, 10.0), job)
-            near = Condition(**{**vars(condition), "px_per_mm": min(4.0, condition.px_per_mm)})
+            near = replace(condition, px_per_mm=min(4.0, condition.px_per_mm))
             shown.append(picture(job.face, Patch(1.0, 1.0, BAR_MM[0] - 2.0, BAR_MM[1] - 2.0), near,
                                  caption=f"film {film:g} um", square=False))
         return tuple(shown)
@@ -193,14 +194,16 @@ def ripple_um(job: Job) -> float:
 
 def direction_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, Any]:
     """Facts of an item of kind 6: more and crossing rounds, and a lighter last one, on higher levels."""
-    count = 1 + round(3.0 * share_hard(level))
+    hard = share_hard(level)
+    count = 1 + round(3.0 * hard)
     turns = [float(rng.uniform(0.0, 180.0))]
     while len(turns) < count:
         turns.append((turns[-1] + float(rng.uniform(40.0, 140.0))) % 180.0)
     worked = bank.draw(rng, (8, 10, 12, 14))
     facts = {"coupon": worked.coupon, "round": worked.round, "turns_deg": [round(t, 1) for t in turns],
              "push_n": round(between(level, 130.0, 45.0), 1), "spacing_mm": round(between(level, 1.8, 3.2), 2),
-             "luck": int(rng.integers(2**31))}
+             "luck": int(rng.integers(2**31)), "lamp_off_deg": round(float(rng.uniform(-1.0, 1.0)) * (10.0 + 80.0 * hard), 1)
+             + 180.0 * int(rng.integers(2))}
     job = lay_job(bank, facts)
     left = []
     for k in range(STEPS):
@@ -256,8 +259,11 @@ class WhichWay(Item):
                 f"older rounds; {best:.0f} deg leaves {more.loss:.2f} um less ripple than your next direction.")
 
     def draw(self, condition: Condition) -> tuple[Picture, ...]:
-        job = lay_job(self.bank, self.facts)
-        return (picture(job.face, LAY_PATCH, condition, caption="wiped and stoned"),)
+        f = self.facts
+        lamp_deg, old = (f["turns_deg"][-1] + 90.0 + f["lamp_off_deg"]) % 360.0, share_hard(self.level)
+        lit = replace(condition, lamp_deg=lamp_deg, lay=condition.lay * old)
+        job = lay_job(self.bank, f)
+        return (picture(job.face, LAY_PATCH, lit, caption="wiped and stoned"),)
 
 
 # ---------------------------------------------------------------- what next

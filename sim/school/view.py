@@ -340,7 +340,7 @@ def _stained(colour: Array, stain: Stain, x: NDArray[np.float64], y: NDArray[np.
     dx, dy = x[None, :] - stain.x_mm, y[:, None] - stain.y_mm
     turn = np.arctan2(dy, dx)
     reach = stain.radius_mm * (1.0 + 0.18 * np.sin(2.0 * turn + stain.x_mm) + 0.12 * np.sin(3.0 * turn + stain.y_mm))
-    cover = 0.8 / (1.0 + np.exp((np.hypot(dx, dy) / reach - 1.0) * 9.0))
+    cover = 0.8 / (1.0 + np.exp(np.minimum((np.hypot(dx, dy) / reach - 1.0) * 9.0, 50.0)))
     thin, thick, _ = PIGMENTS[c.pigment]
     pigment = 0.4 * _linear(thin) + 0.6 * _linear(thick)
     tone = (1.0 - stain.alike) * _linear((74, 52, 38)) + stain.alike * pigment
