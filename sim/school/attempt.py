@@ -221,6 +221,8 @@ def part_words(part: str) -> str:
 
 
 def _the(tool: str) -> str:
-    return {"indicator": "the indicator", "hinge": "the hinge test", "turn": "turning the part",
-            "roll": "rolling a film", "spot": "spotting", "scrape": "the scraper", "stone": "the stone", "wipe": "the cloth", "hone": "honing",
-            "edges": "the file", "machine": "a machine"}[tool]  # fmt: skip
+    """A tool in a sentence."""
+    words = {"indicator": "the indicator", "hinge": "the hinge test", "turn": "turning the part",
+             "roll": "rolling a film", "spot": "spotting", "scrape": "the scraper", "stone": "the stone",
+             "wipe": "the cloth", "hone": "honing", "edges": "the file", "machine": "a machine"}  # fmt: skip
+    return words[tool]
