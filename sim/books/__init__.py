@@ -1,1 +1,1 @@
-"""Books: what is kept of learners and of real jobs."""
+"""Books: what a learner did and how it came out, kept in one file on this machine."""

@@ -1,6 +1,7 @@
 """`flatwright cards`: exercises at a real plate on paper, and your own numbers beside the model's."""
 
 import argparse
+import sys
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -17,7 +18,6 @@ EPILOG = (
     "Print all: flatwright cards --out cards --paper letter. Enter your own: flatwright cards --enter films "
     'bearing_heavy=70 marks_heavy=4 "film_heavy=0.3 thou".'
 )
-LEARNER = "learner"
 BAR = 32  # letters of the plot
 YOURS, MODEL, BOTH, LINE = "#", "o", "@", "-"
 
@@ -32,7 +32,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--force", action="store_true", help="overwrite what is there")
     parser.add_argument("--enter", nargs="+", metavar=("NAME", "FIELD=VALUE"), help="keep what you wrote on a card: "
                         "its name, then fields with values; units may be typed (8um, 0.3thou)")  # fmt: skip
-    parser.add_argument("--learner", metavar="WHO", default=LEARNER, help=f"whose record (default: {LEARNER})")
+    parser.add_argument("--learner", metavar="WHO", help="who enters, made when new, or is shown (default: who "
+                        "practised last)")  # fmt: skip
     parser.add_argument("--data-dir", metavar="DIR", help="folder of the record (default: the system's usual place)")
     parser.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
 
@@ -63,22 +64,30 @@ def run(args: argparse.Namespace) -> int:
 
 def _enter(args: argparse.Namespace) -> None:
     """Keep what was typed, all of it or nothing."""
-    from datetime import UTC, datetime
-
-    from sim.books.shopcards import CardBook
+    from sim.books.record import Record
     from sim.paths import data_dir
     from sim.school.cards import card
 
     values = card(args.enter[0]).read(args.enter[1:])
-    when = datetime.now(UTC).isoformat(timespec="seconds")
-    CardBook(data_dir(args.data_dir)).add(args.learner, args.enter[0], values, when)
+    with Record.open(data_dir(args.data_dir)) as record:
+        if args.learner is not None:
+            record.switch(args.learner)
+        record.add_card(args.enter[0], values)
+        for note in record.notes:
+            print(f"flatwright: {note}", file=sys.stderr)
 
 
 def _kept(args: argparse.Namespace, name: str | None = None) -> "list[CardResult]":
-    from sim.books.shopcards import CardBook
+    """What was entered; nothing is made where there is no record yet."""
+    from sim.books.record import Record
+    from sim.books.recordfile import FILE
     from sim.paths import data_dir
 
-    return CardBook(data_dir(args.data_dir)).results(args.learner, name)
+    folder = data_dir(args.data_dir)
+    if args.learner is None and not (folder / FILE).exists():
+        return []
+    with Record.open(folder) as record:
+        return record.cards(name, args.learner)
 
 
 def _simulated(name: str) -> "Simulated":

@@ -1,1 +1,1 @@
-"""School: what a learner called is scored, and a coach speaks of what a shop shows."""
+"""The school: calls and drills scored, a coach, lessons, a class."""

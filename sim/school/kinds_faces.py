@@ -1,0 +1,464 @@
+"""Drills about a face: what form is it, which way was it scraped, what is to be done next."""
+
+import math
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from scipy.ndimage import gaussian_filter
+
+from sim.hands import autopilot
+from sim.hands.lanes import Lanes
+from sim.hands.skill import HANDS, lay
+from sim.measure.flatness import bearing_flatness_um
+from sim.model.plate import PlateMake
+from sim.model.start import Start
+from sim.school.bank import ROUNDS, Bank
+from sim.school.item import (
+    Choice,
+    Form,
+    Item,
+    Line,
+    Part,
+    amount_of,
+    between,
+    number_of,
+    option_of,
+    pair_of,
+    share_hard,
+)
+from sim.school.item import Number as Amount
+from sim.school.view import Condition, Patch, Picture, picture
+from sim.shop.commands import (
+    HoneBlade,
+    LetSoak,
+    RollFilm,
+    Scrape,
+    SpotFace,
+    StoneFace,
+    WipeFace,
+    perform,
+    strokes_as_data,
+)
+from sim.shop.job import Job, JobStart, begin_job
+from sim.shop.partwork import PushEnds
+from sim.shop.sight import Sight, look
+
+FORMS = ("even", "crowned", "hollow", "twisted")
+BAR_MM = 150.0, 50.0
+BAR_PLATE = PlateMake(length_mm=210.0, width_mm=100.0)
+FILMS_UM = 2.0, 4.0
+
+
+def form_um(form: str, amplitude_um: float) -> np.ndarray:
+    """A form over a bar of 31 x 11 places, um: its range is the amplitude; flat for "even"."""
+    x, y = np.linspace(-1.0, 1.0, 31)[None, :], np.linspace(-1.0, 1.0, 11)[:, None]
+    shapes = {"even": 0.0 * x * y, "crowned": 1.0 - x * x + 0.0 * y, "hollow": x * x + 0.0 * y, "twisted": 0.5 * x * y}
+    return np.asarray(amplitude_um * shapes[form])
+
+
+def form_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, Any]:
+    """Facts of an item of kind 4: a scraped bar of one of four forms, 10 um of it on level 1, 1 um on level 10."""
+    amplitude = between(level, 10.0, 1.0) * float(rng.uniform(0.9, 1.1))
+    form = FORMS[int(rng.integers(4))]
+    facts = {
+        "form": form,
+        "amplitude_um": round(amplitude, 3),
+        "luck": int(rng.integers(2**31)),
+        "side": 1 if rng.random() < 0.5 else -1,
+    }
+    pivots = bar_job(facts)[1]
+    return facts | {"pivot_share": round(pivots[0], 4), "even_share": round(pivots[1], 4)}
+
+
+def bar_job(facts: dict[str, Any]) -> tuple[Job, tuple[float, float]]:
+    """The bar, scraped all over, and where it turned when its end was pushed, with that of an even one."""
+    a, form = facts["amplitude_um"], facts["form"]
+    bow = {"crowned": a, "hollow": -a}.get(form, 0.0)
+    start = Start(
+        length_mm=BAR_MM[0],
+        width_mm=BAR_MM[1],
+        kind="true",
+        bow_x_um=bow,
+        twist_um=facts["side"] * a if form == "twisted" else 0.0,
+    )
+    job = begin_job(JobStart(face=start, plate=BAR_PLATE, seed=facts["luck"] % 2**31))
+    rng = np.random.default_rng([facts["luck"], 74])
+    for turn in (40.0, 130.0):
+        perform(
+            Scrape("fine", rows((1.0, 1.0, BAR_MM[0] - 1.0, BAR_MM[1] - 1.0), turn, 60.0, rng, spacing_mm=2.6)), job
+        )
+    perform(StoneFace(), job)
+    perform(WipeFace(), job)
+    turned = perform(PushEnds(), job)
+    return job, (turned.pivots[0].share, turned.even[0].share)
+
+
+def rows(
+    box: tuple[float, float, float, float],
+    turn_deg: float,
+    push_n: float,
+    rng: np.random.Generator,
+    *,
+    spacing_mm: float = 2.2,
+    length_mm: float = 7.0,
+) -> tuple[tuple[int, int, int, int, int], ...]:
+    """Strokes in rows over a box (x0, y0, x1, y1), with a hand's scatter, as `Scrape` wants them; at most 2000."""
+    cx, cy = 0.5 * (box[0] + box[2]), 0.5 * (box[1] + box[3])
+    reach = 0.5 * math.hypot(box[2] - box[0], box[3] - box[1])
+    u, v = np.meshgrid(np.arange(-reach, reach, length_mm * 0.95), np.arange(-reach, reach, spacing_mm))
+    u = (u + rng.uniform(0.0, length_mm, (u.shape[0], 1)) + rng.normal(0.0, 0.5, u.shape)).ravel()
+    v = (v + rng.normal(0.0, 0.25, v.shape)).ravel()
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    x, y = cx + u * c - v * s, cy + u * s + v * c
+    inside = (x > box[0]) & (x < box[2]) & (y > box[1]) & (y < box[3])
+    x, y = x[inside], y[inside]
+    way = np.radians(turn_deg + rng.normal(0.0, 3.0, len(x)))
+    dx, dy = 0.5 * length_mm * np.cos(way), 0.5 * length_mm * np.sin(way)
+    push = push_n * np.clip(1.0 + 0.12 * rng.standard_normal(len(x)), 0.5, 1.5)
+    return strokes_as_data(np.column_stack([x - dx, y - dy, x + dx, y + dy, push])[:2000])
+
+
+class WhatForm(Item):
+    """Kind 4: even, crowned, hollow or twisted, from two prints and the push at one end."""
+
+    kind = "form"
+    target_s = 20.0
+
+    @property
+    def question(self) -> str:
+        """What is asked."""
+        f = self.facts
+        turns, even = f["pivot_share"] * BAR_MM[0], f["even_share"] * BAR_MM[0]
+        return (
+            f"A bar of 150 x 50 mm, printed with {FILMS_UM[0]:g} and {FILMS_UM[1]:g} um. Pushed at its right end it "
+            f"turns {turns:.0f} mm from the left end; an even one {even:.0f} mm. What form is it?"
+        )
+
+    @property
+    def forms(self) -> tuple[Form, ...]:
+        """How it is answered."""
+        return (Choice(FORMS),)
+
+    @property
+    def truth(self) -> str:
+        """An answer that costs nothing."""
+        return str(self.facts["form"])
+
+    def parts(self, answer: Any) -> tuple[Part, ...]:
+        """What an answer cost, and what a blind one costs."""
+        a = self.facts["amplitude_um"]
+        costs = [float(np.ptp(form_um(self.truth, a) - form_um(other, a))) for other in FORMS]
+        return (Part("form misread", "um", costs[option_of(answer, FORMS)], float(np.mean(costs))),)
+
+    def blind(self, rng: np.random.Generator) -> str:
+        """An answer that knows nothing of the item."""
+        return FORMS[int(rng.integers(4))]
+
+    def why(self, answer: Any) -> str:
+        """One sentence with the figures."""
+        f = self.facts
+        said = FORMS[option_of(answer, FORMS)]
+        off = "" if said == self.truth else f"; {said} would be {self.loss(answer):.1f} um off"
+        amount = "" if self.truth == "even" else f" by {f['amplitude_um']:.1f} um"
+        return (
+            f"It is {self.truth}{amount}{off}. The pivot lies at {100 * f['pivot_share']:.0f} % of the length, "
+            f"that of an even bar at {100 * f['even_share']:.0f} %."
+        )
+
+    def draw(self, condition: Condition) -> tuple[Picture, ...]:
+        """Its pictures under a condition."""
+        job, _ = bar_job(self.facts)
+        rng = np.random.default_rng([self.facts["luck"], 75])
+        shown = []
+        for k, film in enumerate(FILMS_UM):
+            job.face.blue_um[:] = 0.0
+            job.round = int(rng.integers(1_000_000))
+            perform(RollFilm(film), job)
+            perform(SpotFace(15.0 + 25.0 * k, 12.0 + 20.0 * k, 10.0), job)
+            near = replace(condition, px_per_mm=min(4.0, condition.px_per_mm))
+            shown.append(
+                picture(
+                    job.face,
+                    Patch(1.0, 1.0, BAR_MM[0] - 2.0, BAR_MM[1] - 2.0),
+                    near,
+                    caption=f"film {film:g} um",
+                    square=False,
+                )
+            )
+        return tuple(shown)
+
+
+# ---------------------------------------------------------------- directions
+
+AROUND_MM = (12.0, 5.0, 42.0, 35.0)  # what is scraped: the square that is looked at, and some mm around
+LAY_PATCH = Patch(17.0, 10.0, 20.0, 20.0)
+STEPS = 12
+DEG_PER_UM = 150.0  # how many degrees a um of ripple left by the next direction counts
+ANGLE = Amount("direction", "deg", -360.0, 360.0)
+
+
+def folded(a_deg: float, b_deg: float) -> float:
+    """Angle between two lines, 0 to 90 degrees."""
+    apart = abs(a_deg - b_deg) % 180.0
+    return min(apart, 180.0 - apart)
+
+
+def lay_job(bank: Bank, facts: dict[str, Any]) -> Job:
+    """The patch, scraped round by round in the directions of the facts, the last one as lightly as they say."""
+    job = bank.job_after(facts["coupon"], facts["round"])
+    rng = np.random.default_rng([facts["luck"], 76])
+    for n, turn in enumerate(facts["turns_deg"]):
+        last = n == len(facts["turns_deg"]) - 1
+        push, spacing = (facts["push_n"], facts["spacing_mm"]) if last else (95.0, 1.8)
+        perform(Scrape("fine", rows(AROUND_MM, turn, push, rng, spacing_mm=spacing)), job)
+        perform(StoneFace(), job)
+    perform(WipeFace(), job)
+    job.face.blue_um[:] = 0.0
+    return job
+
+
+def ripple_um(job: Job) -> float:
+    """Waves of 0.8 to 4 mm that stand in the patch: standard deviation of the heights, um."""
+    p, pitch = LAY_PATCH, job.face.pitch_mm
+    rows_, cols = (slice(round(a / pitch) - 16, round((a + s) / pitch) + 16) for a, s in
+                   ((p.y_mm, p.high_mm), (p.x_mm, p.wide_mm)))  # fmt: skip
+    height = job.face.height_um[rows_, cols]
+    band = gaussian_filter(height, 0.2 / pitch) - gaussian_filter(height, 1.0 / pitch)
+    return float(band[16:-16, 16:-16].std())
+
+
+def direction_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, Any]:
+    """Facts of an item of kind 6: more and crossing rounds, and a lighter last one, on higher levels."""
+    hard = share_hard(level)
+    count = 1 + round(3.0 * hard)
+    turns = [float(rng.uniform(0.0, 180.0))]
+    while len(turns) < count:
+        turns.append((turns[-1] + float(rng.uniform(40.0, 140.0))) % 180.0)
+    worked, luck = bank.draw(rng, (8, 10, 12, 14)), int(rng.integers(2**31))
+    facts = {
+        "coupon": worked.coupon,
+        "round": worked.round,
+        "turns_deg": [round(t, 1) for t in turns],
+        "push_n": round(between(level, 130.0, 45.0), 1),
+        "spacing_mm": round(between(level, 1.8, 3.2), 2),
+        "luck": luck,
+        "lamp_off_deg": round(float(rng.uniform(-1.0, 1.0)) * (10.0 + 80.0 * hard), 1) + 180.0 * int(rng.integers(2)),
+    }
+    job = lay_job(bank, facts)
+    left = []
+    for k in range(STEPS):
+        ripples = []
+        for again in range(2):
+            trial = job.copy()
+            same = np.random.default_rng([luck, 77, again])
+            strokes = rows(AROUND_MM, k * 180.0 / STEPS, 80.0, same, spacing_mm=1.8)
+            perform(Scrape("fine", strokes), trial)
+            ripples.append(ripple_um(trial))
+        left.append(float(np.mean(ripples)))
+    return facts | {"ripple_um": [round(v, 4) for v in left]}
+
+
+class WhichWay(Item):
+    """Kind 6: which way was it scraped last, and which way is next."""
+
+    kind = "direction"
+    unit = "deg"
+    target_s = 15.0
+
+    @property
+    def question(self) -> str:
+        """What is asked."""
+        return "Which way was it scraped last? And which of twelve directions leaves the least ripple next?"
+
+    @property
+    def forms(self) -> tuple[Form, ...]:
+        """How it is answered."""
+        return (Line("last"), Line("next", STEPS))
+
+    @property
+    def truth(self) -> list[Any]:
+        """An answer that costs nothing."""
+        return [self.facts["turns_deg"][-1], int(np.argmin(self.facts["ripple_um"]))]
+
+    def parts(self, answer: Any) -> tuple[Part, ...]:
+        """What an answer cost, and what a blind one costs."""
+        last, following = pair_of(answer)
+        left = np.array(self.facts["ripple_um"])
+        more = left - left.min()
+        step = number_of(following, STEPS, "next direction")
+        off = folded(amount_of(last, ANGLE), self.truth[0])
+        return (
+            Part("direction misread", "deg", off, 45.0),
+            Part("ripple left", "um", float(more[step]), float(more.mean()), DEG_PER_UM),
+        )
+
+    def blind(self, rng: np.random.Generator) -> list[Any]:
+        """An answer that knows nothing of the item."""
+        return [float(rng.uniform(0.0, 180.0)), int(rng.integers(STEPS))]
+
+    def right(self, answer: Any) -> bool:
+        """Whether the staircase takes an answer as right."""
+        return self.parts(answer)[0].loss <= 15.0
+
+    def why(self, answer: Any) -> str:
+        """One sentence with the figures."""
+        off, more = self.parts(answer)
+        best = self.truth[1] * 180.0 / STEPS
+        older = len(self.facts["turns_deg"]) - 1
+        return (
+            f"It was scraped at {self.truth[0]:.0f} deg ({off.loss:.0f} deg from yours), over {older} older rounds; "
+            f" {best:.0f} deg leaves {more.loss:.2f} um less ripple than your next direction."
+        )
+
+    def draw(self, condition: Condition) -> tuple[Picture, ...]:
+        """Its pictures under a condition."""
+        f = self.facts
+        lamp_deg, old = (f["turns_deg"][-1] + 90.0 + f["lamp_off_deg"]) % 360.0, share_hard(self.level)
+        lit = replace(condition, lamp_deg=lamp_deg, lay=condition.lay * old)
+        job = lay_job(self.bank, f)
+        return (picture(job.face, LAY_PATCH, lit, caption="wiped and stoned"),)
+
+
+# ---------------------------------------------------------------- what next
+
+ACTS = (
+    "take the high ones only",
+    "take all the blue",
+    "a film of half the thickness, then all",
+    "stone and print again, then all",
+    "stop",
+)
+HORIZON_S = 1500.0
+REPEATS = 8
+
+
+def next_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, Any]:
+    """Facts of an item of kind 8: early states on low levels, late ones on high levels; each act run eight times."""
+    middle = (len(ROUNDS) - 1) * share_hard(level)
+    k = int(np.clip(round(middle + float(rng.uniform(-1.0, 1.0))), 0, len(ROUNDS) - 1))
+    for _ in range(6):
+        worked = bank.draw(rng, (ROUNDS[k],))
+        facts = {
+            "coupon": worked.coupon,
+            "round": worked.round,
+            "film_um": round(between(level, 6.0, 2.0), 2),
+            "luck": int(rng.integers(2**31)),
+        }
+        ends = np.array([[_after(bank, facts, act, n) for n in range(REPEATS)] for act in range(len(ACTS))])
+        means = ends.mean(axis=1)
+        best = int(means.argmin())
+        error = ends[best].std(ddof=1) / math.sqrt(REPEATS)
+        cost = np.where(means <= means[best] + error, 0.0, means - means[best])
+        if cost.max() > 2.0 * error and (cost > 0.0).any():
+            break
+    return facts | {"flatness_um": [round(float(v), 4) for v in means], "cost_um": [round(float(v), 4) for v in cost]}
+
+
+def _state(bank: Bank, facts: dict[str, Any]) -> Job:
+    """The coupon with a fresh print, as it is shown."""
+    job = bank.job_after(facts["coupon"], facts["round"])
+    perform(WipeFace(), job)
+    _print_again(job, facts["film_um"])
+    return job
+
+
+def _print_again(job: Job, film_um: float) -> None:
+    perform(RollFilm(film_um), job)
+    at = np.random.default_rng([job.start.seed, job.round, 78]).random(2)
+    perform(SpotFace(round(12.0 + 40.0 * at[0], 2), round(10.0 + 40.0 * at[1], 2), 12.0), job)
+
+
+def _after(bank: Bank, facts: dict[str, Any], act: int, repeat: int) -> float:
+    """Bearing flatness after HORIZON_S in which this act is done over and over; the same luck for every act."""
+    job = _state(bank, facts)
+    begun, film, first = job.clock_s, facts["film_um"], True
+    if act == 4:
+        perform(LetSoak(HORIZON_S / 60.0), job)
+    while job.clock_s - begun < HORIZON_S:
+        if act in (2, 3) and first:
+            film *= 0.5 if act == 2 else 1.0
+            if act == 3:
+                perform(StoneFace(), job)
+            perform(WipeFace(), job)
+            _print_again(job, film)
+        first = False
+        _take(job, "split" if act == 0 else "all", facts["luck"] + repeat, begun + HORIZON_S)
+        perform(StoneFace(), job)
+        perform(WipeFace(), job)
+        if job.clock_s - begun < HORIZON_S:
+            _print_again(job, film)
+    return bearing_flatness_um(job.face)
+
+
+def _take(job: Job, how: str, seed: int, until_s: float) -> None:
+    """One round of strokes over the chosen marks, cut off when the time is up; changes `job`."""
+    pilot, hand = autopilot.Pilot(), HANDS["trained"]
+    sight: Sight = look(job)
+    marks, bare = autopilot.read_print(sight, pilot)
+    edge = autopilot.near_edge(sight.iron, pilot.edge_mm, sight.pitch_mm)
+    chosen = autopilot.choose(marks, bare, edge, how, pilot)
+    stage = autopilot.STAGES[1] if job.round < 8 else autopilot.STAGES[2]
+    along = autopilot.DIRECTIONS[job.round % 2]
+    lanes = Lanes(along, stage.spacing_mm, stage.longest_mm, pilot.beyond_mm, stage.push_n, stage.narrow_share)
+    meant = autopilot.strokes_over(chosen, sight.pitch_mm, lanes, np.zeros(int(chosen.max()) + 1, bool))
+    made = lay(meant, hand, seed, job.round)
+    fits = int((until_s - job.clock_s) * hand.pace_per_min / 60.0)
+    made = made[: max(min(fits, 2000), 0)]
+    if len(made):
+        perform(HoneBlade(stage.blade), job)
+        perform(Scrape(stage.blade, strokes_as_data(made), hand.care, hand.ramp_mm, hand.pace_per_min), job)
+    else:
+        perform(LetSoak(max(until_s - job.clock_s, 1.0) / 60.0 + 0.01), job)
+
+
+class WhatNext(Item):
+    """Kind 8: what is to be done next."""
+
+    kind = "next"
+    target_s = 20.0
+
+    @property
+    def question(self) -> str:
+        """What is asked."""
+        f = self.facts
+        return (
+            f"After round {f['round']}, film {f['film_um']:.1f} um: which act leaves the flattest bearing after "
+            f"{HORIZON_S / 60:.0f} minutes more?"
+        )
+
+    @property
+    def forms(self) -> tuple[Form, ...]:
+        """How it is answered."""
+        return (Choice(ACTS),)
+
+    @property
+    def truth(self) -> str:
+        """An answer that costs nothing."""
+        return ACTS[int(np.argmin(self.facts["flatness_um"]))]
+
+    def parts(self, answer: Any) -> tuple[Part, ...]:
+        """What an answer cost, and what a blind one costs."""
+        cost = self.facts["cost_um"]
+        return (Part("flatness lost", "um", cost[option_of(answer, ACTS)], float(np.mean(cost))),)
+
+    def blind(self, rng: np.random.Generator) -> str:
+        """An answer that knows nothing of the item."""
+        return ACTS[int(rng.integers(len(ACTS)))]
+
+    def right(self, answer: Any) -> bool:
+        """Whether the staircase takes an answer as right."""
+        return self.loss(answer) == 0.0
+
+    def why(self, answer: Any) -> str:
+        """One sentence with the figures."""
+        ends = self.facts["flatness_um"]
+        return (
+            f"{self.truth.capitalize()}: {min(ends):.1f} um after {HORIZON_S / 60:.0f} minutes, "
+            f"yours {ends[option_of(answer, ACTS)]:.1f} (mean of {REPEATS} runs)."
+        )
+
+    def draw(self, condition: Condition) -> tuple[Picture, ...]:
+        """Its pictures under a condition."""
+        job = _state(self.bank, self.facts)
+        return (picture(job.face, Patch(3.0, 3.0, 54.0, 34.0), condition, square=False),)

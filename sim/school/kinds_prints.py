@@ -1,0 +1,278 @@
+"""Drills about a whole print: was the film right for it, how many spots does it have."""
+
+import math
+from typing import Any
+
+import numpy as np
+
+from sim.errors import BadParam
+from sim.measure.spots import islands
+from sim.model.marks import Marks
+from sim.school.bank import Bank, Print, PrintMade, Worked
+from sim.school.item import (
+    Choice,
+    Form,
+    Item,
+    Number,
+    Part,
+    amount_of,
+    option_of,
+    pair_of,
+    share_hard,
+)
+from sim.school.view import Condition, Patch, Picture, picture
+from sim.units import MM_PER_INCH
+
+FILM = Number("film", "um", 0.5, 10.0, log=True)
+FILM_RATIO = math.log(FILM.high / FILM.low)
+STEP = 2.5  # what "thinner" and "thicker" mean
+NEW_UM = 1.0  # the film laid on a clean plate when nothing can be told
+FILM_ANSWERS = ("thinner", "right", "thicker", "cannot tell")
+TILE_MM = 5.0
+UNSEEN = 0.06  # two places whose share of blue differs by less cannot be told apart: common practice, no source
+FILM_PATCH = Patch(4.0, 4.0, 52.0, 32.0)
+TRIES = 80
+
+
+def films_after(film_um: float) -> tuple[float, ...]:
+    """Film of the next print under each of FILM_ANSWERS."""
+    return film_um / STEP, film_um, film_um * STEP, NEW_UM
+
+
+def hidden_um(made: Print) -> float:
+    """Height order that a print hides: mean over pairs of places of 5 mm, what they differ by where it cannot be seen.
+
+    Half of it where the blue of both is alike (a guess would be right half of the time), all where the blue misleads.
+    """
+    size = round(TILE_MM / made.face.pitch_mm)
+    ny, nx = (n // size for n in made.face.shape)
+
+    def tiles(values: np.ndarray) -> np.ndarray:
+        cut = values[: ny * size, : nx * size].reshape(ny, size, nx, size)
+        return np.asarray(cut.swapaxes(1, 2).reshape(ny * nx, -1))
+
+    height = np.percentile(tiles(made.above_um), 95, axis=1)
+    blue = tiles(made.seen.marked).mean(axis=1)
+    i, j = np.triu_indices(len(height), 1)
+    apart, told = height[i] - height[j], blue[i] - blue[j]
+    lost = np.where(np.abs(told) < UNSEEN, 0.5, np.where(apart * told < 0.0, 1.0, 0.0))
+    return float((lost * np.abs(apart)).mean())
+
+
+def film_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, Any]:
+    """Facts of an item of kind 3: film about the usual 3 um on level 1, from 0.8 to 10 um on level 10."""
+    usual = bool(rng.random() >= 0.8 * share_hard(level))
+    nearest: tuple[float, dict[str, Any]] | None = None
+    for _ in range(TRIES):
+        spread = 0.15 + 1.15 * share_hard(level)
+        side = float(rng.uniform(0.55, 1.0)) * (1.0 if rng.random() < 0.5 else -1.0)
+        film = round(float(np.clip(3.0 * math.exp(spread * side), 0.8, 10.0)), 2)
+        worked = bank.draw(rng, (2, 3, 4, 5, 6, 8, 10, 12, 14))
+        way = round(float(rng.uniform(0.0, 60.0)), 1)
+        luck = int(rng.integers(2**31))
+        prints = [bank.printed(worked, PrintMade(round(min(f, 30.0), 3), way, luck)) for f in films_after(film)]
+        hidden = [hidden_um(one) for one in prints]
+        ranked = np.sort(hidden)
+        again = hidden_um(bank.printed(worked, PrintMade(film, way, luck + 1)))
+        scatter = abs(again - hidden[1])
+        facts = {
+            "coupon": worked.coupon,
+            "round": worked.round,
+            "film_um": film,
+            "way_mm": way,
+            "luck": luck,
+            "hidden_um": [round(v, 4) for v in hidden],
+            "scatter_um": round(scatter, 4),
+        }
+        if ranked[1] - ranked[0] <= scatter:
+            continue  # two prints would not agree on the answer
+        if (int(np.argmin(hidden)) == 1) == usual:
+            return facts
+        if nearest is None or ranked[1] - ranked[0] > nearest[0]:
+            nearest = float(ranked[1] - ranked[0]), facts
+    if nearest is None:
+        raise BadParam(f"no print on {bank.coupons} coupons tells one film from another")
+    return nearest[1]
+
+
+class Readable(Item):
+    """Kind 3: how thick was the film, and was it right."""
+
+    kind = "film"
+    target_s = 20.0
+
+    @property
+    def question(self) -> str:
+        """What is asked."""
+        return (
+            f"How thick was the film, in um? And for the height order of this face: the next film {STEP:g} times "
+            f"thinner, the same, {STEP:g} times thicker, or nothing can be told (clean plate, {NEW_UM:g} um)?"
+        )
+
+    @property
+    def forms(self) -> tuple[Form, ...]:
+        """How it is answered."""
+        return (FILM, Choice(FILM_ANSWERS))
+
+    @property
+    def truth(self) -> list[Any]:
+        """An answer that costs nothing."""
+        return [self.facts["film_um"], FILM_ANSWERS[int(np.argmin(self.facts["hidden_um"]))]]
+
+    def parts(self, answer: Any) -> tuple[Part, ...]:
+        """What an answer cost, and what a blind one costs."""
+        guess, choice = pair_of(answer)
+        film, hidden = self.facts["film_um"], np.array(self.facts["hidden_um"])
+        x = math.log(film / FILM.low)
+        off = abs(math.log(amount_of(guess, FILM) / film)) * film
+        blind = (x * x + (FILM_RATIO - x) ** 2) / (2.0 * FILM_RATIO) * film
+        more = hidden - hidden.min()
+        picked = float(more[option_of(choice, FILM_ANSWERS)])
+        return Part("film misjudged", "um", off, blind), Part("height order hidden", "um", picked, float(more.mean()))
+
+    def blind(self, rng: np.random.Generator) -> list[Any]:
+        """An answer that knows nothing of the item."""
+        return [FILM.low * math.exp(FILM_RATIO * float(rng.random())), FILM_ANSWERS[int(rng.integers(4))]]
+
+    def why(self, answer: Any) -> str:
+        """One sentence with the figures."""
+        f, hidden = self.facts, self.facts["hidden_um"]
+        choice = FILM_ANSWERS[option_of(pair_of(answer)[1], FILM_ANSWERS)]
+        best = self.truth[1]
+        said = "right" if choice == best else f"{best!r} hides {min(hidden):.2f} um of height order"
+        said += "" if choice == best else f", yours {hidden[FILM_ANSWERS.index(choice)]:.2f}"
+        return f"The film was {f['film_um']:.1f} um, rubbed {f['way_mm']:.0f} mm; {said}."
+
+    def draw(self, condition: Condition) -> tuple[Picture, ...]:
+        """Its pictures under a condition."""
+        f = self.facts
+        made = self.bank.printed(
+            self.bank.worked(f["coupon"], f["round"]), PrintMade(f["film_um"], f["way_mm"], f["luck"])
+        )
+        return (picture(made.face, FILM_PATCH, condition, caption=f"rubbed {f['way_mm']:.0f} mm", square=False),)
+
+
+# ---------------------------------------------------------------- counting
+
+SIDE_MM = MM_PER_INCH
+SPOT_MM2 = 0.5
+COUNT = Number("spots", "spots", 0.0, 120.0)
+BEARING = Number("bearing", "points", 0.0, 100.0)
+LEVEL_BANK = 24  # items of a level whose truths stand for "another item's truth"
+
+
+def count_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, Any]:
+    """Facts of an item of kind 5: a counting square whose marks are as merged and specked as the level asks."""
+    wanted = 0.05 + 0.95 * share_hard(level)
+    nearest: tuple[float, dict[str, Any]] | None = None
+    for _ in range(12):
+        worked = bank.draw(rng, (4, 5, 6, 8, 10, 12, 14))
+        made = PrintMade(
+            round(float(np.exp(rng.uniform(math.log(1.5), math.log(5.0)))), 2),
+            round(float(rng.uniform(3.0, 30.0)), 1),
+            int(rng.integers(2**31)),
+        )
+        printed = bank.printed(worked, made)
+        for _ in range(20):
+            edge = rng.random() < share_hard(level)
+            x = 0.5 if edge else float(rng.uniform(2.0, 58.0 - SIDE_MM))
+            y = float(rng.uniform(2.0, 38.0 - SIDE_MM))
+            told = _counted(printed, worked, made, (round(x, 2), round(y, 2)))
+            if not 4 <= told["spots"] <= 40:
+                continue
+            off = abs(told["confusion"] - wanted)
+            if nearest is None or off < nearest[0]:
+                nearest = off, told
+        if nearest is not None and nearest[0] < 0.08:
+            break
+    if nearest is None:
+        raise BadParam(f"no square on {bank.coupons} coupons holds 4 to 40 spots")
+    return nearest[1]
+
+
+def _counted(printed: Print, worked: Worked, made: PrintMade, at: tuple[float, float]) -> dict[str, Any]:
+    """What is to be counted in one placement of the square, and by how much specks and merged marks mislead."""
+    pitch = printed.face.pitch_mm
+    n = round(SIDE_MM / pitch)
+    i, j = round(at[1] / pitch), round(at[0] / pitch)
+    inside = slice(i, i + n), slice(j, j + n)
+    marked, iron = printed.seen.marked[inside], printed.seen.iron[inside]
+    found = islands(Marks(marked, iron, pitch))
+    large = found.area_mm2 >= SPOT_MM2
+    spots = int(large.sum())
+    specks = int((~large).sum())
+    return {
+        "coupon": worked.coupon,
+        "round": worked.round,
+        "film_um": made.film_um,
+        "way_mm": made.way_mm,
+        "luck": made.luck,
+        "corner_mm": list(at),
+        "spots": spots,
+        "bearing_pct": round(100.0 * float(marked.sum()) / max(int(iron.sum()), 1), 2),
+        "confusion": round(specks / max(spots, 1), 3),
+    }
+
+
+class CountSquare(Item):
+    """Kind 5: count the spots of this square, and say its bearing; chance is answering another item's truth."""
+
+    kind = "count"
+    unit = "spots"
+    target_s = 45.0
+
+    @property
+    def question(self) -> str:
+        """What is asked."""
+        return f"How many spots of at least {SPOT_MM2:g} mm2 are in the square inch, and what share of it bears, in %?"
+
+    @property
+    def forms(self) -> tuple[Form, ...]:
+        """How it is answered."""
+        return (COUNT, BEARING)
+
+    @property
+    def truth(self) -> list[float]:
+        """An answer that costs nothing."""
+        return [self.facts["spots"], self.facts["bearing_pct"]]
+
+    def parts(self, answer: Any) -> tuple[Part, ...]:
+        """What an answer cost, and what a blind one costs."""
+        said = pair_of(answer)
+        others = np.array(self.facts["others"])
+        told = (("spots miscounted", "spots", COUNT), ("bearing misjudged", "points", BEARING))
+        return tuple(
+            Part(
+                name,
+                unit,
+                abs(amount_of(said[k], form) - self.truth[k]),
+                float(np.abs(others[:, k] - self.truth[k]).mean()),
+            )
+            for k, (name, unit, form) in enumerate(told)
+        )
+
+    def blind(self, rng: np.random.Generator) -> list[float]:
+        """An answer that knows nothing of the item."""
+        others = self.facts["others"]
+        return list(others[int(rng.integers(len(others)))])
+
+    def right(self, answer: Any) -> bool:
+        """Whether the staircase takes an answer as right."""
+        spots, bearing = self.parts(answer)
+        return spots.loss <= max(1.0, 0.15 * self.truth[0]) and bearing.loss <= 5.0
+
+    def why(self, answer: Any) -> str:
+        """One sentence with the figures."""
+        spots, bearing = pair_of(answer)
+        return (
+            f"{self.truth[0]:.0f} spots and {self.truth[1]:.0f} % (you said {spots:.0f} and {bearing:.0f} %): "
+            f"{self.facts['confusion'] * self.truth[0]:.0f} specks under {SPOT_MM2:g} mm2 do not count."
+        )
+
+    def draw(self, condition: Condition) -> tuple[Picture, ...]:
+        """Its pictures under a condition."""
+        f = self.facts
+        made = self.bank.printed(
+            self.bank.worked(f["coupon"], f["round"]), PrintMade(f["film_um"], f["way_mm"], f["luck"])
+        )
+        return (picture(made.face, Patch(f["corner_mm"][0], f["corner_mm"][1], SIDE_MM, SIDE_MM), condition),)
