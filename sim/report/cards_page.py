@@ -28,7 +28,7 @@ Sheet = tuple[Card, Simulated]
 FRONT = "Write down your own before you look at the model's. Local rules and licensed practice come before this card."
 BARE, INKED = 0.95, 0.05  # grey of bare iron and of full blue: black on white
 LEFT_MM, GAP_MM = 62.0, 6.0  # the narrow column, and between the two
-ROW_MM = 6.2  # of a field that is filled in by hand
+ROW_MM, LOW_ROW_MM, MANY = 6.2, 5.3, 6  # of a field that is filled in by hand; where there are more than so many
 MOST_WIDE_MM, MOST_HIGH_MM, CAPTION_MM, BETWEEN_MM = 89.0, 75.0, 4.6, 4.0
 LINE_MM, MOST_LINES = 7.0, 7  # to answer on
 SHADES = 16
@@ -194,16 +194,17 @@ def _fields(paper: Paper, card: Card, found: Simulated, at: tuple[float, float, 
     for n, (name, _) in enumerate(COLUMNS):
         paper.text(starts[n] + (0.0 if n == 0 else 1.5), y, name, SMALL_PT, bold=True)
     y += 4.2
-    top = y
+    top, row_mm = y, ROW_MM if len(card.fields) <= MANY else LOW_ROW_MM
     for one in card.fields:
         paper.rule(x, y, wide, 0.4)
         room = starts[1] - x - 1.0
+        drop = 0.5 * (row_mm - SMALL_PT * MM_PER_PT) - 0.1
         short = len(wrapped(one.words, room, SMALL_PT)) == 1
-        paper.para(x, y + (1.7 if short else 0.5), one.words, room_mm=room, size_pt=SMALL_PT if short else 6.2)
-        paper.text(starts[2] - 1.5, y + 1.7, one.sign, SMALL_PT, align="right")
-        paper.text(starts[2] + 1.5, y + 1.7, one.range_words, 6.8, grey=True)
-        paper.text(starts[3] + 1.5, y + 1.7, model_words(one, found), SMALL_PT)
-        y += ROW_MM
+        paper.para(x, y + (drop if short else 0.3), one.words, room_mm=room, size_pt=SMALL_PT if short else 6.2)
+        paper.text(starts[2] - 1.5, y + drop, one.sign, SMALL_PT, align="right")
+        paper.text(starts[2] + 1.5, y + drop, one.range_words, 6.8, grey=True)
+        paper.text(starts[3] + 1.5, y + drop, model_words(one, found), SMALL_PT)
+        y += row_mm
     paper.rule(x, y, wide, 0.4)
     for n in (1, 2, 3):
         paper.upright(starts[n], top, y - top, 0.4)
@@ -240,7 +241,7 @@ def cards_html(sheets: Sequence[Sheet], paper: str) -> str:
 
 def _card_html(card: Card, found: Simulated, paper: str) -> str:
     pictures = _best(card, found, paper)
-    lines = "<div class='line'></div>" * pictures.lines
+    lines = "<div class='line'></div>" * max(pictures.lines - 1, 2)
     need = "".join(f"<li>{escape(words)}</li>" for words in card.need)
     steps = "".join(f"<li>{escape(words)}</li>" for words in card.steps)
     says = "".join(f"<p>{escape(words)}</p>" for words in card.told(found.numbers))
@@ -276,7 +277,7 @@ def _pictures_html(card: Card, pictures: _Pictures, wide_mm: float) -> str:
                 told = f"{escape(card.title)}, model: {escape(one.caption)}"
                 shown.append(f"<figure><figcaption>model: {escape(one.caption)}</figcaption>"
                              f"<img alt='{told}' src='data:image/png;base64,{data}'></figure>")  # fmt: skip
-    return f"<div class='shots' style='--n:{len(pictures.rows[0])};--w:{wide_mm:.0f}mm'>{''.join(shown)}</div>"
+    return f"<div class='shots' style='--n:{len(pictures.rows[0])};--w:{0.92 * wide_mm:.0f}mm'>{''.join(shown)}</div>"
 
 
 def _shot_png(shot: Shot) -> bytes:
@@ -350,18 +351,17 @@ h1{font-size:1.6rem;line-height:1.15;margin:.4rem 0 .2rem}h2{font-size:.86rem;ma
 ul,ol{margin:.2rem 0;padding-left:1.3rem}ul{list-style:"\\25A1  "}li{margin:.12rem 0}ol li::marker{font-weight:700}
 .shots{display:grid;grid-template-columns:repeat(var(--n),minmax(0,1fr));gap:.4rem .8rem;margin-top:.7rem}
 figure{margin:0;width:100%;max-width:var(--w)}
-figcaption{font-size:.7rem;min-height:1.3em}img{display:block;width:100%}
+figcaption{font-size:.7rem;white-space:nowrap}img{display:block;width:100%}
 .frame{border:1px solid #000}
 table{border-collapse:collapse;width:100%;font-size:.76rem}thead th{border:0;padding-bottom:.1rem}
 th,td{text-align:left;padding:.2rem .4rem;border:1px solid #000;font-weight:400;height:1.55rem}
 th:first-child{border-left:0;padding-left:0}td:last-child{border-right:0;white-space:nowrap}thead th{font-weight:700}
 .fill{width:20%;text-align:right}td.m{white-space:nowrap}.says{font-size:.74rem}.says h2{margin-top:0}
-.line{border-bottom:1px solid #000;height:6mm}
+.line{border-bottom:1px solid #000;height:5.5mm}
 .cautions{border:1.5px solid #000;padding:.3rem .6rem;margin-top:.7rem;font-size:.72rem}
 @media (max-width:40rem){.two,.two.turned{grid-template-columns:minmax(0,1fr)}.shots{grid-template-columns:1fr 1fr}}
 @page{size:<!-- page -->;margin:12mm}
-@media print{body{padding:0;max-width:none}article{padding:0;break-after:page}
-body{font-size:7.6pt}
+@media print{html{font-size:12.8px}body{padding:0;max-width:none}article{padding:0;break-after:page}
 article:last-child{break-after:auto}}
 </style></head><body><!-- body --></body></html>
 """
