@@ -21,13 +21,13 @@ ROOMS = {
     "shop": "luck job sight commands partwork store starts logbook checkpoint session rounds",
     "hands": "skill lanes bands strategy autopilot stand worked own",
     "trials": "trial executor stats plan",
-    "books": "rows recordfile moving record standing shoplog",
-    "school": "faults calls seen rules coach view bank item kinds_marks kinds_prints kinds_faces kinds readers sitting "
-    "lesson attempt facts ways checks trials classroom cards",
-    "report": "tables figures recut part page part_page progress class_page sheet map",
+    "books": "rows recordfile shopcards moving record standing shoplog",
+    "school": "cautions faults calls seen rules coach view bank item kinds_marks kinds_prints kinds_faces kinds "
+    "readers sitting lesson attempt facts ways checks trials classroom cards exercises",
+    "report": "tables figures recut part page part_page progress class_page sheet map paper cards_page",
     "bench": "palette viewport iron gestures hand_today pieces back desk kept hold lettering controls entries "
     "widgets uncovered panels inhand pane keys start files finish app events window script",
-    "cli": "bench demo seat measure flycut part bands model replay pack drill record class",
+    "cli": "bench demo seat measure flycut part bands cards model replay pack drill record class",
 }
 ORDER = [f"{room}.{name}".lstrip(".") for room, names in ROOMS.items() for name in ("__init__", *names.split())]
 ONLY_IN = {"numba": "kernels", "matplotlib": "report", "pygame": "bench"}

@@ -24,6 +24,7 @@ from sim.books.rows import (
     figures_text,
     files_text,
 )
+from sim.books.shopcards import card_values, insert_card, told_cards
 from sim.errors import BadFile, BadParam
 
 FORMAT = "flatwright record of one learner"
@@ -37,12 +38,13 @@ NOTE_COLUMNS = ("kind", "data", "when")
 
 @dataclass(frozen=True)
 class TakenIn:
-    """What came of a file: under which name, how many attempts and answers were new, how many were there already."""
+    """What came of a file: under which name, how many attempts, answers and shop cards were new, how many known."""
 
     learner: str
     attempts: int
     answers: int
     known: int
+    cards: int = 0
 
 
 def told_record(db: sqlite3.Connection, learner: int) -> dict[str, Any]:
@@ -61,7 +63,7 @@ def told_record(db: sqlite3.Connection, learner: int) -> dict[str, Any]:
     asked = f"""SELECT uid, {quoted(ANSWER_COLUMNS)} FROM answer WHERE learner = ? ORDER BY "when", id"""
     answers = [{"uid": one, **vars(answer_of(values))} for one, *values in db.execute(asked, (learner,))]
     return {"format": FORMAT, "version": FORMAT_VERSION, "learner": {"uid": uid, "name": name},
-            "attempts": attempts, "answers": answers}  # fmt: skip
+            "attempts": attempts, "answers": answers, "cards": told_cards(db, learner)}  # fmt: skip
 
 
 def read_told(path: Path) -> dict[str, Any]:
@@ -87,18 +89,19 @@ def read_told(path: Path) -> dict[str, Any]:
         learner = _table(told, "learner")
         made = {"name": checked_name(learner.get("name")), "uid": _uid(learner),
                 "attempts": [_attempt(one) for one in _rows(told, "attempts")],
-                "answers": [_answer(one) for one in _rows(told, "answers")]}  # fmt: skip
+                "answers": [_answer(one) for one in _rows(told, "answers")],
+                "cards": [_card(one) for one in _rows({"cards": [], **told}, "cards")]}  # fmt: skip
     except BadParam as error:
         raise BadFile(f"{path}: {error}") from None
     return made
 
 
-def take_in(db: sqlite3.Connection, told: dict[str, Any], learner: int) -> tuple[int, int, int]:
-    """Add what is new to a learner, within the caller's transaction; how many attempts, answers, and known ones.
+def take_in(db: sqlite3.Connection, told: dict[str, Any], learner: int) -> tuple[int, int, int, int]:
+    """Add what is new to a learner, within the caller's transaction; how many attempts, answers, known ones, cards.
 
     An attempt that went on here when it was taken in last, and is ended in the file, is ended here too.
     """
-    attempts = answers = known = 0
+    attempts = answers = known = cards = 0
     names = ", ".join(ATTEMPT_COLUMNS)
     marks = ", ".join("?" * len(ATTEMPT_COLUMNS))
     for uid, values, notes in told["attempts"]:
@@ -120,7 +123,11 @@ def take_in(db: sqlite3.Connection, told: dict[str, Any], learner: int) -> tuple
                           f"VALUES (?, ?, {marks})", (learner, uid, *values)).rowcount  # fmt: skip
         answers += made
         known += not made
-    return attempts, answers, known
+    for uid, row in told["cards"]:
+        made = insert_card(db, learner, uid, row)
+        cards += made
+        known += not made
+    return attempts, answers, known, cards
 
 
 def quoted(names: tuple[str, ...]) -> str:
@@ -154,6 +161,10 @@ def _answer(one: dict[str, Any]) -> tuple[str, tuple[Any, ...]]:
     if missing:
         raise BadParam(f"{missing[0]} of an answer must be given, got nothing")
     return _uid(one), answer_values(Answer(**{name: one[name] for name in ANSWER_COLUMNS}))
+
+
+def _card(one: dict[str, Any]) -> tuple[str, tuple[str, str, str]]:
+    return _uid(one), card_values(one.get("card", ""), _table(one, "values"), one.get("when", ""))
 
 
 def _uid(one: dict[str, Any]) -> str:

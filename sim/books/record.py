@@ -33,6 +33,7 @@ from sim.books.rows import (
     stamp,
     utc_now,
 )
+from sim.books.shopcards import CardResult, card_results, card_values, insert_card
 from sim.errors import BadParam
 
 __all__ = ["DEFAULT", "Answer", "Attempt", "Note", "Record", "TakenIn", "stamp"]
@@ -276,6 +277,27 @@ class Record:
         with telling(self.path):
             return [answer_of(row) for row in self._db.execute(f'{asked} ORDER BY "when", id', values)]
 
+    # Shop cards
+
+    def add_card(self, card: str, values: Mapping[str, float]) -> None:
+        """Write down what the current learner found at a real plate with a shop card, by field.
+
+        Raises
+        ------
+        BadParam
+            For no values, more than 100, or one that is not a finite number.
+        """
+        row = card_values(card, values, stamp(self._now()))
+        learner = self._current()
+        with writing(self._db, self.path):
+            insert_card(self._db, learner, uuid4().hex, row)
+
+    def cards(self, card: str | None = None, learner: str | None = None) -> list[CardResult]:
+        """Entries of a learner (default: the current one), of one card or of all, oldest first."""
+        number = self._current() if learner is None else self._known(learner)
+        with telling(self.path):
+            return card_results(self._db, number, card)
+
     # Moving
 
     def export(self, path: str | Path, learner: str | None = None, force: bool = False) -> None:
@@ -313,9 +335,9 @@ class Record:
         told = read_told(Path(path))
         with writing(self._db, self.path):
             number = self._comes_as(told["uid"], told["name"])
-            attempts, answers, known = take_in(self._db, told, number)
+            attempts, answers, known, cards = take_in(self._db, told, number)
             name = self._db.execute("SELECT name FROM learner WHERE id = ?", (number,)).fetchone()[0]
-        return TakenIn(name, attempts, answers, known)
+        return TakenIn(name, attempts, answers, known, cards)
 
     # Inside
 
@@ -376,8 +398,9 @@ class Record:
 
     def _has_done(self, number: int) -> bool:
         asked = ("SELECT EXISTS (SELECT 1 FROM attempt WHERE learner = ?) "
-                 "OR EXISTS (SELECT 1 FROM answer WHERE learner = ?)")  # fmt: skip
-        return bool(self._db.execute(asked, (number, number)).fetchone()[0])
+                 "OR EXISTS (SELECT 1 FROM answer WHERE learner = ?) "
+                 "OR EXISTS (SELECT 1 FROM card_result WHERE learner = ?)")  # fmt: skip
+        return bool(self._db.execute(asked, (number, number, number)).fetchone()[0])
 
     def _attempt(self, number: int) -> Attempt:
         found = self._attempts("attempt.id = ?", (checked_int("attempt", number),))

@@ -52,6 +52,12 @@ STEPS: tuple[tuple[str, ...], ...] = (
         "CREATE UNIQUE INDEX note_uid ON note (attempt, uid)",
         "CREATE INDEX answer_kind ON answer (learner, kind)",
     ),
+    (
+        """CREATE TABLE card_result (id INTEGER PRIMARY KEY AUTOINCREMENT,
+        learner INTEGER NOT NULL REFERENCES learner (id) ON DELETE CASCADE,
+        card TEXT NOT NULL, data TEXT NOT NULL, "when" TEXT NOT NULL, uid TEXT NOT NULL)""",
+        "CREATE UNIQUE INDEX card_result_uid ON card_result (learner, uid)",
+    ),
 )
 """SQL that leads from each version to the next, the first from nothing. Never edited once shipped: add a step."""
 VERSION = len(STEPS)

@@ -70,7 +70,7 @@ def test_a_learner_moves_to_another_machine(filled, told, tmp_path):
     assert told("--export", "ada.json")["exported"] == "ada.json"
     there = ("--data-dir", str(tmp_path / "there"))
     taken = told("--take-in", "ada.json", *there)["taken_in"]
-    assert taken == {"learner": "Ada", "attempts": 2, "answers": 8, "known": 0}
+    assert taken == {"learner": "Ada", "attempts": 2, "answers": 8, "known": 0, "cards": 0}
     assert told("--take-in", "ada.json", *there)["taken_in"]["known"] == 10
     assert told("--learner", "ada", *there)["lessons"] == told()["lessons"]
 
