@@ -27,7 +27,7 @@ ROOMS = {
     "report": "tables figures recut part page part_page progress class_page sheet map paper cards_page",
     "bench": "palette viewport iron gestures hand_today pieces back desk kept hold lettering controls entries "
     "widgets uncovered panels inhand pane keys start files finish app events window script",
-    "cli": "bench demo seat measure flycut part bands cards model replay pack record class",
+    "cli": "bench demo seat measure flycut part bands cards model replay pack drill record class",
 }
 ORDER = [f"{room}.{name}".lstrip(".") for room, names in ROOMS.items() for name in ("__init__", *names.split())]
 ONLY_IN = {"numba": "kernels", "matplotlib": "report", "pygame": "bench"}
