@@ -15,7 +15,7 @@ from sim.seat.compliant import compliant_seat, pressed_cells, weight_and_hands
 from sim.shop.job import JobStart, begin_job
 from tests.jobs import SKILLED, go_on, ground_coupon, passing, scrape_rows
 
-both_seeds = pytest.mark.parametrize("seed", [1, 2])
+both_seeds = pytest.mark.parametrize("seed", [1, pytest.param(2, marks=pytest.mark.slow)])
 ALONG = (1.0, 0.0)
 
 

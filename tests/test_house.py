@@ -14,7 +14,7 @@ ROOMS = {
     "": "errors units params target paths",
     "kernels": "tiles touch cut ink stoning islands grain warm",
     "model": "face start heights part plate film blade marks",
-    "intake": "tables levels surfaces photo soundness keyed drawing",
+    "intake": "tables levels surfaces photo keyed soundness drawing",
     "seat": "rigid compliant stance hinge",
     "process": "bluing machining recut stroke stone heat",
     "measure": "flatness orient spots gauge grades verdict",

@@ -1,5 +1,6 @@
 """What a record adds up to: skill within each level, practice beside check, and the best of each lesson."""
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
@@ -92,17 +93,18 @@ class Progress:
         return not self.answers and all(one.unfinished for one in self.attempts)
 
 
-def skill(answers: Iterable[Answer]) -> float | None:
-    """100 (sum of chance - sum of loss) / (sum of chance - sum of best); None where nothing was at stake.
+def skill(scored: Iterable[tuple[float, float, float]]) -> float | None:
+    """Skill of answers (loss, chance, best): 100 (sum chance - sum loss) / (sum chance - sum best).
 
-    A ratio of sums, so that an answer weighs what is at stake on it. Of one kind and level only: losses of two kinds
-    have two units, and skill at two levels is not one thing.
+    0 is blind, 100 the truth; None where nothing was at stake. A ratio of sums, so that an answer weighs what is at
+    stake on it. Of one kind and level only: losses of two kinds have two units, and skill at two levels is not one
+    thing.
     """
-    given = list(answers)
-    stake = sum(one.chance - one.best for one in given)
+    given = list(scored)
+    stake = math.fsum(chance - best for _, chance, best in given)
     if stake <= 1e-12:
         return None
-    return 100.0 * sum(one.chance - one.loss for one in given) / stake
+    return 100.0 * math.fsum(chance - loss for loss, chance, _ in given) / stake
 
 
 def groups(answers: Sequence[Answer], size: int = GROUP) -> list[Group]:
@@ -173,7 +175,8 @@ def skill_text(group: Group) -> str:
 
 def _group(answers: Sequence[Answer], at: int) -> Group:
     first, count = answers[0], len(answers)
+    scored = [(one.loss, one.chance, one.best) for one in answers]
     return Group(
-        first.kind, first.level, first.held_out, count, skill(answers) if count >= FEW else None,
+        first.kind, first.level, first.held_out, count, skill(scored) if count >= FEW else None,
         100.0 * sum(one.right for one in answers) / count, median(one.seconds for one in answers), at, answers[-1].when,
     )  # fmt: skip

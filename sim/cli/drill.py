@@ -46,11 +46,10 @@ def run(args: argparse.Namespace) -> int:
         folder = Path(args.shots or f"flatwright-drill-{args.seed}")
         _show(items, _drawn(items, folder, args.force), args.json)
         return 0
+    data = read_limited(Path(args.answers), 1_000_000)
     try:
-        answers = json.loads(read_limited(Path(args.answers), 1_000_000))
-    except ValueError as error:
-        if isinstance(error, BadFile):
-            raise
+        answers = json.loads(data)
+    except (ValueError, RecursionError) as error:
         raise BadFile(f"{args.answers}: must be JSON, got: {error}") from None
     if not isinstance(answers, list) or len(answers) != len(items):
         got = f"{len(answers)} answers" if isinstance(answers, list) else type(answers).__name__
@@ -109,8 +108,8 @@ def _form(form: Any) -> str:
     if isinstance(form, Number):
         return f"{form.name}, {form.low:g} to {form.high:g} {form.unit}".rstrip()
     if isinstance(form, Line):
-        last = f"; one of {form.steps} steps from 0" if form.steps else " in degrees, 0 to 180"
-        return f"{form.name}{last}"
+        turn = f"n from 0 to {form.steps - 1} for n x {180 / form.steps:g}" if form.steps else "0 to 180"
+        return f"{form.name}: {turn} degrees, anticlockwise from the right"
     many = len(form.points_mm)
     if isinstance(form, Place):
         return f"a number of the picture, 1 to {many}"
@@ -134,10 +133,8 @@ def _counted(item: "Item", answer: Any, by: int) -> Any:
 
 def _told(items: "Sequence[Item]", answers: list[Any], where: str) -> dict[str, Any]:
     """Every answer against the truth, and the skill of all; raises BadFile where an answer is none."""
-    import math
-
+    from sim.books.standing import skill
     from sim.errors import BadFile, BadParam
-    from sim.school.item import skill
 
     rows, scored = [], []
     for n, (item, answer) in enumerate(zip(items, answers, strict=True)):
@@ -150,10 +147,8 @@ def _told(items: "Sequence[Item]", answers: list[Any], where: str) -> dict[str, 
         rows.append({"number": n + 1, "kind": item.kind, "level": item.level, "right": told.right, "loss": loss,
                      "chance": chance, "unit": item.unit, "sentence": told.sentence, "places_mm": told.places_mm,
                      "truth": _counted(item, told.truth, 1)})  # fmt: skip
-    by_kind = {}
-    for kind in dict.fromkeys(item.kind for item in items):
-        value = skill([one for one, item in zip(scored, items, strict=True) if item.kind == kind])
-        by_kind[kind] = None if math.isnan(value) else value
+    by_kind = {kind: skill(one for one, item in zip(scored, items, strict=True) if item.kind == kind)
+               for kind in dict.fromkeys(item.kind for item in items)}  # fmt: skip
     right = sum(row["right"] for row in rows)
     return {"level": items[0].level, "items": rows, "skill_by_kind": by_kind, "right": right}
 

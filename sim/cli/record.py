@@ -103,7 +103,8 @@ def _act(args: argparse.Namespace, record: "Record") -> tuple[str, dict[str, Any
             "exported": args.export}  # fmt: skip
     if args.take_in is not None:
         taken = record.take_in(args.take_in)
-        return (f"{taken.learner}: {taken.attempts} attempts and {taken.answers} answers taken in, {taken.known} were "
+        new = f"{taken.attempts} attempts, {taken.answers} answers and {taken.cards} shop cards"
+        return (f"{taken.learner}: {new} taken in, {taken.known} were "
                 f"there already; practise as {taken.learner} with --switch"), {"taken_in": asdict(taken)}  # fmt: skip
     if args.switch is not None:
         name = record.switch(args.switch)

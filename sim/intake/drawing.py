@@ -4,9 +4,8 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-from sim.intake.keyed import FLAG, LIST, TABLE, TEXT, VECTOR, Reading, read_toml, refuse
+from sim.intake.keyed import FLAG, LIST, TABLE, TEXT, VECTOR, KeyPath, Reading, read_toml, refuse
 from sim.intake.soundness import RANGES, frame_faults, part_faults
-from sim.intake.soundness import Path as KeyPath
 from sim.model.part import FaceShape, Frame, PartShape, Tolerance, Vector3
 from sim.model.start import Start
 from sim.target import Target

@@ -6,8 +6,6 @@ from pathlib import Path
 from typing import Any
 
 from sim.errors import BadFile, BadFiles, BadParam
-from sim.intake.soundness import Path as KeyPath
-from sim.intake.soundness import path_text
 from sim.params import check_param
 
 MOST_BYTES = 5_000_000
@@ -17,6 +15,7 @@ WORDS = "a list of words"
 UNITS = ("_mm", "_um", "_kg", "_k", "_pct")
 HEADER = re.compile(r"\s*(\[\[?)\s*([\w\"'.\s-]+?)\s*\]")
 KEY = re.compile(r"\s*([\w\"'.-]+(?:\s*\.\s*[\w\"'-]+)*)\s*=")
+KeyPath = tuple[str | int, ...]
 Fault = tuple[KeyPath, str]
 
 
@@ -48,6 +47,12 @@ def refuse(path: str | Path, text: str, faults: list[Fault]) -> None:
         lines = key_lines(text)
         placed = sorted((_line(lines, at), n, at, told) for n, (at, told) in enumerate(faults))
         raise BadFiles([f"{path}:{line}: {_told(at, told)}" for line, _, at, told in placed])
+
+
+def path_text(path: KeyPath, first: str = "") -> str:
+    """A path as a person reads it, lists counted from 1: faces[2].frame.along; `first` goes before it."""
+    words = [f"[{step + 1}]" if isinstance(step, int) else f".{step}" for step in path]
+    return first + "".join(words)[1:] if words else ""
 
 
 def key_lines(text: str) -> dict[KeyPath, int]:

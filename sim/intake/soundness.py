@@ -7,11 +7,11 @@ from collections.abc import Container, Iterator
 from typing import Any
 
 from sim.errors import BadParam
+from sim.intake.keyed import Fault
+from sim.intake.keyed import KeyPath as Path
 from sim.model.part import KINDS_OF_TOLERANCE, FaceShape, Frame, PartShape, Tolerance, Vector3
 from sim.params import check_param
 
-Path = tuple[str | int, ...]
-Fault = tuple[Path, str]
 MOST_FACES = 50
 MOST_CUTOUTS = 200
 MOST_TOLERANCES = 200
@@ -26,12 +26,6 @@ NEAR = 1e-3  # of a direction: three decimals in a file are enough
 ROUND_MM = 1e-6
 COPLANAR_MM = 1.0
 COS_1_DEG, SIN_1_DEG = math.cos(math.radians(1.0)), math.sin(math.radians(1.0))
-
-
-def path_text(path: Path, first: str = "") -> str:
-    """A path as a person reads it, lists counted from 1: faces[2].frame.along; `first` goes before it."""
-    words = [f"[{step + 1}]" if isinstance(step, int) else f".{step}" for step in path]
-    return first + "".join(words)[1:] if words else ""
 
 
 def part_faults(part: PartShape, unread: Container[Path] = ()) -> list[Fault]:

@@ -1,5 +1,10 @@
 """What is known of the blue: how it is laid on, how it looks."""
 
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
 from sim.params import param, tool
 
 
@@ -26,3 +31,9 @@ class Blue:
                              "from memory")
     chips_per_stroke: float = param(0.003, "", (0.0, 1.0), "chips left on an unwiped face, mean per stroke",
                                     "from memory")
+
+
+def darkness(blue_um: NDArray[Any], opacity_um: float) -> NDArray[Any]:
+    """How dark blue of a thickness looks, 0 bare to 1: 1 - e^(-blue / opacity); floats of the kind that came in."""
+    dark: NDArray[Any] = -np.expm1(blue_um / blue_um.dtype.type(-opacity_um))
+    return dark

@@ -19,13 +19,13 @@ from sim.school.classroom import (
     handed_out,
     task_text,
 )
+from sim.school.lesson import PART_WORDS
 
 NOTE = (
     "Genuine: the file, run again, comes to the figures that it tells; it cannot say whose hand it was. Edited: it "
     "does not. Other physics: it was made with another model and cannot be run again here. Only genuine files count in "
     "the tables; a file that was handed in twice counts once."
 )
-PART_WORDS = {"help": "with help", "alone": "alone", "check": "check, on another day"}
 CLASS_FILES = ("class.html", "class.csv", "faults.csv", "files.csv")
 
 

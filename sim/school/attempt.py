@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from sim.errors import BadParam, Refused
 from sim.hands.worked import worked_job
-from sim.model.film import Blue
-from sim.school.lesson import COMES_IN, PART_WORDS, PARTS, Lesson, Piece
+from sim.model.film import Blue, darkness
+from sim.school.lesson import COMES_IN, PARTS, Lesson, Piece
 from sim.shop.commands import Command, Scrape, SpotFace
 from sim.shop.job import JobStart
 from sim.shop.luck import luck
@@ -82,8 +82,7 @@ class Attempt:
     def darkness(self) -> NDArray[np.float64]:
         """How dark the blue on the face in hand looks: 0 bare to 1."""
         job = self.session.job
-        dark: NDArray[np.float64] = -np.expm1(-job.face.blue_um / job.start.material.blue.opacity_um)
-        return dark
+        return darkness(job.face.blue_um, job.start.material.blue.opacity_um)
 
     def not_allowed(self, command: Command) -> str | None:
         """Why the lesson does not allow an act now; None when it does."""
@@ -213,11 +212,6 @@ def said_from(rows: Any, where: str) -> list[Said]:
             raise BadParam(f"{where}[{n}]: {row['say']} takes {', '.join(SAID[row['say']])}, got {', '.join(data)}")
         found.append(Said(row["piece"], row["after"], row["say"], data))
     return found
-
-
-def part_words(part: str) -> str:
-    """A part in words."""
-    return PART_WORDS[part]
 
 
 def _the(tool: str) -> str:

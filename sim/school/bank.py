@@ -1,14 +1,21 @@
-"""Where the drills get their iron: coupons worked by a hand, kept round by round, and prints made from them."""
+"""Where the drills get their iron: coupons worked by a hand, kept round by round, and prints made from them.
+
+Figures that name no other origin are common practice, no source.
+"""
 
 import hashlib
 import inspect
 import io
+import zipfile
+import zlib
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter
 
 import sim
 from sim import paths
@@ -17,7 +24,7 @@ from sim.hands import autopilot, lanes, skill
 from sim.kernels import sources
 from sim.measure.spots import islands
 from sim.model.face import Face
-from sim.model.film import Blue
+from sim.model.film import Blue, darkness
 from sim.model.marks import Marks
 from sim.model.plate import PlateMake
 from sim.model.start import COUPON
@@ -96,7 +103,7 @@ class Print:
     @cached_property
     def dark(self) -> NDArray[np.float64]:
         """Darkness of the blue, 0 bare to 1."""
-        return np.asarray(-np.expm1(-self.face.blue_um / BLUE.opacity_um))
+        return darkness(self.face.blue_um, BLUE.opacity_um)
 
     @cached_property
     def seen(self) -> Marks:
@@ -134,7 +141,7 @@ def mark_table(made: Print) -> MarkTable:
     pitch, nx = made.face.pitch_mm, made.face.shape[1]
     above, rows = made.above_um.ravel(), []
     kept = []
-    dark = _disc_means(made.dark, round(LOOK_MM / pitch))
+    dark = _means(made.dark, round(LOOK_MM / pitch))
     for n in np.flatnonzero((found.area_mm2 >= LEAST_MM2) & (found.area_mm2 <= MOST_MM2)):
         cells = order[bounds[n] : bounds[n + 1]]
         i, j = cells // nx, cells % nx
@@ -148,10 +155,8 @@ def mark_table(made: Print) -> MarkTable:
     return MarkTable(x, y, height, area, dark, tuple(kept))
 
 
-def _disc_means(values: NDArray[np.float64], reach: int) -> NDArray[np.float64]:
+def _means(values: NDArray[np.float64], reach: int) -> NDArray[np.float64]:
     """Means over a small square about each cell."""
-    from scipy.ndimage import uniform_filter
-
     return np.asarray(uniform_filter(values, 2 * reach + 1, mode="constant"))
 
 
@@ -192,6 +197,11 @@ class Bank:
     def draw(self, rng: np.random.Generator, rounds: tuple[int, ...]) -> Worked:
         """Any coupon after one of these rounds."""
         return self.worked(int(rng.integers(self.coupons)), int(rounds[int(rng.integers(len(rounds)))]))
+
+    def print_of(self, facts: dict[str, Any]) -> Print:
+        """The print of an item's facts: coupon, round, film_um, way_mm, luck."""
+        made = PrintMade(facts["film_um"], facts["way_mm"], facts["luck"])
+        return self.printed(self.worked(facts["coupon"], facts["round"]), made)
 
     def printed(self, worked: Worked, made: PrintMade) -> Print:
         """A print of a worked coupon, through the shop's own commands."""
@@ -272,7 +282,7 @@ def _kept_rounds(coupon: int) -> dict[int, Worked]:
         try:
             with np.load(path, allow_pickle=False) as box:
                 return {r: Worked(coupon, r, *(box[f"{name}/{r}"] for name in names)) for r in ROUNDS}
-        except (OSError, ValueError, KeyError):
+        except (OSError, ValueError, LookupError, EOFError, zipfile.BadZipFile, zlib.error):
             path.unlink(missing_ok=True)
     made = work_coupon(coupon)
     out = io.BytesIO()

@@ -7,8 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from sim.errors import BadFile, BadParam
-from sim.intake.keyed import FLAG, LIST, TEXT, WORDS, Reading, read_toml, refuse
-from sim.intake.soundness import Path as KeyPath
+from sim.intake.keyed import FLAG, LIST, TEXT, WORDS, KeyPath, Reading, read_toml, refuse
 from sim.paths import assets
 from sim.school.cautions import KEYS
 from sim.units import TYPED, typed

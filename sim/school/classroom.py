@@ -17,11 +17,12 @@ from typing import Any, Literal
 
 from sim.errors import BadFile, BadParam, ShopError
 from sim.intake.keyed import FLAG, LIST, TEXT, Fault, Reading, read_toml, refuse
+from sim.school.lesson import PARTS
 
 FORMAT = "flatwright assignment"
 HANDED_OUT = "assignment.json"
 RESULTS = "*.result"
-PART = {"allowed": ("help", "alone", "check"), "unit": ""}
+PART = {"allowed": PARTS, "unit": ""}
 SEED = {"allowed": (0, 2**31 - 1), "unit": ""}
 KEYS = {"title": TEXT, "due": TEXT, "note": TEXT, "coach": FLAG, "uncover": FLAG, "lesson": LIST}
 LESSON_KEYS = {"name": TEXT, "part": PART, "seed": SEED}

@@ -1,4 +1,7 @@
-"""The exercises of the shop cards, done on the model: one stated face, the same numbers and pictures each time."""
+"""The exercises of the shop cards, done on the model: one stated face, the same numbers and pictures each time.
+
+Figures that name no other origin are common practice, no source.
+"""
 
 import math
 from collections.abc import Callable, Iterable
@@ -16,6 +19,7 @@ from sim.hands.lanes import Lanes, strokes_over
 from sim.hands.skill import HANDS, lay
 from sim.measure.spots import EYE, islands
 from sim.model.face import Face
+from sim.model.film import darkness
 from sim.model.marks import Marks
 from sim.model.plate import PlateMake
 from sim.model.start import Start
@@ -162,7 +166,7 @@ def _print(job: Job, film_um: float = NORMAL_UM, way_mm: float = WAY_MM, turn_de
 def _darkness(job: Job) -> Array:
     """Of each cell, 0 bare to 1."""
     face = job.face
-    return np.where(face.iron, -np.expm1(-face.blue_um / job.start.material.blue.opacity_um), 0.0)
+    return np.where(face.iron, darkness(face.blue_um, job.start.material.blue.opacity_um), 0.0)
 
 
 def _marks(job: Job) -> Marks:

@@ -6,17 +6,16 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from sim.model.face import Face
 from sim.model.marks import Marks
 from sim.school.attempt import Attempt, Said, piece_start
 from sim.school.calls import Call, CallScore, call_score, seat_plane
 from sim.school.lesson import Lesson
-from sim.shop.commands import Command, HoneBlade, RollFilm, Scrape, SpotFace, WipeFace
+from sim.shop.commands import Command, HoneBlade, RollFilm, Scrape, SpotFace, WipeFace, plate_of
 from sim.shop.job import Job
 from sim.shop.partwork import PushEnds, SpotUpright
 from sim.shop.session import Session
+from sim.units import S_PER_H
 
 Progress = Callable[[int, int], None]
 
@@ -80,8 +79,8 @@ class Facts:
     acts : list of (piece, round, name)
         Every act of the learner's.
     answers : dict
-        (piece, question) to the last answer; counts as ("count", x, y) rows in `counts`.
-    counts : list of (piece, round, dict)
+        (piece, question) to the last answer.
+    counts : list of (piece, round, what was said of a square)
     hinged : dict
         Piece to what the last hinge test showed.
     begun, ended : list of Job
@@ -111,15 +110,6 @@ class Facts:
     def rounds(self) -> int:
         """Prints that were made."""
         return len(self.printed)
-
-    def count_of(self, name: str) -> int:
-        """How often an act of this name was done."""
-        return sum(one == name for _, _, one in self.acts)
-
-    @property
-    def face(self) -> Face:
-        """The face in hand of the last piece, as it was left."""
-        return self.ended[-1].face
 
 
 def gather(attempt: Attempt, progress: Progress | None = None) -> Facts:
@@ -217,7 +207,7 @@ class _Walk:
         if self.calls is not None:
             self._close_calls(job)
         self.facts.ended.append(job.copy())
-        self.facts.hours += (job.clock_s - self.clock_s) / 3600.0
+        self.facts.hours += (job.clock_s - self.clock_s) / S_PER_H
 
     def _hear(self, k: int, job: Job) -> None:
         facts = self.facts
@@ -247,16 +237,16 @@ class _Walk:
 
 def _rolled(piece: int, job: Job, command: RollFilm) -> Rolled:
     """The film on the plate that was rolled, over its whole area."""
-    plate = job.square if command.on == "angle plate" and job.square is not None else job.plate
+    plate, _ = plate_of(job, command.on)
+    assert plate is not None  # or it would have been refused
     mean = float(plate.film_um.mean())
     cv = float(plate.film_um.std()) / mean if mean > 0.0 else math.nan
     return Rolled(piece, job.round, command.weight_um, mean, cv, command.applicator)
 
 
 def _strokes(piece: int, job: Job, command: Scrape, cut: Any) -> list[Stroked]:
-    table: NDArray[np.float64] = np.array(command.strokes, dtype=np.float64) / np.array([100.0] * 4 + [10.0])
     share = cut.inked_cells / np.maximum(cut.cells, 1.0)
-    rows = zip(table, cut.deepest_um, cut.edge_um, share, cut.removed_mm3, strict=True)
+    rows = zip(command.made, cut.deepest_um, cut.edge_um, share, cut.removed_mm3, strict=True)
     found = []
     for (x0, y0, x1, y1, push), *did in rows:
         made = [float(v) for v in (x0, y0, x1, y1, push, *did)]

@@ -1,8 +1,9 @@
-"""An item of a drill: what is asked, how it is answered, and what an answer costs, in the unit named."""
+"""An item of a drill: what is asked, how it is answered, and what an answer costs, in the unit named.
 
-import math
+Figures that name no other origin are common practice, no source.
+"""
+
 from abc import ABC, abstractmethod
-from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, ClassVar
@@ -202,15 +203,6 @@ class Item(ABC):
 def family_of(kind: str, level: int, condition: str) -> str:
     """Name of a family."""
     return f"{kind} / {level} / {condition}"
-
-
-def skill(scored: Iterable[tuple[float, float, float]]) -> float:
-    """Skill of answers (loss, chance, best): 100 (sum chance - sum loss) / (sum chance - sum best).
-
-    0 = blind, 100 = the truth; NaN when nothing was at stake.
-    """
-    loss, chance, best = np.array(list(scored), dtype=np.float64).reshape(-1, 3).sum(axis=0)
-    return float(100.0 * (chance - loss) / (chance - best)) if chance > best else math.nan
 
 
 def between(level: int, easy: float, hard: float) -> float:

@@ -1,4 +1,7 @@
-"""Drills about a face: what form is it, which way was it scraped, what is to be done next."""
+"""Drills about a face: what form is it, which way was it scraped, what is to be done next.
+
+Figures that name no other origin are common practice, no source.
+"""
 
 import math
 from dataclasses import replace
@@ -308,7 +311,7 @@ class WhichWay(Item):
         older = len(self.facts["turns_deg"]) - 1
         return (
             f"It was scraped at {self.truth[0]:.0f} deg ({off.loss:.0f} deg from yours), over {older} older rounds; "
-            f" {best:.0f} deg leaves {more.loss:.2f} um less ripple than your next direction."
+            f"{best:.0f} deg leaves {more.loss:.2f} um less ripple than your next direction."
         )
 
     def draw(self, condition: Condition) -> tuple[Picture, ...]:

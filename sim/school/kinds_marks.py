@@ -1,4 +1,7 @@
-"""Drills about marks: which stands highest, which order, which are marks at all."""
+"""Drills about marks: which stands highest, which order, which are marks at all.
+
+Figures that name no other origin are common practice, no source.
+"""
 
 from typing import Any
 
@@ -140,9 +143,7 @@ class _MarkItem(Item):
     def draw(self, condition: Condition) -> tuple[Picture, ...]:
         """Its pictures under a condition."""
         f = self.facts
-        made = self.bank.printed(
-            self.bank.worked(f["coupon"], f["round"]), PrintMade(f["film_um"], f["way_mm"], f["luck"])
-        )
+        made = self.bank.print_of(f)
         x, y = f["square_mm"]
         patch = Patch(x - 0.5 * SIDE_MM, y - 0.5 * SIDE_MM, SIDE_MM, SIDE_MM)
         return (

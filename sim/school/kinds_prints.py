@@ -1,4 +1,7 @@
-"""Drills about a whole print: was the film right for it, how many spots does it have."""
+"""Drills about a whole print: was the film right for it, how many spots does it have.
+
+Figures that name no other origin are common practice, no source.
+"""
 
 import math
 from typing import Any
@@ -146,16 +149,14 @@ class Readable(Item):
     def draw(self, condition: Condition) -> tuple[Picture, ...]:
         """Its pictures under a condition."""
         f = self.facts
-        made = self.bank.printed(
-            self.bank.worked(f["coupon"], f["round"]), PrintMade(f["film_um"], f["way_mm"], f["luck"])
-        )
+        made = self.bank.print_of(f)
         return (picture(made.face, FILM_PATCH, condition, caption=f"rubbed {f['way_mm']:.0f} mm", square=False),)
 
 
 # ---------------------------------------------------------------- counting
 
 SIDE_MM = MM_PER_INCH
-SPOT_MM2 = 0.5
+SPOT_MM2 = 0.5  # below the eye's 1 mm2: a coupon has few so large
 COUNT = Number("spots", "spots", 0.0, 120.0)
 BEARING = Number("bearing", "points", 0.0, 100.0)
 LEVEL_BANK = 24  # items of a level whose truths stand for "another item's truth"
@@ -272,7 +273,5 @@ class CountSquare(Item):
     def draw(self, condition: Condition) -> tuple[Picture, ...]:
         """Its pictures under a condition."""
         f = self.facts
-        made = self.bank.printed(
-            self.bank.worked(f["coupon"], f["round"]), PrintMade(f["film_um"], f["way_mm"], f["luck"])
-        )
+        made = self.bank.print_of(f)
         return (picture(made.face, Patch(f["corner_mm"][0], f["corner_mm"][1], SIDE_MM, SIDE_MM), condition),)

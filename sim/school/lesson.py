@@ -118,7 +118,7 @@ class Seeds:
 
 @dataclass(frozen=True)
 class Lesson:
-    """A lesson. `name` is the file's, `taken_over` says how many pieces or rounds of "with help" are shown first."""
+    """A lesson; `name` is that of its file."""
 
     name: str
     number: int

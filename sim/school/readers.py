@@ -1,4 +1,7 @@
-"""Readers that judge the drills: fixed simple ones that look at the picture, and one whose error is known."""
+"""Readers that judge the drills: fixed simple ones that look at the picture, and one whose error is known.
+
+Figures that name no other origin are common practice, no source.
+"""
 
 from collections.abc import Callable
 from itertools import pairwise

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import Refused
+from sim.model import film
 from sim.model.marks import Marks
 from sim.school.calls import Call
 from sim.shop.commands import (
@@ -25,8 +26,6 @@ from sim.shop.commands import (
 from sim.shop.job import Job
 from sim.shop.partwork import PushEnds, SpotUpright, TakeFace
 from sim.shop.sight import Sight
-
-MM_N = np.array([100.0, 100.0, 100.0, 100.0, 10.0])  # a command's 0.01 mm and 0.1 N
 
 
 class Bench(Protocol):
@@ -243,7 +242,7 @@ class Seen:
 def darkness(session: Bench) -> NDArray[np.uint8]:
     """Darkness of the blue on the face in hand, 255 (1 - e^(-blue / opacity)), uint8 (ny, nx)."""
     face, opacity_um = session.job.face, session.job.start.material.blue.opacity_um
-    dark = -np.expm1(face.blue_um.astype(np.float32) / np.float32(-opacity_um))
+    dark = film.darkness(face.blue_um.astype(np.float32), opacity_um)
     return np.rint(255.0 * np.where(face.iron, dark, np.float32(0.0))).astype(np.uint8)
 
 
@@ -271,7 +270,7 @@ def _rolled(now: _State, command: RollFilm) -> _State:
 
 def _scraped(now: _State, command: Scrape, sight: Sight) -> _State:
     """Strokes of the round."""
-    strokes = np.array(command.table, dtype=np.float64) / MM_N
+    strokes = command.made
     more = Scraped(command.blade, strokes, command.care, command.ramp_mm, sight.metres[command.blade])
     now = replace(now, unwiped=now.unwiped + len(strokes))
     return _in_round(now, scraped=(*(now.rounds[-1].scraped if now.rounds else ()), more), wiped=False)

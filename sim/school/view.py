@@ -4,7 +4,6 @@ Heights and film come from the model. Colours, glints and dirt are chosen by eye
 """
 
 import math
-import zlib
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,7 +13,7 @@ from scipy.ndimage import gaussian_filter, map_coordinates
 
 from sim.errors import BadParam
 from sim.model.face import Face
-from sim.model.film import Blue
+from sim.model.film import Blue, darkness
 
 Array = NDArray[np.float32]
 PIGMENTS = {  # thin and thick colour, sRGB, and opacity against that of blue
@@ -103,14 +102,6 @@ def condition_named(name: str, seed: int) -> Condition:
         float(rng.uniform(4.0, 25.0)) if phone else float(rng.uniform(0.0, 8.0)), float(rng.uniform(0.0, 360.0)),
         float(rng.uniform(0.06, 0.16)) if phone else float(rng.uniform(0.02, 0.08)),
         4.5 if view == "true size" else float(rng.uniform(8.0, 11.0)), seed)
-
-
-def draw_condition(rng: np.random.Generator, last: Condition | None = None) -> Condition:
-    """Any condition; of neither the pigment nor the lamp (all three of its bands) of the last one."""
-    names = CONDITIONS
-    if last is not None:
-        names = tuple(n for n in names if n.split(", ")[0] != last.pigment and n.split(", ")[2] != last.lamp)
-    return condition_named(names[int(rng.integers(len(names)))], int(rng.integers(2**31)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,21 +206,6 @@ def numbered(shown: Picture, points_mm: tuple[tuple[float, float], ...]) -> Pict
     return replace(shown, rgb=rgb)
 
 
-def png(rgb: NDArray[np.uint8]) -> bytes:
-    """A picture uint8 (h, w, 3) as a PNG file."""
-    high, wide, _ = rgb.shape
-    rows = np.zeros((high, 3 * wide + 1), np.uint8)
-    rows[:, 1:] = rgb.reshape(high, -1)
-
-    def chunk(kind: bytes, data: bytes) -> bytes:
-        check = zlib.crc32(kind + data).to_bytes(4, "big")
-        return len(data).to_bytes(4, "big") + kind + data + check
-
-    head = wide.to_bytes(4, "big") + high.to_bytes(4, "big") + bytes([8, 2, 0, 0, 0])
-    return (b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(rows.tobytes(), 6))
-            + chunk(b"IEND", b""))
-
-
 # ---------------------------------------------------------------- from cells to pixels
 
 
@@ -326,7 +302,7 @@ def _inked(colour: Array, film: Array, light: Array, c: Condition, rng: np.rando
     """Film over the iron: covers by its thickness, shines by its oil."""
     thin, thick, opacity = PIGMENTS[c.pigment]
     film = np.maximum(film, 0.0)
-    cover = -np.expm1(-film / np.float32(Blue().opacity_um * opacity))[..., None]
+    cover = darkness(film, Blue().opacity_um * opacity)[..., None]
     body = np.clip(film / 1.4, 0.0, 1.0)[..., None]
     paint = _linear(thin) * (1.0 - body) + _linear(thick) * body
     grainy = gaussian_filter(rng.standard_normal(film.shape).astype(np.float32), 0.9)

@@ -21,6 +21,7 @@ from sim.shop.luck import luck
 COMMANDS: dict[str, type["Command"]] = {}
 MOST_STROKES = 2000
 MOST_HANDS = 20
+PER_MM_N = np.array([100.0, 100.0, 100.0, 100.0, 10.0])  # strokes as data: 0.01 mm, 0.1 N
 FARTHEST = 1_000_000  # 10 m, in 0.01 mm
 OFF_MARK_SHARE = 0.1  # a stroke is off the marks when less than this share of what it cut was blue
 
@@ -250,6 +251,11 @@ class Scrape(Command):
         whole = table.dtype.kind == "i" and table.ndim == 2 and table.shape[1] == 5
         return table.astype(np.int64, copy=False) if whole else None
 
+    @property
+    def made(self) -> NDArray[np.float64]:
+        """The strokes in mm and N, float64 (n, 5)."""
+        return np.array(self.table, dtype=np.float64) / PER_MM_N
+
     def problems(self, job: Job) -> list[str]:
         found = word_fault("blade", self.blade, RACK) + number_fault("care", self.care, 0.5, 1.0)
         found += number_fault("ramp_mm", self.ramp_mm, 0.05, 20.0, unit="mm")
@@ -281,9 +287,7 @@ class Scrape(Command):
 
     def act(self, job: Job) -> stroke.Cut:
         m = job.start.material
-        strokes = np.array(self.table, dtype=np.float64)
-        strokes[:, :4] /= 100.0
-        strokes[:, 4] /= 10.0
+        strokes = self.made
         blade, edge = RACK[self.blade], job.edges[self.blade]
         cut = stroke.scrape(job.face, job.plate, blade, edge, strokes, care=self.care, ramp_mm=self.ramp_mm,
                             iron=m.iron, chatter=m.chatter, seen_um=m.blue.seen_um)
@@ -414,5 +418,4 @@ def _tuples(value: Any) -> Any:
 
 def strokes_as_data(strokes: NDArray[np.float64]) -> tuple[tuple[int, int, int, int, int], ...]:
     """Strokes in mm and N rounded to the 0.01 mm and 0.1 N of a command."""
-    scale = np.array([100.0, 100.0, 100.0, 100.0, 10.0])
-    return tuple(map(tuple, np.rint(strokes * scale).astype(np.int64).tolist()))
+    return tuple(map(tuple, np.rint(strokes * PER_MM_N).astype(np.int64).tolist()))

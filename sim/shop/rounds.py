@@ -12,6 +12,7 @@ from sim.errors import BadParam
 from sim.measure.orient import part_orientation
 from sim.measure.verdict import score
 from sim.model.face import Face
+from sim.model.film import darkness
 from sim.shop.commands import Command, RollFilm, Scrape, SpotFace, WipeFace
 from sim.shop.partwork import SpotUpright
 from sim.shop.session import Session
@@ -152,7 +153,7 @@ def print_picture(face: Face, opacity_um: float, most_cells: int = PICTURE_CELLS
     """Darkness of the blue on a face as uint8 (n, at most `most_cells`): 255 (1 - e^(-blue / opacity)), block means."""
     ny, nx = face.shape
     size = -(-nx // most_cells)
-    dark = np.where(face.iron, -np.expm1(face.blue_um.astype(np.float32) / np.float32(-opacity_um)), np.float32(0.0))
+    dark = np.where(face.iron, darkness(face.blue_um.astype(np.float32), opacity_um), np.float32(0.0))
     rows, cols = np.arange(0, ny, size), np.arange(0, nx, size)
     sums = np.add.reduceat(np.add.reduceat(dark, rows, axis=0), cols, axis=1)
     cells = np.diff(np.append(rows, ny))[:, None] * np.diff(np.append(cols, nx))[None, :]

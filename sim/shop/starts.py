@@ -4,7 +4,8 @@ import dataclasses
 from typing import Any
 
 from sim.errors import BadParam
-from sim.intake.soundness import MOST_TOLERANCES, part_faults, path_text
+from sim.intake.keyed import path_text
+from sim.intake.soundness import MOST_TOLERANCES, part_faults
 from sim.model.part import FaceShape, PartShape, Tolerance
 from sim.shop.commands import shown
 from sim.shop.job import JobStart

@@ -13,17 +13,16 @@ TRIED = Attempt(1, "Ada", "crown", "alone", 1, 9, "2026-03-04T10:00:00Z", "2026-
 
 
 def test_the_truth_is_100_a_blind_answer_0_and_worse_is_below():
-    assert skill([GIVEN]) == 100.0
-    assert skill([replace(GIVEN, loss=2.0)]) == 0.0
-    assert skill([replace(GIVEN, loss=3.0)]) == -50.0
-    assert skill([replace(GIVEN, best=0.5, loss=0.5)]) == 100.0
+    assert skill([(0.0, 2.0, 0.0)]) == 100.0
+    assert skill([(2.0, 2.0, 0.0)]) == 0.0
+    assert skill([(3.0, 2.0, 0.0)]) == -50.0
+    assert skill([(0.5, 2.0, 0.5)]) == 100.0
     assert skill([]) is None
-    assert skill([replace(GIVEN, chance=0.0)]) is None
+    assert skill([(0.0, 0.0, 0.0)]) is None
 
 
 def test_an_answer_weighs_what_is_at_stake_on_it():
-    small = replace(GIVEN, chance=0.01, loss=0.02)
-    assert skill([GIVEN, small]) == pytest.approx(100.0 * (2.01 - 0.02) / 2.01)
+    assert skill([(0.0, 2.0, 0.0), (0.02, 0.01, 0.0)]) == pytest.approx(100.0 * (2.01 - 0.02) / 2.01)
 
 
 def test_blind_answers_come_to_nought_on_average():
@@ -34,8 +33,7 @@ def test_blind_answers_come_to_nought_on_average():
         best = heights.max(axis=1)
         picked = heights[np.arange(200), luck.integers(4, size=200)]
         chance = (best[:, None] - heights).mean(axis=1)
-        runs.append(skill([replace(GIVEN, loss=float(b - p), chance=float(c))
-                           for b, p, c in zip(best, picked, chance, strict=True)]))  # fmt: skip
+        runs.append(skill((float(b - p), float(c), 0.0) for b, p, c in zip(best, picked, chance, strict=True)))
     assert abs(np.mean(runs)) < 2.0  # 60 runs that scatter by 5 to 6 each: three times 0.7
 
 

@@ -118,6 +118,7 @@ def test_the_demo_scrapes_the_whole_stand_and_says_how_its_faces_lie(tmp_path, c
     assert not any(one["in_doubt"] for one in again["tolerances"])
 
 
+@pytest.mark.slow
 def test_the_foot_of_the_stand_is_the_foot_of_the_demo_of_one_face(tmp_path, capsys):
     alone = demo(capsys, tmp_path / "foot", "--rounds", "1")
     assert main(["demo", "--rounds", "1", "--out", str(tmp_path / "stand"), "--json"]) == 0

@@ -33,7 +33,7 @@ def test_it_asks_with_pictures_and_the_truth_answered_scores_100(told, tmp_path)
 
 @pytest.mark.parametrize(("content", "line"), [
     ("[1]", "must be a list of 2 answers, got 1 answers"), ("{}", "must be a list of 2 answers, got dict"),
-    ("[1, 99]", "[1]: answer must be a whole number"), ("[0,", "must be JSON"),
+    ("[1, 99]", "[1]: answer must be a whole number"), ("[0,", "must be JSON"), ("[" * 100_000, "must be JSON"),
 ])  # fmt: skip
 def test_answers_that_are_none_are_one_line_that_says_where(refused, tmp_path, content, line):
     answers = tmp_path / "answers.json"

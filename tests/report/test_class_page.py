@@ -24,7 +24,7 @@ def words(page):
 def test_the_sheet_holds_every_task_with_its_seed_and_what_is_shown():
     told = words(assignment_page(WEEK))
     assert "Week 3 Due: Friday Name: ____" in told
-    assert "1. crown alone 41 ☐ 2. hollow check, on another day 7 ☐" in told
+    assert "1. crown alone 41 ☐ 2. hollow check on another day 7 ☐" in told
     assert "Bring a pen." in told
     assert "The coach is silent. Heights stay covered." in told
     assert "The coach speaks when it is asked. Heights may be uncovered" in words(
