@@ -120,7 +120,7 @@ def test_sources_edited_while_a_program_runs_do_not_poison_the_cache(room):
     assert not files(room)
 
 
-@pytest.mark.parametrize("harm", ["garbage", "gone"])
+@pytest.mark.parametrize("harm", ["garbage", pytest.param("gone", marks=pytest.mark.slow)])
 def test_a_damaged_cache_is_deleted_made_again_and_said(room, harm):
     run(room)
     for path in files(room):
