@@ -209,7 +209,8 @@ def skill(scored: Iterable[tuple[float, float, float]]) -> float:
 
     0 = blind, 100 = the truth; NaN when nothing was at stake.
     """
-    loss, chance, best = (math.fsum(v) for v in zip(*scored, strict=True)) or (0.0, 0.0, 0.0)
+    rows = list(scored)
+    loss, chance, best = (math.fsum(row[n] for row in rows) for n in range(3))
     return 100.0 * (chance - loss) / (chance - best) if chance > best else math.nan
 
 
