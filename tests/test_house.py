@@ -14,19 +14,20 @@ ROOMS = {
     "": "errors units params target paths",
     "kernels": "tiles touch cut ink stoning islands grain warm",
     "model": "face start heights part plate film blade marks",
-    "intake": "tables levels surfaces photo soundness drawing",
+    "intake": "tables levels surfaces photo soundness keyed drawing",
     "seat": "rigid compliant stance hinge",
     "process": "bluing machining recut stroke stone heat",
     "measure": "flatness orient spots gauge grades verdict",
     "shop": "luck job sight commands partwork store starts logbook checkpoint session rounds",
     "hands": "skill lanes bands strategy autopilot stand worked own",
     "trials": "trial executor stats plan",
-    "books": "record shoplog",
-    "school": "checks lesson coach drill",
-    "report": "tables figures recut part page part_page sheet map",
+    "books": "rows recordfile shopcards moving record standing shoplog",
+    "school": "cautions faults calls seen rules coach view bank item kinds_marks kinds_prints kinds_faces kinds "
+    "readers sitting lesson attempt facts ways checks trials classroom cards exercises",
+    "report": "tables figures recut part page part_page progress class_page sheet map paper cards_page",
     "bench": "palette viewport iron gestures hand_today pieces back desk kept hold lettering controls entries "
     "widgets uncovered panels inhand pane keys start files finish app events window script",
-    "cli": "bench demo seat measure flycut part bands model replay pack",
+    "cli": "bench demo seat measure flycut part bands cards model replay pack drill record class",
 }
 ORDER = [f"{room}.{name}".lstrip(".") for room, names in ROOMS.items() for name in ("__init__", *names.split())]
 ONLY_IN = {"numba": "kernels", "matplotlib": "report", "pygame": "bench"}

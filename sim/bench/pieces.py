@@ -9,6 +9,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.school.calls import Call as Call
+
 ROUND = ("roll", "spot", "read", "scrape", "stone", "wipe")
 INSTRUMENTS = ("indicator", "hinge", "chalk", "square")
 TOOLS = (*ROUND, *INSTRUMENTS)
@@ -38,15 +40,6 @@ PUSHES = (
     PushStep("rough", 250.0, "rough"),
     PushStep("body", 450.0, "rough"),
 )
-
-
-class Call(NamedTuple):
-    """A mark called by the learner, at the place of the click: 1 high, 2 medium, 3 low."""
-
-    x_mm: float
-    y_mm: float
-    level: int
-    sure: bool = False
 
 
 class Prediction(NamedTuple):

@@ -178,7 +178,7 @@ def _spot(sight: Sight, hand: Hand) -> SpotFace:
                     turn_deg=180.0 * (sight.round // 2 % 2))
 
 
-def read_print(sight: Sight, pilot: Pilot) -> tuple[Marks, NDArray[np.bool_]]:
+def read_print(sight: Sight | Marks, pilot: Pilot) -> tuple[Marks, NDArray[np.bool_]]:
     """Marks as they are taken, the bare middle of a ring belonging to it, and these bare middles alone."""
     places, count = label(~sight.marked)
     area_mm2 = np.bincount(places.ravel(), minlength=count + 1) * sight.pitch_mm**2

@@ -19,8 +19,14 @@ from sim.target import Target
 MOST_ROUNDS = 1000
 
 
-def worked_job(start: JobStart, hand: str, rounds: int, on_round: Callable[[object], None] | None = None) -> Session:
+def worked_job(start: JobStart, hand: str, rounds: int, on_round: Callable[[object], None] | None = None, *,
+               stone: bool = True, crossing: bool = True) -> Session:
     """A job taken over after some rounds of a hand that follows the blue; from the cache when it was made before.
+
+    Parameters
+    ----------
+    stone, crossing : bool
+        False for a hand that never stones, or that scrapes one way only.
 
     Raises
     ------
@@ -36,15 +42,15 @@ def worked_job(start: JobStart, hand: str, rounds: int, on_round: Callable[[obje
         raise BadParam(f"hand must be one of {', '.join(skill.HANDS)}, got {hand!r}")
     if not 1 <= rounds <= MOST_ROUNDS:
         raise BadParam(f"rounds must be 1 to {MOST_ROUNDS}, got {rounds}")
-    kept = _kept_at(start, hand, rounds)
+    kept = _kept_at(start, hand, rounds, (stone, crossing))
     if kept.exists():
         try:
             return Session.load(kept)
         except ShopError:
             kept.unlink(missing_ok=True)
     session = Session.begin(start)
-    drive(session, autopilot.follow_the_blue(skill.HANDS[hand]), Target(), rounds=rounds, carry_on=True,
-          on_round=on_round)
+    pilot = autopilot.follow_the_blue(skill.HANDS[hand], stone=stone, crossing=crossing)
+    drive(session, pilot, Target(), rounds=rounds, carry_on=True, on_round=on_round)
     try:
         kept.parent.mkdir(parents=True, exist_ok=True)
         session.pack(kept, force=True)
@@ -53,9 +59,9 @@ def worked_job(start: JobStart, hand: str, rounds: int, on_round: Callable[[obje
     return session
 
 
-def _kept_at(start: JobStart, hand: str, rounds: int) -> Path:
+def _kept_at(start: JobStart, hand: str, rounds: int, habits: tuple[bool, bool]) -> Path:
     """Where the cache keeps this job."""
-    told = repr((asdict(start), hand, rounds, sim.PHYSICS, skill.HANDS[hand]))
+    told = repr((asdict(start), hand, rounds, habits, sim.PHYSICS, skill.HANDS[hand]))
     told += "".join(inspect.getsource(module) for module in (autopilot, lanes, skill))
     told += sources()
     return paths.cache_dir() / "worked" / f"{hashlib.sha256(told.encode()).hexdigest()[:24]}.zip"

@@ -1,22 +1,16 @@
 """Part files: a part described in TOML, read whole or refused with every fault at once, each with its line."""
 
-import re
-import tomllib
 from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-from sim.errors import BadFile, BadFiles, BadParam
-from sim.intake.soundness import RANGES, frame_faults, part_faults, path_text
+from sim.intake.keyed import FLAG, LIST, TABLE, TEXT, VECTOR, Reading, read_toml, refuse
+from sim.intake.soundness import RANGES, frame_faults, part_faults
 from sim.intake.soundness import Path as KeyPath
 from sim.model.part import FaceShape, Frame, PartShape, Tolerance, Vector3
 from sim.model.start import Start
-from sim.params import check_param
 from sim.target import Target
 
-MOST_BYTES = 5_000_000
-REACH_MM = (-10_000.0, 10_000.0)
-TEXT, VECTOR, TABLE, LIST, FLAG = "text", "three numbers", "a table", "a list of tables", "true or false"
 LENGTH = {"allowed": (0.0, 600.0), "unit": "mm"}
 ABOVE_0 = {"allowed": (0.01, 600.0), "unit": "mm"}
 START = {f.name: f.metadata for f in fields(Start) if "unit" in f.metadata}
@@ -39,15 +33,12 @@ CUTOUT_KEYS: dict[str, dict[str, Any]] = {
     "seam": {"along": {"allowed": ("x", "y"), "unit": ""}, "at_mm": LENGTH, "width_mm": ABOVE_0},
 }
 CUTOUT_KIND = {"allowed": tuple(CUTOUT_KEYS), "unit": ""}
-UNITS = ("_mm", "_um", "_kg", "_k", "_pct")
 RESTS: dict[KeyPath, tuple[str, ...]] = {
     ("name",): ("name",), ("length_mm",): ("size",), ("width_mm",): ("size",), ("frame",): ("place", "way"),
     ("frame", "origin_mm"): ("place",), **{("frame", key): ("way",) for key in ("along", "across", "out")},
 }  # fmt: skip
 """What is not known of a face, in the words of `part_faults`, when a key is lost."""
 HANDED = 1e-2  # of a direction: `out` only tells which way
-HEADER = re.compile(r"\s*(\[\[?)\s*([\w\"'.\s-]+?)\s*\]")
-KEY = re.compile(r"\s*([\w\"'.-]+(?:\s*\.\s*[\w\"'-]+)*)\s*=")
 
 
 def read_part(path: str | Path) -> PartShape:
@@ -60,55 +51,17 @@ def read_part(path: str | Path) -> PartShape:
     BadFiles
         With every fault of the content: `file:line: path.to.key: what, allowed, got`.
     """
-    text = _text(Path(path))
-    try:
-        data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        found = re.search(r"at line (\d+)", str(error))
-        line = found[1] if found else str(text.count("\n") + 1)
-        raise BadFile(f"{path}:{line}: must be TOML, got: {error}") from None
+    data, text = read_toml(Path(path), "part file")
     reading = _Reading()
     part = reading.part(data)
     whole = [(_in_file(at), told) for at, told in part_faults(part, reading.unread())]
     faults = reading.faults + [(at, told) for at, told in whole if at not in reading.lost]
-    if faults:
-        lines = key_lines(text)
-        placed = sorted((_line(lines, at), n, at, told) for n, (at, told) in enumerate(faults))
-        raise BadFiles([f"{path}:{line}: {_told(at, told)}" for line, _, at, told in placed])
+    refuse(path, text, faults)
     return part
 
 
-def key_lines(text: str) -> dict[KeyPath, int]:
-    """Line of every key and table of a TOML text, by path; what stands in an inline table has the line of its table."""
-    lines: dict[KeyPath, int] = {}
-    table: KeyPath = ()
-    count: dict[KeyPath, int] = {}
-    quoted = False
-    for number, line in enumerate(text.splitlines(), start=1):
-        inside, quoted = quoted, quoted ^ bool((line.count('"""') + line.count("'''")) % 2)
-        header, key = HEADER.match(line), KEY.match(line)
-        if inside or not (header or key):
-            continue
-        if key:
-            lines.setdefault((*table, *_words(key[1])), number)
-        elif header:
-            table = ()
-            words = _words(header[2])
-            for n, word in enumerate(words):
-                table = (*table, word)
-                if header[1] == "[[" and n == len(words) - 1:
-                    count[table] = count.get(table, -1) + 1
-                table = (*table, count[table]) if table in count else table
-            lines.setdefault(table, number)
-    return lines
-
-
-class _Reading:
-    """One reading of a file: makes what it can, keeps every fault on the way and which values are lost by them."""
-
-    def __init__(self) -> None:
-        self.faults: list[tuple[KeyPath, str]] = []
-        self.lost: set[KeyPath] = set()
+class _Reading(Reading):
+    """One reading of a part file: makes what it can."""
 
     def unread(self) -> set[KeyPath]:
         """What `part_faults` cannot judge."""
@@ -178,70 +131,6 @@ class _Reading:
             return got["x_mm"], got["y_mm"], *(sides[::-1] if got.get("turned") else sides)
         return got["x_mm"], got["y_mm"], *sides, got["corner_radius_mm"]
 
-    def table(self, data: Any, at: KeyPath, keys: dict[str, Any], must: tuple[str, ...] = ()) -> dict[str, Any]:
-        """The values of a table that are right; every other one is a fault."""
-        got: dict[str, Any] = {}
-        unitless = set()
-        for key, value in data.items():
-            if key not in keys:
-                meant = _meant(key, keys)
-                unitless |= set(meant)
-                told = f"must be one of {', '.join(keys)}, got {key!r}"
-                if meant:
-                    wrong = "another unit" if "_" in key and not meant[0].startswith(f"{key}_") else "units missing"
-                    told = f"{wrong}: {key} must be written {' or '.join(meant)}"
-                self.faults.append(((*at, key), told))
-            elif (fault := _fault(key, value, keys[key])) is not None:
-                self.faults.append(((*at, key), fault))
-                self.lost.add((*at, key))
-            else:
-                got[key] = _plain(value, keys[key])
-        for key in must:
-            if key not in data:
-                self.lost.add((*at, key))
-                self.faults += [] if key in unitless else [(at, f"{key} must be given, got nothing")]
-        return got
-
-
-def _meant(key: str, keys: dict[str, Any]) -> list[str]:
-    """Keys with a unit that a key without one, or with another, may stand for: mass and mass_lb for mass_kg."""
-    stem = key.rpartition("_")[0]
-    return [one for one, meant in keys.items() if meant not in (TEXT, TABLE, LIST)
-            and (one.startswith(f"{key}_") or (one.endswith(UNITS) and one.rpartition("_")[0] == stem))]  # fmt: skip
-
-
-def _fault(key: str, value: Any, meant: Any) -> str | None:
-    """What is wrong with one value, or None."""
-    right = {
-        TEXT: lambda: isinstance(value, str) and len(value) <= 10_000,
-        FLAG: lambda: isinstance(value, bool),
-        TABLE: lambda: isinstance(value, dict),
-        LIST: lambda: isinstance(value, list) and all(isinstance(one, dict) for one in value),
-        VECTOR: lambda: (isinstance(value, list) and len(value) == 3 and all(
-            type(v) in (int, float) and REACH_MM[0] <= v <= REACH_MM[1] for v in value)),
-    }  # fmt: skip
-    if isinstance(meant, str):
-        within = f" from {REACH_MM[0]:g} to {REACH_MM[1]:g}" if meant == VECTOR else ""
-        return None if right[meant]() else f"{key} must be {meant}{within}, got {str(value)[:60]}"
-    if meant is None:
-        return None
-    if isinstance(value, str) and not isinstance(meant["allowed"][0], str):
-        low, high = meant["allowed"]
-        within = f"[{low:g}, {high:g}] {meant['unit']}".rstrip()
-        return f"{key} must be a number without quotes in {within}, got {value[:60]!r}"
-    try:
-        check_param(key, value, meant)
-    except (BadParam, OverflowError, TypeError) as error:
-        return str(error)[:300]
-    return None
-
-
-def _plain(value: Any, meant: Any) -> Any:
-    if meant == VECTOR:
-        return tuple(float(v) for v in value)
-    return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
-
-
 def _exact(frame: Frame) -> Frame | None:
     """The frame with directions of length 1 at right angles, if they nearly are; else None."""
     if any(frame_faults(frame)):
@@ -261,37 +150,3 @@ def _in_file(at: KeyPath) -> KeyPath:
     """A path in PartShape as the file has it."""
     words = {"faces": "face", "tolerances": "tolerance", "cutouts": "cutout"}
     return tuple(words.get(step, step) if isinstance(step, str) else step for step in at if step != "start")
-
-
-def _told(at: KeyPath, told: str) -> str:
-    """A fault behind its path, whose last key is not said again."""
-    return f"{path_text(at)}: {told.removeprefix(f'{at[-1]} ')}" if at else told
-
-
-def _line(lines: dict[KeyPath, int], at: KeyPath) -> int:
-    """Line of a path, or of the nearest table or key around it."""
-    for end in range(len(at), 0, -1):
-        if at[:end] in lines:
-            return lines[at[:end]]
-    return 1
-
-
-def _words(dotted: str) -> KeyPath:
-    return tuple(word.strip().strip("\"'") for word in dotted.split("."))
-
-
-def _text(path: Path) -> str:
-    """The whole file as text."""
-    try:
-        with path.open("rb") as file:
-            raw = file.read(MOST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", error)
-        raise BadFile(f"{path}: must be a part file that can be read, got: {why}") from None
-    if len(raw) > MOST_BYTES:
-        raise BadFile(f"{path}: must be at most {MOST_BYTES:,} bytes, got more")
-    try:
-        return raw.decode("utf-8-sig").replace("\r\n", "\n")
-    except UnicodeDecodeError as error:
-        line = raw.count(b"\n", 0, error.start) + 1
-        raise BadFile(f"{path}:{line}: must be UTF-8 text, got another byte") from None

@@ -167,13 +167,14 @@ def verdict_html(answer: str, more: str, met: bool) -> str:
     return f"<p class='verdict {'met' if met else 'short'}'><b>{escape(answer)}</b> {escape(more)}</p>"
 
 
-def whole_page(title: str, body: Sequence[str], seed: int) -> str:
-    """A page of these parts, with cautions, what the numbers are, and where it comes from."""
+def whole_page(title: str, body: Sequence[str], seed: int | None) -> str:
+    """A page of these parts, with cautions, what the numbers are, and where it comes from; seed None: of no seed."""
+    made = "" if seed is None else f", seed {seed}"
     parts = [
         *body,
         f"<div class='two'><section class='box'><h2>Cautions for real iron</h2>{_cautions()}</section>",
         f"<section><h2>What these numbers are, and are not</h2>{NUMBERS}</section></div>",
-        f"<footer>flatwright {escape(__version__)}, physics {PHYSICS}, seed {seed}</footer>",
+        f"<footer>flatwright {escape(__version__)}, physics {PHYSICS}{made}</footer>",
     ]
     before, between, after = PAGE.split("<!-- -->")
     return f"{before}{escape(title)}{between}{chr(10).join(parts)}{after}"

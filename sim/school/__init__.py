@@ -1,1 +1,1 @@
-"""School: reading drills, lessons, and what is said about them."""
+"""The school: calls and drills scored, a coach, lessons, a class."""

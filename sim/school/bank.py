@@ -3,7 +3,6 @@
 import hashlib
 import inspect
 import io
-
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -145,7 +144,8 @@ def mark_table(made: Print) -> MarkTable:
                      float(found.area_mm2[n]), float(dark[at])))
         kept.append(cells)
     table = np.array(rows).reshape(-1, 5)
-    return MarkTable(*(table[:, k].copy() for k in range(5)), cells=tuple(kept))
+    x, y, height, area, dark = (table[:, k].copy() for k in range(5))
+    return MarkTable(x, y, height, area, dark, tuple(kept))
 
 
 def _disc_means(values: NDArray[np.float64], reach: int) -> NDArray[np.float64]:

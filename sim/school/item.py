@@ -209,9 +209,8 @@ def skill(scored: Iterable[tuple[float, float, float]]) -> float:
 
     0 = blind, 100 = the truth; NaN when nothing was at stake.
     """
-    rows = list(scored)
-    loss, chance, best = (math.fsum(row[n] for row in rows) for n in range(3))
-    return 100.0 * (chance - loss) / (chance - best) if chance > best else math.nan
+    loss, chance, best = np.array(list(scored), dtype=np.float64).reshape(-1, 3).sum(axis=0)
+    return float(100.0 * (chance - loss) / (chance - best)) if chance > best else math.nan
 
 
 def between(level: int, easy: float, hard: float) -> float:

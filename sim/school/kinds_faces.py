@@ -61,8 +61,12 @@ def form_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, An
     """Facts of an item of kind 4: a scraped bar of one of four forms, 10 um of it on level 1, 1 um on level 10."""
     amplitude = between(level, 10.0, 1.0) * float(rng.uniform(0.9, 1.1))
     form = FORMS[int(rng.integers(4))]
-    facts = {"form": form, "amplitude_um": round(amplitude, 3), "luck": int(rng.integers(2**31)),
-             "side": 1 if rng.random() < 0.5 else -1}
+    facts = {
+        "form": form,
+        "amplitude_um": round(amplitude, 3),
+        "luck": int(rng.integers(2**31)),
+        "side": 1 if rng.random() < 0.5 else -1,
+    }
     pivots = bar_job(facts)[1]
     return facts | {"pivot_share": round(pivots[0], 4), "even_share": round(pivots[1], 4)}
 
@@ -71,20 +75,34 @@ def bar_job(facts: dict[str, Any]) -> tuple[Job, tuple[float, float]]:
     """The bar, scraped all over, and where it turned when its end was pushed, with that of an even one."""
     a, form = facts["amplitude_um"], facts["form"]
     bow = {"crowned": a, "hollow": -a}.get(form, 0.0)
-    start = Start(length_mm=BAR_MM[0], width_mm=BAR_MM[1], kind="true", bow_x_um=bow,
-                  twist_um=facts["side"] * a if form == "twisted" else 0.0)
+    start = Start(
+        length_mm=BAR_MM[0],
+        width_mm=BAR_MM[1],
+        kind="true",
+        bow_x_um=bow,
+        twist_um=facts["side"] * a if form == "twisted" else 0.0,
+    )
     job = begin_job(JobStart(face=start, plate=BAR_PLATE, seed=facts["luck"] % 2**31))
     rng = np.random.default_rng([facts["luck"], 74])
     for turn in (40.0, 130.0):
-        perform(Scrape("fine", rows((1.0, 1.0, BAR_MM[0] - 1.0, BAR_MM[1] - 1.0), turn, 60.0, rng, spacing_mm=2.6)), job)
+        perform(
+            Scrape("fine", rows((1.0, 1.0, BAR_MM[0] - 1.0, BAR_MM[1] - 1.0), turn, 60.0, rng, spacing_mm=2.6)), job
+        )
     perform(StoneFace(), job)
     perform(WipeFace(), job)
     turned = perform(PushEnds(), job)
     return job, (turned.pivots[0].share, turned.even[0].share)
 
 
-def rows(box: tuple[float, float, float, float], turn_deg: float, push_n: float, rng: np.random.Generator, *,
-         spacing_mm: float = 2.2, length_mm: float = 7.0) -> tuple[tuple[int, int, int, int, int], ...]:
+def rows(
+    box: tuple[float, float, float, float],
+    turn_deg: float,
+    push_n: float,
+    rng: np.random.Generator,
+    *,
+    spacing_mm: float = 2.2,
+    length_mm: float = 7.0,
+) -> tuple[tuple[int, int, int, int, int], ...]:
     """Strokes in rows over a box (x0, y0, x1, y1), with a hand's scatter, as `Scrape` wants them; at most 2000."""
     cx, cy = 0.5 * (box[0] + box[2]), 0.5 * (box[1] + box[3])
     reach = 0.5 * math.hypot(box[2] - box[0], box[3] - box[1])
@@ -109,36 +127,47 @@ class WhatForm(Item):
 
     @property
     def question(self) -> str:
+        """What is asked."""
         f = self.facts
-        return (f"A bar of 150 x 50 mm, printed with {FILMS_UM[0]:g} and {FILMS_UM[1]:g} um. Pushed at its right end it "
-                f"turns {f['pivot_share'] * BAR_MM[0]:.0f} mm from the left end; an even one {f['even_share'] * BAR_MM[0]:.0f} "
-                "mm. What form is it?")
+        turns, even = f["pivot_share"] * BAR_MM[0], f["even_share"] * BAR_MM[0]
+        return (
+            f"A bar of 150 x 50 mm, printed with {FILMS_UM[0]:g} and {FILMS_UM[1]:g} um. Pushed at its right end it "
+            f"turns {turns:.0f} mm from the left end; an even one {even:.0f} mm. What form is it?"
+        )
 
     @property
     def forms(self) -> tuple[Form, ...]:
+        """How it is answered."""
         return (Choice(FORMS),)
 
     @property
     def truth(self) -> str:
+        """An answer that costs nothing."""
         return str(self.facts["form"])
 
     def parts(self, answer: Any) -> tuple[Part, ...]:
+        """What an answer cost, and what a blind one costs."""
         a = self.facts["amplitude_um"]
         costs = [float(np.ptp(form_um(self.truth, a) - form_um(other, a))) for other in FORMS]
         return (Part("form misread", "um", costs[option_of(answer, FORMS)], float(np.mean(costs))),)
 
     def blind(self, rng: np.random.Generator) -> str:
+        """An answer that knows nothing of the item."""
         return FORMS[int(rng.integers(4))]
 
     def why(self, answer: Any) -> str:
+        """One sentence with the figures."""
         f = self.facts
         said = FORMS[option_of(answer, FORMS)]
         off = "" if said == self.truth else f"; {said} would be {self.loss(answer):.1f} um off"
         amount = "" if self.truth == "even" else f" by {f['amplitude_um']:.1f} um"
-        return (f"It is {self.truth}{amount}{off}. The pivot lies at {100 * f['pivot_share']:.0f} % of the length, "
-                f"that of an even bar at {100 * f['even_share']:.0f} %.")
+        return (
+            f"It is {self.truth}{amount}{off}. The pivot lies at {100 * f['pivot_share']:.0f} % of the length, "
+            f"that of an even bar at {100 * f['even_share']:.0f} %."
+        )
 
     def draw(self, condition: Condition) -> tuple[Picture, ...]:
+        """Its pictures under a condition."""
         job, _ = bar_job(self.facts)
         rng = np.random.default_rng([self.facts["luck"], 75])
         shown = []
@@ -148,8 +177,15 @@ class WhatForm(Item):
             perform(RollFilm(film), job)
             perform(SpotFace(15.0 + 25.0 * k, 12.0 + 20.0 * k, 10.0), job)
             near = replace(condition, px_per_mm=min(4.0, condition.px_per_mm))
-            shown.append(picture(job.face, Patch(1.0, 1.0, BAR_MM[0] - 2.0, BAR_MM[1] - 2.0), near,
-                                 caption=f"film {film:g} um", square=False))
+            shown.append(
+                picture(
+                    job.face,
+                    Patch(1.0, 1.0, BAR_MM[0] - 2.0, BAR_MM[1] - 2.0),
+                    near,
+                    caption=f"film {film:g} um",
+                    square=False,
+                )
+            )
         return tuple(shown)
 
 
@@ -199,19 +235,24 @@ def direction_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[st
     turns = [float(rng.uniform(0.0, 180.0))]
     while len(turns) < count:
         turns.append((turns[-1] + float(rng.uniform(40.0, 140.0))) % 180.0)
-    worked = bank.draw(rng, (8, 10, 12, 14))
-    facts = {"coupon": worked.coupon, "round": worked.round, "turns_deg": [round(t, 1) for t in turns],
-             "push_n": round(between(level, 130.0, 45.0), 1), "spacing_mm": round(between(level, 1.8, 3.2), 2),
-             "luck": int(rng.integers(2**31)), "lamp_off_deg": round(float(rng.uniform(-1.0, 1.0)) * (10.0 + 80.0 * hard), 1)
-             + 180.0 * int(rng.integers(2))}
+    worked, luck = bank.draw(rng, (8, 10, 12, 14)), int(rng.integers(2**31))
+    facts = {
+        "coupon": worked.coupon,
+        "round": worked.round,
+        "turns_deg": [round(t, 1) for t in turns],
+        "push_n": round(between(level, 130.0, 45.0), 1),
+        "spacing_mm": round(between(level, 1.8, 3.2), 2),
+        "luck": luck,
+        "lamp_off_deg": round(float(rng.uniform(-1.0, 1.0)) * (10.0 + 80.0 * hard), 1) + 180.0 * int(rng.integers(2)),
+    }
     job = lay_job(bank, facts)
     left = []
     for k in range(STEPS):
         ripples = []
         for again in range(2):
             trial = job.copy()
-            strokes = rows(AROUND_MM, k * 180.0 / STEPS, 80.0, np.random.default_rng([facts["luck"], 77, again]),
-                           spacing_mm=1.8)
+            same = np.random.default_rng([luck, 77, again])
+            strokes = rows(AROUND_MM, k * 180.0 / STEPS, 80.0, same, spacing_mm=1.8)
             perform(Scrape("fine", strokes), trial)
             ripples.append(ripple_um(trial))
         left.append(float(np.mean(ripples)))
@@ -227,38 +268,51 @@ class WhichWay(Item):
 
     @property
     def question(self) -> str:
+        """What is asked."""
         return "Which way was it scraped last? And which of twelve directions leaves the least ripple next?"
 
     @property
     def forms(self) -> tuple[Form, ...]:
+        """How it is answered."""
         return (Line("last"), Line("next", STEPS))
 
     @property
     def truth(self) -> list[Any]:
+        """An answer that costs nothing."""
         return [self.facts["turns_deg"][-1], int(np.argmin(self.facts["ripple_um"]))]
 
     def parts(self, answer: Any) -> tuple[Part, ...]:
+        """What an answer cost, and what a blind one costs."""
         last, following = pair_of(answer)
         left = np.array(self.facts["ripple_um"])
         more = left - left.min()
         step = number_of(following, STEPS, "next direction")
         off = folded(amount_of(last, ANGLE), self.truth[0])
-        return (Part("direction misread", "deg", off, 45.0),
-                Part("ripple left", "um", float(more[step]), float(more.mean()), DEG_PER_UM))
+        return (
+            Part("direction misread", "deg", off, 45.0),
+            Part("ripple left", "um", float(more[step]), float(more.mean()), DEG_PER_UM),
+        )
 
     def blind(self, rng: np.random.Generator) -> list[Any]:
+        """An answer that knows nothing of the item."""
         return [float(rng.uniform(0.0, 180.0)), int(rng.integers(STEPS))]
 
     def right(self, answer: Any) -> bool:
+        """Whether the staircase takes an answer as right."""
         return self.parts(answer)[0].loss <= 15.0
 
     def why(self, answer: Any) -> str:
+        """One sentence with the figures."""
         off, more = self.parts(answer)
         best = self.truth[1] * 180.0 / STEPS
-        return (f"It was scraped at {self.truth[0]:.0f} deg ({off.loss:.0f} deg from yours), over {len(self.facts['turns_deg']) - 1} "
-                f"older rounds; {best:.0f} deg leaves {more.loss:.2f} um less ripple than your next direction.")
+        older = len(self.facts["turns_deg"]) - 1
+        return (
+            f"It was scraped at {self.truth[0]:.0f} deg ({off.loss:.0f} deg from yours), over {older} older rounds; "
+            f" {best:.0f} deg leaves {more.loss:.2f} um less ripple than your next direction."
+        )
 
     def draw(self, condition: Condition) -> tuple[Picture, ...]:
+        """Its pictures under a condition."""
         f = self.facts
         lamp_deg, old = (f["turns_deg"][-1] + 90.0 + f["lamp_off_deg"]) % 360.0, share_hard(self.level)
         lit = replace(condition, lamp_deg=lamp_deg, lay=condition.lay * old)
@@ -268,7 +322,13 @@ class WhichWay(Item):
 
 # ---------------------------------------------------------------- what next
 
-ACTS = ("take the high ones only", "take all the blue", "a film of half the thickness, then all", "stone and print again, then all", "stop")
+ACTS = (
+    "take the high ones only",
+    "take all the blue",
+    "a film of half the thickness, then all",
+    "stone and print again, then all",
+    "stop",
+)
 HORIZON_S = 1500.0
 REPEATS = 8
 
@@ -279,8 +339,12 @@ def next_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, An
     k = int(np.clip(round(middle + float(rng.uniform(-1.0, 1.0))), 0, len(ROUNDS) - 1))
     for _ in range(6):
         worked = bank.draw(rng, (ROUNDS[k],))
-        facts = {"coupon": worked.coupon, "round": worked.round, "film_um": round(between(level, 6.0, 2.0), 2),
-                 "luck": int(rng.integers(2**31))}
+        facts = {
+            "coupon": worked.coupon,
+            "round": worked.round,
+            "film_um": round(between(level, 6.0, 2.0), 2),
+            "luck": int(rng.integers(2**31)),
+        }
         ends = np.array([[_after(bank, facts, act, n) for n in range(REPEATS)] for act in range(len(ACTS))])
         means = ends.mean(axis=1)
         best = int(means.argmin())
@@ -356,35 +420,45 @@ class WhatNext(Item):
 
     @property
     def question(self) -> str:
+        """What is asked."""
         f = self.facts
-        return (f"After round {f['round']}, film {f['film_um']:.1f} um: which act leaves the flattest bearing after "
-                f"{HORIZON_S / 60:.0f} minutes more?")
+        return (
+            f"After round {f['round']}, film {f['film_um']:.1f} um: which act leaves the flattest bearing after "
+            f"{HORIZON_S / 60:.0f} minutes more?"
+        )
 
     @property
     def forms(self) -> tuple[Form, ...]:
+        """How it is answered."""
         return (Choice(ACTS),)
 
     @property
     def truth(self) -> str:
+        """An answer that costs nothing."""
         return ACTS[int(np.argmin(self.facts["flatness_um"]))]
 
     def parts(self, answer: Any) -> tuple[Part, ...]:
+        """What an answer cost, and what a blind one costs."""
         cost = self.facts["cost_um"]
         return (Part("flatness lost", "um", cost[option_of(answer, ACTS)], float(np.mean(cost))),)
 
     def blind(self, rng: np.random.Generator) -> str:
+        """An answer that knows nothing of the item."""
         return ACTS[int(rng.integers(len(ACTS)))]
 
     def right(self, answer: Any) -> bool:
+        """Whether the staircase takes an answer as right."""
         return self.loss(answer) == 0.0
 
     def why(self, answer: Any) -> str:
+        """One sentence with the figures."""
         ends = self.facts["flatness_um"]
-        return (f"{self.truth.capitalize()}: {min(ends):.1f} um after {HORIZON_S / 60:.0f} minutes, "
-                f"yours {ends[option_of(answer, ACTS)]:.1f} (mean of {REPEATS} runs).")
+        return (
+            f"{self.truth.capitalize()}: {min(ends):.1f} um after {HORIZON_S / 60:.0f} minutes, "
+            f"yours {ends[option_of(answer, ACTS)]:.1f} (mean of {REPEATS} runs)."
+        )
 
     def draw(self, condition: Condition) -> tuple[Picture, ...]:
+        """Its pictures under a condition."""
         job = _state(self.bank, self.facts)
         return (picture(job.face, Patch(3.0, 3.0, 54.0, 34.0), condition, square=False),)
-
-

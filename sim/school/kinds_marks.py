@@ -105,7 +105,8 @@ def marks_facts(bank: Bank, level: int, rng: np.random.Generator, three: bool) -
             if scatter > 0.5 * (least if three else gap):
                 continue
             facts = {"coupon": worked.coupon, "round": worked.round, "film_um": made.film_um, "way_mm": made.way_mm,
-                     "luck": made.luck, "square_mm": [round(mx, 2), round(my, 2)], "points_mm": points.round(3).tolist(),
+                     "luck": made.luck, "square_mm": [round(mx, 2), round(my, 2)],
+                     "points_mm": points.round(3).tolist(),
                      "height_um": height.round(3).tolist(), "dark": dark.round(3).tolist(),
                      "scatter_um": round(scatter, 3)}  # fmt: skip
             nearest = off, facts
@@ -138,13 +139,19 @@ class _MarkItem(Item):
         return np.array(self.facts["height_um"])
 
     def draw(self, condition: Condition) -> tuple[Picture, ...]:
+        """Its pictures under a condition."""
         f = self.facts
-        made = self.bank.printed(self.bank.worked(f["coupon"], f["round"]), PrintMade(f["film_um"], f["way_mm"], f["luck"]))
+        made = self.bank.printed(
+            self.bank.worked(f["coupon"], f["round"]), PrintMade(f["film_um"], f["way_mm"], f["luck"])
+        )
         x, y = f["square_mm"]
         patch = Patch(x - 0.5 * SIDE_MM, y - 0.5 * SIDE_MM, SIDE_MM, SIDE_MM)
-        return (picture(made.face, patch, condition, caption=f"film {f['film_um']:.1f} um, rubbed {f['way_mm']:.0f} mm"),)
+        return (
+            picture(made.face, patch, condition, caption=f"film {f['film_um']:.1f} um, rubbed {f['way_mm']:.0f} mm"),
+        )
 
     def places(self) -> Points:
+        """Where to look when the truth is told."""
         return (self.points_mm[int(self.height_um.argmax())],)
 
 
@@ -156,28 +163,35 @@ class Highest(_MarkItem):
 
     @property
     def question(self) -> str:
+        """What is asked."""
         return "Which of the numbered marks stands highest?"
 
     @property
     def forms(self) -> tuple[Form, ...]:
+        """How it is answered."""
         return (Place(self.points_mm),)
 
     @property
     def truth(self) -> int:
+        """An answer that costs nothing."""
         return int(self.height_um.argmax())
 
     def parts(self, answer: Any) -> tuple[Part, ...]:
+        """What an answer cost, and what a blind one costs."""
         h = self.height_um
         picked = h[number_of(answer, len(h))]
         return (Part("below the highest", "um", float(h.max() - picked), float((h.max() - h).mean())),)
 
     def blind(self, rng: np.random.Generator) -> int:
+        """An answer that knows nothing of the item."""
         return int(rng.integers(len(self.height_um)))
 
     def right(self, answer: Any) -> bool:
+        """Whether the staircase takes an answer as right."""
         return self.loss(answer) == 0.0
 
     def why(self, answer: Any) -> str:
+        """One sentence with the figures."""
         h = self.height_um
         picked, second = h[number_of(answer, len(h))], np.sort(h)[-2]
         pale = self.facts["dark"][self.truth] < max(self.facts["dark"])
@@ -195,26 +209,32 @@ class ThreeInOrder(_MarkItem):
 
     @property
     def question(self) -> str:
+        """What is asked."""
         return "Put the three marks in order, highest first."
 
     @property
     def forms(self) -> tuple[Form, ...]:
+        """How it is answered."""
         return (Order(self.points_mm),)
 
     @property
     def truth(self) -> list[int]:
+        """An answer that costs nothing."""
         return np.argsort(-self.height_um).tolist()
 
     def parts(self, answer: Any) -> tuple[Part, ...]:
+        """What an answer cost, and what a blind one costs."""
         h = self.height_um[numbers_of(answer, len(self.height_um), whole=True)]
         i, j = np.triu_indices(len(h), 1)
         wrong = float(np.maximum(h[j] - h[i], 0.0).sum())
         return (Part("wrongly ordered", "um", wrong, float(0.5 * np.abs(h[i] - h[j]).sum())),)
 
     def blind(self, rng: np.random.Generator) -> list[int]:
+        """An answer that knows nothing of the item."""
         return rng.permutation(len(self.height_um)).tolist()
 
     def why(self, answer: Any) -> str:
+        """One sentence with the figures."""
         h = self.height_um
         order = ", ".join(str(n + 1) for n in self.truth)
         below = " and ".join(f"{h.max() - h[n]:.1f}" for n in self.truth[1:])
@@ -229,6 +249,7 @@ class IsItAMark(Item):
 
     @property
     def question(self) -> str:
+        """What is asked."""
         return "Which of these dots would you cut? The others are burrs, lint, old blue or stains."
 
     @property
@@ -238,13 +259,16 @@ class IsItAMark(Item):
 
     @property
     def forms(self) -> tuple[Form, ...]:
+        """How it is answered."""
         return (Several(self.points_mm),)
 
     @property
     def truth(self) -> list[int]:
+        """An answer that costs nothing."""
         return [n for n, what in enumerate(self.facts["what"]) if what == "mark"]
 
     def parts(self, answer: Any) -> tuple[Part, ...]:
+        """What an answer cost, and what a blind one costs."""
         stake = np.array(self.facts["stake_um"])
         true = np.array([what == "mark" for what in self.facts["what"]])
         taken = np.zeros(len(stake), bool)
@@ -255,12 +279,15 @@ class IsItAMark(Item):
         return (Part("cut wrongly or left standing", "um", loss, chance),)
 
     def blind(self, rng: np.random.Generator) -> list[int]:
+        """An answer that knows nothing of the item."""
         return np.flatnonzero(rng.random(len(self.facts["what"])) < 0.5).tolist()
 
     def right(self, answer: Any) -> bool:
+        """Whether the staircase takes an answer as right."""
         return self.loss(answer) <= 0.15 * sum(self.facts["stake_um"])
 
     def places(self) -> Points:
+        """Where to look when the truth is told."""
         return tuple(self.points_mm[n] for n in self.truth)
 
     def counts(self, answer: Any) -> tuple[int, int, int, int]:
@@ -269,6 +296,7 @@ class IsItAMark(Item):
         return len(taken & true), len(true), len(taken - true), len(self.facts["what"]) - len(true)
 
     def why(self, answer: Any) -> str:
+        """One sentence with the figures."""
         taken = set(numbers_of(answer, len(self.facts["what"]), whole=False))
         wrong = [(n, what) for n, what in enumerate(self.facts["what"]) if (what == "mark") != (n in taken)]
         if not wrong:
@@ -280,18 +308,32 @@ class IsItAMark(Item):
         return f"{len(wrong)} wrong; dot {n + 1} is {what}: a cut there digs {stake[n]:.1f} um into good iron."
 
     def draw(self, condition: Condition) -> tuple[Picture, ...]:
+        """Its pictures under a condition."""
         f = self.facts
         made = self.bank.printed(self.bank.worked(f["coupon"], f["round"]), _false_print(f))
         x, y = f["square_mm"]
         stains = tuple(Stain(*one) for one in f["stains"])
         patch = Patch(x - 0.5 * f["side_mm"], y - 0.5 * f["side_mm"], f["side_mm"], f["side_mm"])
-        return (picture(made.face, patch, condition, stains=stains,
-                        caption=f"film {f['film_um']:.1f} um; not stoned since it was scraped"),)
+        return (
+            picture(
+                made.face,
+                patch,
+                condition,
+                stains=stains,
+                caption=f"film {f['film_um']:.1f} um; not stoned since it was scraped",
+            ),
+        )
 
 
 def _false_print(facts: dict[str, Any]) -> PrintMade:
-    return PrintMade(facts["film_um"], facts["way_mm"], facts["luck"], raw=True, older_um=facts["older_um"],
-                     fibres=tuple((x, y, h) for x, y, h in facts["fibres"]))
+    return PrintMade(
+        facts["film_um"],
+        facts["way_mm"],
+        facts["luck"],
+        raw=True,
+        older_um=facts["older_um"],
+        fibres=tuple((x, y, h) for x, y, h in facts["fibres"]),
+    )
 
 
 def false_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, Any]:
@@ -313,8 +355,12 @@ def false_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, A
         dots += [("stain", x, y, np.pi * r * r, FALSE_CUT_UM) for x, y, r, _ in facts["stains"]]
         chosen = _twelve(dots, rng, easy)
         if chosen is not None:
-            facts |= {"what": [d[0] for d in chosen], "points_mm": [[round(d[1], 3), round(d[2], 3)] for d in chosen],
-                      "area_mm2": [round(float(d[3]), 3) for d in chosen], "stake_um": [round(d[4], 3) for d in chosen]}
+            facts |= {
+                "what": [d[0] for d in chosen],
+                "points_mm": [[round(d[1], 3), round(d[2], 3)] for d in chosen],
+                "area_mm2": [round(float(d[3]), 3) for d in chosen],
+                "stake_um": [round(d[4], 3) for d in chosen],
+            }
             return facts
     raise BadParam(f"no print on {bank.coupons} coupons has twelve dots as level {level} asks")
 
@@ -397,8 +443,9 @@ def _stains(made: Print, facts: dict[str, Any], rng: np.random.Generator, level:
     return stains
 
 
-def _twelve(dots: list[tuple[str, float, float, float, float]], rng: np.random.Generator,
-            easy: float) -> list[tuple[str, float, float, float, float]] | None:
+def _twelve(
+    dots: list[tuple[str, float, float, float, float]], rng: np.random.Generator, easy: float
+) -> list[tuple[str, float, float, float, float]] | None:
     """Twelve dots apart from each other, 4 to 8 of them true; as many tell by their size as the level allows."""
     true = int(rng.integers(4, 9))
     pools: dict[tuple[bool, bool], list[int]] = {}

@@ -76,8 +76,15 @@ def film_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, An
         ranked = np.sort(hidden)
         again = hidden_um(bank.printed(worked, PrintMade(film, way, luck + 1)))
         scatter = abs(again - hidden[1])
-        facts = {"coupon": worked.coupon, "round": worked.round, "film_um": film, "way_mm": way, "luck": luck,
-                 "hidden_um": [round(v, 4) for v in hidden], "scatter_um": round(scatter, 4)}
+        facts = {
+            "coupon": worked.coupon,
+            "round": worked.round,
+            "film_um": film,
+            "way_mm": way,
+            "luck": luck,
+            "hidden_um": [round(v, 4) for v in hidden],
+            "scatter_um": round(scatter, 4),
+        }
         if ranked[1] - ranked[0] <= scatter:
             continue  # two prints would not agree on the answer
         if (int(np.argmin(hidden)) == 1) == usual:
@@ -97,18 +104,24 @@ class Readable(Item):
 
     @property
     def question(self) -> str:
-        return (f"How thick was the film, in um? And for the height order of this face: the next film {STEP:g} times "
-                f"thinner, the same, {STEP:g} times thicker, or nothing can be told (clean plate, {NEW_UM:g} um)?")
+        """What is asked."""
+        return (
+            f"How thick was the film, in um? And for the height order of this face: the next film {STEP:g} times "
+            f"thinner, the same, {STEP:g} times thicker, or nothing can be told (clean plate, {NEW_UM:g} um)?"
+        )
 
     @property
     def forms(self) -> tuple[Form, ...]:
+        """How it is answered."""
         return (FILM, Choice(FILM_ANSWERS))
 
     @property
     def truth(self) -> list[Any]:
+        """An answer that costs nothing."""
         return [self.facts["film_um"], FILM_ANSWERS[int(np.argmin(self.facts["hidden_um"]))]]
 
     def parts(self, answer: Any) -> tuple[Part, ...]:
+        """What an answer cost, and what a blind one costs."""
         guess, choice = pair_of(answer)
         film, hidden = self.facts["film_um"], np.array(self.facts["hidden_um"])
         x = math.log(film / FILM.low)
@@ -119,9 +132,11 @@ class Readable(Item):
         return Part("film misjudged", "um", off, blind), Part("height order hidden", "um", picked, float(more.mean()))
 
     def blind(self, rng: np.random.Generator) -> list[Any]:
+        """An answer that knows nothing of the item."""
         return [FILM.low * math.exp(FILM_RATIO * float(rng.random())), FILM_ANSWERS[int(rng.integers(4))]]
 
     def why(self, answer: Any) -> str:
+        """One sentence with the figures."""
         f, hidden = self.facts, self.facts["hidden_um"]
         choice = FILM_ANSWERS[option_of(pair_of(answer)[1], FILM_ANSWERS)]
         best = self.truth[1]
@@ -130,8 +145,11 @@ class Readable(Item):
         return f"The film was {f['film_um']:.1f} um, rubbed {f['way_mm']:.0f} mm; {said}."
 
     def draw(self, condition: Condition) -> tuple[Picture, ...]:
+        """Its pictures under a condition."""
         f = self.facts
-        made = self.bank.printed(self.bank.worked(f["coupon"], f["round"]), PrintMade(f["film_um"], f["way_mm"], f["luck"]))
+        made = self.bank.printed(
+            self.bank.worked(f["coupon"], f["round"]), PrintMade(f["film_um"], f["way_mm"], f["luck"])
+        )
         return (picture(made.face, FILM_PATCH, condition, caption=f"rubbed {f['way_mm']:.0f} mm", square=False),)
 
 
@@ -153,8 +171,11 @@ def count_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, A
     for tried in range(40):
         slack = 1.0 + 0.05 * max(tried - 8, 0)  # rather a square somewhat unlike the others than none
         worked = bank.draw(rng, (4, 5, 6, 8, 10, 12, 14))
-        made = PrintMade(round(float(np.exp(rng.uniform(math.log(1.5), math.log(5.0)))), 2),
-                         round(float(rng.uniform(3.0, 30.0)), 1), int(rng.integers(2**31)))
+        made = PrintMade(
+            round(float(np.exp(rng.uniform(math.log(1.5), math.log(5.0)))), 2),
+            round(float(rng.uniform(3.0, 30.0)), 1),
+            int(rng.integers(2**31)),
+        )
         printed = bank.printed(worked, made)
         for _ in range(20):
             edge = rng.random() < share_hard(level)
@@ -186,10 +207,17 @@ def _counted(printed: Print, worked: Worked, made: PrintMade, at: tuple[float, f
     large = found.area_mm2 >= SPOT_MM2
     spots = int(large.sum())
     specks = int((~large).sum())
-    return {"coupon": worked.coupon, "round": worked.round, "film_um": made.film_um, "way_mm": made.way_mm,
-            "luck": made.luck, "corner_mm": list(at), "spots": spots,
-            "bearing_pct": round(100.0 * float(marked.sum()) / max(int(iron.sum()), 1), 2),
-            "confusion": round(specks / max(spots, 1), 3)}
+    return {
+        "coupon": worked.coupon,
+        "round": worked.round,
+        "film_um": made.film_um,
+        "way_mm": made.way_mm,
+        "luck": made.luck,
+        "corner_mm": list(at),
+        "spots": spots,
+        "bearing_pct": round(100.0 * float(marked.sum()) / max(int(iron.sum()), 1), 2),
+        "confusion": round(specks / max(spots, 1), 3),
+    }
 
 
 class CountSquare(Item):
@@ -201,37 +229,56 @@ class CountSquare(Item):
 
     @property
     def question(self) -> str:
+        """What is asked."""
         return f"How many spots of at least {SPOT_MM2:g} mm2 are in the square inch, and what share of it bears, in %?"
 
     @property
     def forms(self) -> tuple[Form, ...]:
+        """How it is answered."""
         return (COUNT, BEARING)
 
     @property
     def truth(self) -> list[float]:
+        """An answer that costs nothing."""
         return [self.facts["spots"], self.facts["bearing_pct"]]
 
     def parts(self, answer: Any) -> tuple[Part, ...]:
+        """What an answer cost, and what a blind one costs."""
         said = pair_of(answer)
         others = np.array(self.facts["others"])
         told = (("spots miscounted", "spots", COUNT), ("bearing misjudged", "points", BEARING))
-        return tuple(Part(name, unit, abs(amount_of(said[k], form) - self.truth[k]),
-                          float(np.abs(others[:, k] - self.truth[k]).mean())) for k, (name, unit, form) in enumerate(told))
+        return tuple(
+            Part(
+                name,
+                unit,
+                abs(amount_of(said[k], form) - self.truth[k]),
+                float(np.abs(others[:, k] - self.truth[k]).mean()),
+            )
+            for k, (name, unit, form) in enumerate(told)
+        )
 
     def blind(self, rng: np.random.Generator) -> list[float]:
+        """An answer that knows nothing of the item."""
         others = self.facts["others"]
         return list(others[int(rng.integers(len(others)))])
 
     def right(self, answer: Any) -> bool:
+        """Whether the staircase takes an answer as right."""
         spots, bearing = self.parts(answer)
         return spots.loss <= max(1.0, 0.15 * self.truth[0]) and bearing.loss <= 5.0
 
     def why(self, answer: Any) -> str:
+        """One sentence with the figures."""
         spots, bearing = pair_of(answer)
-        return (f"{self.truth[0]:.0f} spots and {self.truth[1]:.0f} % (you said {spots:.0f} and {bearing:.0f} %): "
-                f"{self.facts['confusion'] * self.truth[0]:.0f} specks under {SPOT_MM2:g} mm2 do not count.")
+        return (
+            f"{self.truth[0]:.0f} spots and {self.truth[1]:.0f} % (you said {spots:.0f} and {bearing:.0f} %): "
+            f"{self.facts['confusion'] * self.truth[0]:.0f} specks under {SPOT_MM2:g} mm2 do not count."
+        )
 
     def draw(self, condition: Condition) -> tuple[Picture, ...]:
+        """Its pictures under a condition."""
         f = self.facts
-        made = self.bank.printed(self.bank.worked(f["coupon"], f["round"]), PrintMade(f["film_um"], f["way_mm"], f["luck"]))
-        return (picture(made.face, Patch(*f["corner_mm"], SIDE_MM, SIDE_MM), condition),)
+        made = self.bank.printed(
+            self.bank.worked(f["coupon"], f["round"]), PrintMade(f["film_um"], f["way_mm"], f["luck"])
+        )
+        return (picture(made.face, Patch(f["corner_mm"][0], f["corner_mm"][1], SIDE_MM, SIDE_MM), condition),)

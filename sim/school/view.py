@@ -6,6 +6,7 @@ Heights and film come from the model. Colours, glints and dirt are chosen by eye
 import math
 import zlib
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -232,7 +233,7 @@ def png(rgb: NDArray[np.uint8]) -> bytes:
 # ---------------------------------------------------------------- from cells to pixels
 
 
-def _between(at_mm: NDArray[np.float64], cells: int, pitch_mm: float) -> Array:
+def _between(at_mm: NDArray[Any], cells: int, pitch_mm: float) -> Array:
     """Weights (pixels, cells) of a cubic B-spline through the cells; pixels off the face get none."""
     place = at_mm / pitch_mm - 0.5
     low = np.floor(place).astype(int)
@@ -335,7 +336,7 @@ def _inked(colour: Array, film: Array, light: Array, c: Condition, rng: np.rando
     return np.asarray(colour * (1.0 - cover) + np.maximum(paint, 0.0) * cover + 0.9 * shine[..., None])
 
 
-def _stained(colour: Array, stain: Stain, x: NDArray[np.float64], y: NDArray[np.float64], c: Condition) -> Array:
+def _stained(colour: Array, stain: Stain, x: NDArray[Any], y: NDArray[Any], c: Condition) -> Array:
     """A stain soaked into the iron, its edge soft and uneven."""
     dx, dy = x[None, :] - stain.x_mm, y[:, None] - stain.y_mm
     turn = np.arctan2(dy, dx)
@@ -367,12 +368,12 @@ def _dirtied(colour: Array, c: Condition, rng: np.random.Generator) -> Array:
         way, bend = rng.uniform(0.0, 6.28), rng.uniform(-0.5, 0.5)
         length = rng.uniform(1.5, 5.0) * s
         steps = np.linspace(0.0, 1.0, max(8, round(2 * length)))
-        turn = way + bend * 4.0 * steps
-        left = at[0] + np.cumsum(np.cos(turn)) * length / len(steps)
-        top = at[1] + np.cumsum(np.sin(turn)) * length / len(steps)
-        ok = (left >= 1) & (left < wide - 1) & (top >= 1) & (top < high - 1)
+        turns = way + bend * 4.0 * steps
+        across = at[0] + np.cumsum(np.cos(turns)) * length / len(steps)
+        down = at[1] + np.cumsum(np.sin(turns)) * length / len(steps)
+        ok = (across >= 1) & (across < wide - 1) & (down >= 1) & (down < high - 1)
         hair = np.zeros((high, wide), np.float32)
-        np.add.at(hair, (top[ok].astype(int), left[ok].astype(int)), 1.0)
+        np.add.at(hair, (down[ok].astype(int), across[ok].astype(int)), 1.0)
         hair = np.clip(gaussian_filter(hair, max(0.05 * s, 0.5)) * 1.3, 0.0, 0.85)[..., None]
         tone = _linear((226, 222, 212)) if rng.random() < 0.6 else 0.5 * (_linear(thick) + _linear(thin))
         colour = colour * (1.0 - hair) + tone * hair

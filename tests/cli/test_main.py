@@ -78,6 +78,8 @@ def test_every_command_keeps_the_form_that_the_table_expects(name):
     ("pack:", "JOB must name a file"), ("pack:x:--out:", "--out must name a file"),
     ("seat::--load-at:1,2", "FILE must name a file"), ("flycut:--out:", "--out must name a folder"),
     ("measure:", "FILE must name a file"), ("measure:x:--datum:", "--datum must name a file"),
+    ("record:--out:", "--out must name a folder"), ("record:--take-in:", "--take-in must name a file"),
+    ("class:", "ASSIGNMENT.toml or FOLDER must name a file"), ("class:x:--out:", "--out must name a folder"),
     ("measure:x:--out:", "--out must name a folder"), ("measure:--levels::--foot:4in", "--levels must name a file"),
 ])  # fmt: skip
 def test_an_empty_name_is_refused_by_every_command_in_the_same_words(words, name, capsys, tmp_path, monkeypatch):

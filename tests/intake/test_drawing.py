@@ -7,7 +7,8 @@ import re
 import pytest
 
 from sim.errors import BadFile, BadFiles, BadParam
-from sim.intake.drawing import key_lines, read_part
+from sim.intake.drawing import read_part
+from sim.intake.keyed import key_lines
 from sim.model.part import Frame
 from sim.model.start import Start
 from sim.paths import assets

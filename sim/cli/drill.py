@@ -1,0 +1,169 @@
+"""`flatwright drill`: practise reading prints, from pictures and a file of answers; truth and place after each."""
+
+import argparse
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from sim.school.item import Item
+
+NAME = "drill"
+HELP = "Practise reading prints: questions with pictures, then your answers against the iron."
+LINE = "Measured on simulated prints; ten minutes at a real plate tell more."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.add_argument("--kind", metavar="KIND", help="one kind of question: highest, order, film, form, count, "
+                        "direction, mark or next (default: all but next by turns)")  # fmt: skip
+    parser.add_argument("--level", type=int, default=3, metavar="N", help="1 easy to 10 hard (default: 3)")
+    parser.add_argument("--items", type=int, default=7, metavar="N", help="how many questions, at most 24 (default: 7)")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="other seed, other faces (default: 1)")
+    parser.add_argument("--check", action="store_true", help="only what is kept for checks and never practised")
+    parser.add_argument("--shots", metavar="DIR", help="folder of the pictures (default: flatwright-drill-SEED here)")
+    parser.add_argument("--answers", metavar="FILE", help="JSON list with an answer for each question, in their order")
+    parser.add_argument("--force", action="store_true", help="overwrite pictures that are there")
+    parser.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Ask; or, with answers, tell the truth and the place of each and the skill of all."""
+    import json
+    from pathlib import Path
+
+    from sim.errors import BadFile, BadParam
+    from sim.kernels.warm import warm
+    from sim.school.sitting import QUICK_KINDS, sitting
+    from sim.shop.store import read_limited
+
+    if not 0 <= args.seed < 2**31:
+        raise BadParam(f"--seed must be 0 to 2^31 - 1, got {args.seed}")
+    warm()
+    items = sitting((args.kind,) if args.kind else QUICK_KINDS, args.level, args.items, args.seed, check=args.check)
+    if args.answers is None:
+        folder = Path(args.shots or f"flatwright-drill-{args.seed}")
+        _show(items, _drawn(items, folder, args.force), args.json)
+        return 0
+    try:
+        answers = json.loads(read_limited(Path(args.answers), 1_000_000))
+    except ValueError as error:
+        if isinstance(error, BadFile):
+            raise
+        raise BadFile(f"{args.answers}: must be JSON, got: {error}") from None
+    if not isinstance(answers, list) or len(answers) != len(items):
+        got = f"{len(answers)} answers" if isinstance(answers, list) else type(answers).__name__
+        raise BadFile(f"{args.answers}: must be a list of {len(items)} answers, got {got}")
+    if args.shots:
+        _drawn(items, Path(args.shots), args.force)
+    told = _told(items, answers, args.answers)
+    if args.json:
+        print(json.dumps(told, allow_nan=False))
+    else:
+        _say(told)
+    return 0
+
+
+def _drawn(items: "Sequence[Item]", folder: "Path", force: bool) -> list[list[str]]:
+    """Write the pictures of every item; their names."""
+    from sim.report.figures import png_bytes, refuse_existing
+    from sim.school.view import numbered
+    from sim.shop.store import write_new
+
+    names = [[folder / f"{n}{'abcdef'[k] if len(item.pictures) > 1 else ''}-{item.kind}.png"
+              for k in range(len(item.pictures))] for n, item in enumerate(items, start=1)]  # fmt: skip
+    for path in (path for row in names for path in row):
+        refuse_existing(path, force)
+    folder.mkdir(parents=True, exist_ok=True)
+    for row, item in zip(names, items, strict=True):
+        for path, picture in zip(row, item.pictures, strict=True):
+            shown = numbered(picture, places) if (places := _pointed(item)) else picture
+            write_new(path, png_bytes(shown.rgb), force)
+    return [[str(path) for path in row] for row in names]
+
+
+def _show(items: "Sequence[Item]", pictures: list[list[str]], as_json: bool) -> None:
+    """The questions, and how they are answered."""
+    import json
+
+    rows: list[dict[str, Any]] = [{"number": n, "kind": item.kind, "level": item.level, "question": item.question,
+             "answer": [_form(form) for form in item.forms], "pictures": names}
+            for n, (item, names) in enumerate(zip(items, pictures, strict=True), start=1)]  # fmt: skip
+    if as_json:
+        print(json.dumps({"items": rows}, allow_nan=False))
+        return
+    for row, item in zip(rows, items, strict=True):
+        print(f"{row['number']}. {item.question}")
+        print(f"   picture: {', '.join(str(name) for name in row['pictures'])}")
+        print(f"   answer: {' and '.join(_form(form) for form in item.forms)}")
+    print("Write the answers as a JSON list in their order, then: the same line with --answers FILE")
+
+
+def _form(form: Any) -> str:
+    """How a form is answered, in words."""
+    from sim.school.item import Choice, Line, Number, Order, Place
+
+    if isinstance(form, Choice):
+        return "one of " + ", ".join(f'"{one}"' for one in form.options)
+    if isinstance(form, Number):
+        return f"{form.name}, {form.low:g} to {form.high:g} {form.unit}".rstrip()
+    if isinstance(form, Line):
+        last = f"; one of {form.steps} steps from 0" if form.steps else " in degrees, 0 to 180"
+        return f"{form.name}{last}"
+    many = len(form.points_mm)
+    if isinstance(form, Place):
+        return f"a number of the picture, 1 to {many}"
+    whole = "all of them, highest first" if isinstance(form, Order) else "those that are meant"
+    return f"a list of numbers of the picture, 1 to {many}: {whole}"
+
+
+def _pointed(item: "Item") -> tuple[tuple[float, float], ...]:
+    """Places of the picture that the answer names, counted from 1 there; none for other questions."""
+    return getattr(item.form, "points_mm", ())
+
+
+def _counted(item: "Item", answer: Any, by: int) -> Any:
+    """Numbers of places moved by one, from the picture's to the item's or back; anything else as it is."""
+    if not _pointed(item):
+        return answer
+    if isinstance(answer, list):
+        return [_counted(item, one, by) for one in answer]
+    return answer + by if type(answer) is int else answer
+
+
+def _told(items: "Sequence[Item]", answers: list[Any], where: str) -> dict[str, Any]:
+    """Every answer against the truth, and the skill of all; raises BadFile where an answer is none."""
+    import math
+
+    from sim.errors import BadFile, BadParam
+    from sim.school.item import skill
+
+    rows, scored = [], []
+    for n, (item, answer) in enumerate(zip(items, answers, strict=True)):
+        try:
+            mine = _counted(item, answer, -1)
+            told, loss, chance = item.told(mine), item.loss(mine), item.chance_of(mine)
+        except BadParam as error:
+            raise BadFile(f"{where}: [{n}]: {error}") from None
+        scored.append((loss, chance, item.best))
+        rows.append({"number": n + 1, "kind": item.kind, "level": item.level, "right": told.right, "loss": loss,
+                     "chance": chance, "unit": item.unit, "sentence": told.sentence, "places_mm": told.places_mm,
+                     "truth": _counted(item, told.truth, 1)})  # fmt: skip
+    by_kind = {}
+    for kind in dict.fromkeys(item.kind for item in items):
+        value = skill([one for one, item in zip(scored, items, strict=True) if item.kind == kind])
+        by_kind[kind] = None if math.isnan(value) else value
+    right = sum(row["right"] for row in rows)
+    return {"level": items[0].level, "items": rows, "skill_by_kind": by_kind, "right": right}
+
+
+def _say(told: Mapping[str, Any]) -> None:
+    """The same in words."""
+    for row in told["items"]:
+        print(f"{row['number']}. {'right' if row['right'] else 'not right'}: {row['sentence']}")
+    found = told["skill_by_kind"].items()
+    skills = ", ".join(f"{kind} {'-' if value is None else f'{value:.0f}'}" for kind, value in found)
+    print(f"{told['right']} of {len(told['items'])} right on level {told['level']}")
+    print(f"skill (0 blind, 100 the truth): {skills}")
+    print(LINE)

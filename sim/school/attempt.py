@@ -1,0 +1,228 @@
+"""An attempt at a lesson: its jobs, and what was said beside the iron, as data that can be gone through again."""
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.errors import BadParam, Refused
+from sim.hands.worked import worked_job
+from sim.model.film import Blue
+from sim.school.lesson import COMES_IN, PART_WORDS, PARTS, Lesson, Piece
+from sim.shop.commands import Command, Scrape, SpotFace
+from sim.shop.job import JobStart
+from sim.shop.luck import luck
+from sim.shop.partwork import SpotUpright
+from sim.shop.session import Session
+from sim.shop.sight import Sight
+
+TOOL_OF = {
+    "RollFilm": "roll", "WipePlate": "roll", "BlueFace": "roll", "SpotFace": "spot", "SpotUpright": "spot",
+    "Scrape": "scrape", "StoneFace": "stone", "WipeFace": "wipe", "HoneBlade": "hone", "SweepFace": "indicator",
+    "PushEnds": "hinge", "TakeFace": "turn", "BreakEdges": "edges", "RecutFace": "machine",
+}  # fmt: skip
+"""The tool that an act belongs to; what is not here is always allowed."""
+SAID = {
+    "predict": ("x_mm", "y_mm", "marks"), "calls": ("calls",), "count": ("x_mm", "y_mm", "spots", "bearing_pct"),
+    "answer": ("question", "value"), "step": ("step",), "hint": ("step", "rung"), "coach": ("rule", "rung"),
+    "uncover": (), "lamp": ("lamp_deg",),
+}  # fmt: skip
+"""What can be said beside the iron, and the keys of it."""
+OTHER_OPACITY_UM = 0.28, 0.45  # of the blue on another day: from memory, within the range of Blue
+
+
+@dataclass(frozen=True)
+class Said:
+    """Something said on a piece after so many of its commands."""
+
+    piece: int
+    after: int
+    kind: str
+    data: dict[str, Any]
+
+
+@dataclass(eq=False)
+class Attempt:
+    """An attempt in hand.
+
+    Attributes
+    ----------
+    lesson, part, seed : Lesson, str, int
+    sessions : list of Session
+        One a piece.
+    begun : tuple of int
+        Commands that were there when the learner took each piece over.
+    said : list of Said
+    piece : int
+        The piece in hand.
+    """
+
+    lesson: Lesson
+    part: str
+    seed: int
+    sessions: list[Session]
+    begun: tuple[int, ...]
+    said: list[Said] = field(default_factory=list)
+    piece: int = 0
+
+    @property
+    def session(self) -> Session:
+        """The piece in hand."""
+        return self.sessions[self.piece]
+
+    @property
+    def sight(self) -> Sight:
+        """What the learner sees of the piece in hand."""
+        return self.session.look()
+
+    def darkness(self) -> NDArray[np.float64]:
+        """How dark the blue on the face in hand looks: 0 bare to 1."""
+        job = self.session.job
+        dark: NDArray[np.float64] = -np.expm1(-job.face.blue_um / job.start.material.blue.opacity_um)
+        return dark
+
+    def not_allowed(self, command: Command) -> str | None:
+        """Why the lesson does not allow an act now; None when it does."""
+        allowed, name = self.lesson.allowed, type(command).__name__
+        tool = TOOL_OF.get(name)
+        if tool is not None and tool not in allowed.tools:
+            later = COMES_IN[tool] > self.lesson.number
+            when = f" yet. It comes in lesson {COMES_IN[tool]}" if later else ""
+            return f"This lesson does not allow {_the(tool)}{when}."
+        mine = self.session.commands[self.begun[self.piece] :]
+        if allowed.rounds is not None and isinstance(command, SpotFace | SpotUpright):
+            made = sum(isinstance(one, SpotFace | SpotUpright) for one in mine)
+            if made > allowed.rounds:  # one print more, to look at the last round's work
+                return f"This lesson has {allowed.rounds} rounds; they are done. Finish it."
+        if allowed.strokes is not None and isinstance(command, Scrape):
+            made = sum(len(one.strokes) for one in mine if isinstance(one, Scrape))
+            if made + len(command.strokes) > allowed.strokes:
+                return f"This lesson has {allowed.strokes} strokes, {allowed.strokes - made} are left."
+        return None
+
+    def do(self, command: Command) -> Any:
+        """Do an act on the piece in hand.
+
+        Raises
+        ------
+        Refused
+            The lesson does not allow it, or it is not possible now; nothing is changed.
+        """
+        why = self.not_allowed(command)
+        if why is not None:
+            raise Refused(why)
+        return self.session.do(command)
+
+    def say(self, kind: str, **data: Any) -> None:
+        """Note what was said, beside the act after which it was.
+
+        Raises
+        ------
+        BadParam
+            An unknown kind, or keys that it does not take.
+        """
+        if kind not in SAID or not set(data) <= set(SAID[kind]):
+            takes = "; ".join(f"{name}: {', '.join(keys) or 'nothing'}" for name, keys in SAID.items())
+            raise BadParam(f"what is said must be one of {takes}; got {kind} with {', '.join(data) or 'nothing'}")
+        self.said.append(Said(self.piece, len(self.session.commands), kind, data))
+
+    def take_piece(self, number: int) -> None:
+        """Take another piece in hand, counted from 0; raises BadParam where there is none."""
+        if not 0 <= number < len(self.sessions):
+            raise BadParam(f"piece must be 0 to {len(self.sessions) - 1}, got {number}")
+        self.piece = number
+
+    def close(self) -> None:
+        """Close every job file."""
+        for session in self.sessions:
+            session.close()
+
+
+def begin_attempt(lesson: Lesson, part: str, seed: int, folder: Path | None = None) -> Attempt:
+    """An attempt at the start; its jobs are kept in `folder` as `NAME-1.job` and so on, where one is given.
+
+    Raises
+    ------
+    BadParam
+        An unknown part.
+    CannotWrite
+        A job file is there already, or cannot be written.
+    """
+    if part not in PARTS:
+        raise BadParam(f"part must be one of {', '.join(PARTS)}, got {part!r}")
+    sessions = []
+    for n, piece in enumerate(lesson.pieces):
+        session = begun_piece(piece, part, seed)
+        if folder is not None:
+            folder.mkdir(parents=True, exist_ok=True)
+            session.save(folder / f"{lesson.name}-{n + 1}.job")
+        sessions.append(session)
+    return Attempt(lesson, part, seed, sessions, tuple(len(one.commands) for one in sessions))
+
+
+def piece_start(piece: Piece, part: str, seed: int) -> JobStart:
+    """What a piece starts from: in a check the blue is another day's."""
+    start = replace(piece.start, seed=seed + piece.seed_step)
+    if part != "check":
+        return start
+    low, high = OTHER_OPACITY_UM
+    opacity_um = low + (high - low) * float(luck(start.seed, "plan", 0, 1).random())
+    seen_um = Blue().seen_um * opacity_um / Blue().opacity_um
+    blue = replace(start.material.blue, opacity_um=round(opacity_um, 3), seen_um=round(seen_um, 4))
+    return replace(start, material=replace(start.material, blue=blue))
+
+
+def begun_piece(piece: Piece, part: str, seed: int) -> Session:
+    """A piece as the learner takes it over, without a file."""
+    start = piece_start(piece, part, seed)
+    if piece.worked is None:
+        session = Session.begin(start)
+    else:
+        w = piece.worked
+        session = worked_job(start, w.hand, w.rounds, stone=w.stone, crossing=w.crossing)
+    for command in piece.before:
+        session.do(command)
+    return session
+
+
+def said_data(said: Iterable[Said]) -> list[dict[str, Any]]:
+    """What was said, as plain data."""
+    return json.loads(json.dumps([{"piece": s.piece, "after": s.after, "say": s.kind, **s.data} for s in said]))
+
+
+def said_from(rows: Any, where: str) -> list[Said]:
+    """What `said_data` wrote.
+
+    Raises
+    ------
+    BadParam
+        Naming the row that is not one.
+    """
+    found = []
+    for n, row in enumerate(rows if isinstance(rows, list) else [None]):
+        good = isinstance(row, dict) and row.get("say") in SAID
+        if not good or not all(type(row.get(key)) is int and row[key] >= 0 for key in ("piece", "after")):
+            must = f"must hold piece, after and one of {', '.join(SAID)} as say"
+            raise BadParam(f"{where}[{n}] {must}, got {str(row)[:60]}")
+        data = {key: value for key, value in row.items() if key not in ("piece", "after", "say")}
+        if not set(data) <= set(SAID[row["say"]]):
+            raise BadParam(f"{where}[{n}]: {row['say']} takes {', '.join(SAID[row['say']])}, got {', '.join(data)}")
+        found.append(Said(row["piece"], row["after"], row["say"], data))
+    return found
+
+
+def part_words(part: str) -> str:
+    """A part in words."""
+    return PART_WORDS[part]
+
+
+def _the(tool: str) -> str:
+    """A tool in a sentence."""
+    words = {"indicator": "the indicator", "hinge": "the hinge test", "turn": "turning the part",
+             "roll": "rolling a film", "spot": "spotting", "scrape": "the scraper", "stone": "the stone",
+             "wipe": "the cloth", "hone": "honing", "edges": "the file", "machine": "a machine"}  # fmt: skip
+    return words[tool]

@@ -1,0 +1,30 @@
+"""What beginners do, by number: the words in which lessons, coach and class speak of it."""
+
+FAULTS = {
+    1: "film too heavy",
+    2: "dark rings taken for high, pale centres left",
+    3: "rubbed too long, or pressed in the middle",
+    4: "not stoned: burrs taken for marks",
+    5: "lint or a chip under the face",
+    6: "one direction only",
+    7: "stays rough too long",
+    8: "goes fine too early",
+    9: "edges and corners skipped or not broken",
+    10: "follows the blue only, flat but a wedge",
+    11: "counts pass on a crowned or hollow face",
+    12: "dull edge",
+    13: "abrupt ends, ledges",
+    14: "measured warm",
+    15: "clamped hard, springs back",
+    16: "lever of the indicator at an angle",
+    17: "ball tip in the pockets",
+    18: "always the same place on the plate",
+    19: "breaks up before all is at one level",
+    20: "the same spot twice in a round",
+    21: "a large wedge attacked by hand",
+    22: "trusts a fly cutter out of tram",
+    23: "piles up rags",
+    24: "stoned too much",
+    25: "stops at the best square",
+}
+"""Numbers 2, 3, 9, 13, 16, 18 and 20 are in training texts; the rest is common practice, no source."""

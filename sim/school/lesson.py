@@ -1,0 +1,140 @@
+"""A lesson as data: what it starts from, what is allowed, its steps, its limits, how it is done well and badly."""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from sim.shop.commands import Command
+from sim.shop.job import JobStart
+
+PARTS = ("help", "alone", "check")
+"""Parts that are attempts; before them one watches the model solution."""
+PART_WORDS = {"help": "with help", "alone": "alone", "check": "check on another day"}
+TOOLS = ("roll", "spot", "scrape", "stone", "wipe", "hone", "indicator", "hinge", "turn", "edges", "machine")
+"""What a lesson may allow, in the words of the tray; reading and the lamp are always allowed."""
+COMES_IN = {"roll": 1, "spot": 1, "wipe": 1, "hinge": 3, "scrape": 4, "hone": 4, "stone": 6, "indicator": 14,
+            "turn": 15, "machine": 16, "edges": 8}  # fmt: skip
+"""The lesson in which each tool comes."""
+
+
+@dataclass(frozen=True)
+class Worked:
+    """Rounds that a hand has made before the learner takes over; one with wrong habits where they are set."""
+
+    hand: str = "skilled"
+    rounds: int = 8
+    stone: bool = True
+    crossing: bool = True
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One job of a lesson. Seeds: that of the attempt and `seed_step` on top.
+
+    before: acts that are done before the learner takes over.
+    """
+
+    start: JobStart = field(default_factory=JobStart)
+    title: str = ""
+    worked: Worked | None = None
+    before: tuple[Command, ...] = ()
+    seed_step: int = 0
+
+
+@dataclass(frozen=True)
+class Allowed:
+    """What a lesson allows; rounds and strokes of None are not counted."""
+
+    tools: tuple[str, ...] = TOOLS
+    rows: bool = True
+    orders: bool = True
+    carry_on: bool = False
+    hand_over: bool = False
+    coach: bool = True
+    rounds: int | None = None
+    strokes: int | None = None
+    hand: str = "trained"
+
+
+@dataclass(frozen=True)
+class Bound:
+    """A check's figure at least, or at most."""
+
+    check: str
+    at_least: float | None = None
+    at_most: float | None = None
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step: what to do, hints from place to what to try, and when it is done (None: when the learner says so)."""
+
+    text: str
+    hints: tuple[str, ...] = ()
+    done: Bound | None = None
+
+
+@dataclass(frozen=True)
+class Limit:
+    """The figure of a check that passes, and the one that earns merit on another day."""
+
+    check: str
+    passes: float
+    merit: float
+
+
+@dataclass(frozen=True)
+class Question:
+    """Something to be answered for each piece, or once: one of `options`, or a number with its unit and range."""
+
+    id: str
+    text: str
+    options: tuple[str, ...] = ()
+    unit: str = ""
+    low: float = 0.0
+    high: float = 0.0
+    each_piece: bool = True
+
+
+@dataclass(frozen=True)
+class Solution:
+    """A registered way of working with its options; a wrong one says which check it fails, and why."""
+
+    way: str
+    options: dict[str, Any] = field(default_factory=dict)
+    fails: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Seeds:
+    """Seeds: of the part with help, the first of those alone, the first of the checks, and of the trials for limits."""
+
+    help: int = 1
+    alone: int = 1000
+    check: int = 5000
+    trials: tuple[int, int] = (21, 40)
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """A lesson. `name` is the file's, `taken_over` says how many pieces or rounds of "with help" are shown first."""
+
+    name: str
+    number: int
+    title: str
+    goal: str
+    minutes: float
+    belief: str
+    faults: tuple[int, ...]
+    permission: str
+    cautions: tuple[str, ...]
+    pieces: tuple[Piece, ...]
+    allowed: Allowed
+    steps: tuple[Step, ...]
+    limits: tuple[Limit, ...]
+    questions: tuple[Question, ...]
+    seeds: Seeds
+    model: Solution
+    wrong: Solution
+    path: Path = field(default_factory=Path)

@@ -1,0 +1,63 @@
+"""`flatwright drill`: questions and pictures, answers against the iron, refusals in one line."""
+
+import json
+from itertools import pairwise
+
+import pytest
+
+from sim.school.kinds import KIND_NAMES
+from sim.school.sitting import is_held_out, sitting
+from sim.school.view import CONDITIONS
+
+COMMAND = "drill"
+ONE = ("--kind", "highest", "--items", "2", "--level", "2")
+
+
+def test_it_asks_with_pictures_and_the_truth_answered_scores_100(told, tmp_path):
+    asked = told(*ONE, "--shots", str(tmp_path / "shots"))["items"]
+    assert [row["kind"] for row in asked] == ["highest", "highest"]
+    for row in asked:
+        with open(row["pictures"][0], "rb") as file:
+            assert file.read(4) == b"\x89PNG"
+    truth = [item.truth + 1 for item in sitting(("highest",), 2, 2, 1)]  # counted from 1 in the picture
+    answers = tmp_path / "answers.json"
+    answers.write_text(json.dumps(truth))
+    found = told(*ONE, "--answers", str(answers))
+    assert found["right"] == 2
+    assert found["skill_by_kind"] == {"highest": pytest.approx(100.0)}
+    answers.write_text(json.dumps([one % 3 + 1 for one in truth]))
+    wrong = told(*ONE, "--answers", str(answers))
+    assert wrong["skill_by_kind"]["highest"] < 100.0
+    assert all(row["places_mm"] for row in wrong["items"])
+
+
+@pytest.mark.parametrize(("content", "line"), [
+    ("[1]", "must be a list of 2 answers, got 1 answers"), ("{}", "must be a list of 2 answers, got dict"),
+    ("[1, 99]", "[1]: answer must be a whole number"), ("[0,", "must be JSON"),
+])  # fmt: skip
+def test_answers_that_are_none_are_one_line_that_says_where(refused, tmp_path, content, line):
+    answers = tmp_path / "answers.json"
+    answers.write_text(content)
+    told = refused(*ONE, "--answers", str(answers))
+    assert line in told
+    assert "answers.json" in told
+
+
+@pytest.mark.parametrize(("words", "line"), [
+    (("--kind", "smell"), "kind must be one of"), (("--items", "25"), "items must be 1 to 24"),
+    (("--level", "11"), "level must be 1 to 10"), (("--seed", "-1"), "--seed must be"),
+])  # fmt: skip
+def test_options_out_of_range_are_refused(refused, words, line):
+    assert line in refused(*words)
+
+
+def test_a_fifth_of_the_families_is_kept_for_checks_and_neighbours_share_neither_pigment_nor_lamp():
+    held = [is_held_out(kind, level, one) for kind in KIND_NAMES for level in range(1, 11) for one in CONDITIONS]
+    assert 0.17 < sum(held) / len(held) < 0.23, "2,880 families: three standard errors are 0.022"
+    practised, checked = (sitting(("highest",), 2, 6, 3, check=check) for check in (False, True))
+    assert not any(is_held_out(item.kind, item.level, item.condition) for item in practised)
+    assert all(is_held_out(item.kind, item.level, item.condition) for item in checked)
+    for one, other in pairwise(practised):
+        pigment, _, lamp = one.condition.split(", ")
+        assert pigment not in other.condition.split(", ")
+        assert lamp not in other.condition.split(", ")
