@@ -1,6 +1,7 @@
 """Readers that judge the drills: fixed simple ones that look at the picture, and one whose error is known."""
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -9,19 +10,18 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, label, map_coordinates
 
 from sim.school.bank import LOOK_MM
-from sim.school.item import Item
+from sim.school.item import Item, skill
 from sim.school.kinds_faces import ACTS, STEPS
 from sim.school.kinds_marks import ThreeInOrder
 from sim.school.kinds_prints import COUNT, SIDE_MM
-from sim.school.view import Picture
+from sim.school.view import Condition, Picture
 
 Reader = Callable[[Item], Any]
 Grey = NDArray[np.float64]
 THRESHOLD = 0.72  # of the light iron around: a colour weaker than this is taken for blue
 BLOCK_MM = 8.0  # how far around
 NOISE_MM2 = 0.08  # what is smaller is taken for grain
-TUNED = "blue, neutral, high"
-TUNED_TONE = 0.38  # fixed threshold of the reader that is tuned to one condition, share of white
+TUNED = Condition("blue", "neutral", "high", lamp_height_deg=50.0)  # what the threshold reader is tuned to
 
 
 def grey(shown: Picture) -> Grey:
@@ -117,10 +117,20 @@ def _components(item: Item) -> Any:
     return _count_dark(cover(shown), shown, item)
 
 
-def threshold_reader(item: Item, tone: float = TUNED_TONE) -> Any:
-    """Kind 5: patches darker than one fixed tone, tuned on one condition."""
-    shown = item.pictures[0]
+def threshold_reader(item: Item, shown: Picture, tone: float) -> Any:
+    """Kind 5: patches darker than one fixed tone, as it was tuned on one condition."""
     return _count_dark(gaussian_filter(grey(shown), 1.0) < tone, shown, item)
+
+
+def tuned_tone(items: Sequence[Item], condition: Condition) -> tuple[float, float]:
+    """The tone with which the threshold reader does best on kind 5 under one condition, and its skill there."""
+    shown = [item.draw(condition)[0] for item in items]
+    best = (0.0, -math.inf)
+    for tone in np.linspace(0.05, 0.8, 31):
+        scored = [(item.loss(said := threshold_reader(item, one, float(tone))), item.chance_of(said), item.best)
+                  for item, one in zip(items, shown, strict=True)]  # fmt: skip
+        best = max(best, (float(tone), skill(scored)), key=lambda found: found[1])
+    return best
 
 
 def _strongest_gradient(item: Item) -> Any:

@@ -50,16 +50,15 @@ class FamilyState:
 
 
 def level_after(answers: Sequence[Answer]) -> int:
-    """Level of a kind after these answers of it, oldest first: the staircase; checks do not move it.
+    """Level of a kind after these answers of it, oldest first: the staircase, from level 1.
 
-    Up after three right in time, down after one wrong; right but late does neither.
+    Up after three right in time, down after one wrong; right but late does neither. Checks, and families of another
+    level that came back, do not move it.
     """
     level, row = 1, 0
     for one in answers:
-        if one.held_out:
+        if one.held_out or one.level != level:
             continue
-        if one.level != level:
-            level, row = one.level, 0  # a family that came back is of its own level: it is taken up from there
         if not one.right:
             level, row = max(level - 1, LEVELS[0]), 0
         elif one.within:
