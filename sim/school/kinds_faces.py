@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -55,6 +56,13 @@ def form_um(form: str, amplitude_um: float) -> np.ndarray:
     x, y = np.linspace(-1.0, 1.0, 31)[None, :], np.linspace(-1.0, 1.0, 11)[:, None]
     shapes = {"even": 0.0 * x * y, "crowned": 1.0 - x * x + 0.0 * y, "hollow": x * x + 0.0 * y, "twisted": 0.5 * x * y}
     return np.asarray(amplitude_um * shapes[form])
+
+
+@lru_cache(maxsize=1024)
+def form_costs_um(truth: str, amplitude_um: float) -> tuple[float, ...]:
+    """What each of FORMS is off by: the range of the difference of both forms."""
+    true = form_um(truth, amplitude_um)
+    return tuple(float(np.ptp(true - form_um(other, amplitude_um))) for other in FORMS)
 
 
 def form_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, Any]:
@@ -147,8 +155,7 @@ class WhatForm(Item):
 
     def parts(self, answer: Any) -> tuple[Part, ...]:
         """What an answer cost, and what a blind one costs."""
-        a = self.facts["amplitude_um"]
-        costs = [float(np.ptp(form_um(self.truth, a) - form_um(other, a))) for other in FORMS]
+        costs = form_costs_um(self.truth, self.facts["amplitude_um"])
         return (Part("form misread", "um", costs[option_of(answer, FORMS)], float(np.mean(costs))),)
 
     def blind(self, rng: np.random.Generator) -> str:
@@ -308,7 +315,7 @@ class WhichWay(Item):
         older = len(self.facts["turns_deg"]) - 1
         return (
             f"It was scraped at {self.truth[0]:.0f} deg ({off.loss:.0f} deg from yours), over {older} older rounds; "
-            f" {best:.0f} deg leaves {more.loss:.2f} um less ripple than your next direction."
+            f"{best:.0f} deg leaves {more.loss:.2f} um less ripple than your next direction."
         )
 
     def draw(self, condition: Condition) -> tuple[Picture, ...]:

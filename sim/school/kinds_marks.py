@@ -1,5 +1,6 @@
 """Drills about marks: which stands highest, which order, which are marks at all."""
 
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
@@ -323,6 +324,18 @@ class IsItAMark(Item):
                 caption=f"film {f['film_um']:.1f} um; not stoned since it was scraped",
             ),
         )
+
+
+def d_prime(hits: int, true: int, wrong: int, false: int) -> float:
+    """Sensitivity from true dots taken of all true ones, and false ones taken of all false ones.
+
+    Notes
+    -----
+    Difference of the normal scores of both shares, each with half a dot added and one to its whole, so that none is
+    0 or 1 (the log-linear rule).
+    """
+    score = NormalDist().inv_cdf
+    return score((hits + 0.5) / (true + 1.0)) - score((wrong + 0.5) / (false + 1.0))
 
 
 def _false_print(facts: dict[str, Any]) -> PrintMade:

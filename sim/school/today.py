@@ -136,11 +136,19 @@ class Today:
     @property
     def left(self) -> int:
         """Items that may still come today; 0 when the five minutes are over."""
+        over = (self._book.now() - self._begun).total_seconds() >= SITTING_S
+        return 0 if over else max(MOST_ITEMS - self.given, 0)
+
+    @property
+    def day(self) -> date:
+        """Today."""
+        return self._book.now().date()
+
+    @property
+    def given(self) -> int:
+        """Answers given today."""
         now = self._book.now()
-        if (now - self._begun).total_seconds() >= SITTING_S:
-            return 0
-        given = sum(day_of(one, now) == now.date() for one in self._answers)
-        return max(MOST_ITEMS - given, 0)
+        return sum(day_of(one, now) == now.date() for one in self._answers)
 
     def level(self, kind: str) -> int:
         """Level at which a kind stands."""

@@ -71,7 +71,7 @@ class Clock:
 
 @pytest.fixture
 def clock(monkeypatch):
-    monkeypatch.setattr(today, "make_item", lambda kind, level, seed, condition, bank: Stub(kind, level, seed, condition))
+    monkeypatch.setattr(today, "make_item", lambda kind, level, seed, named, **_: Stub(kind, level, seed, named))
     return Clock()
 
 
@@ -204,7 +204,8 @@ def test_an_answer_is_kept_with_its_chance_its_time_and_its_sitting(book, clock)
     sat = Today(book, ("film",))
     sat.answer(sat.next(), False, seconds=12.5, sure=True)
     kept = book.answers()[-1]
-    assert (kept.kind, kept.right, kept.within, kept.seconds, kept.loss, kept.chance) == ("film", False, False, 12.5, 1, 0.5)
+    assert (kept.kind, kept.right, kept.within, kept.seconds) == ("film", False, False, 12.5)
+    assert (kept.loss, kept.chance, kept.best) == (1.0, 0.5, 0.0)
     assert kept.sitting == sat.name
     assert kept.sure is True
 
