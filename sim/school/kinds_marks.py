@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from sim.errors import BadParam
+from sim.errors import BadParam, Refused
 from sim.measure.spots import islands
 from sim.model.blade import RACK
 from sim.model.marks import Marks
@@ -362,7 +362,10 @@ def false_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, A
         }  # fmt: skip
         bare = bank.printed(worked, _false_print(facts))
         facts["fibres"] = _fibres(bare, facts, rng)
-        made = bank.printed(worked, _false_print(facts))
+        try:
+            made = bank.printed(worked, _false_print(facts))
+        except Refused:
+            continue  # a fibre carried the face after all, and it would tip
         dots = _dots(made, facts)
         facts["stains"] = _stains(made, facts, rng, level, easy)
         dots += [("stain", x, y, np.pi * r * r, FALSE_CUT_UM) for x, y, r, _ in facts["stains"]]

@@ -11,7 +11,8 @@ from scipy.ndimage import gaussian_filter, label, map_coordinates
 
 from sim.school.bank import LOOK_MM
 from sim.school.item import Item, skill
-from sim.school.kinds_faces import ACTS, STEPS
+from sim.school.kind_next import ACTS, ALL
+from sim.school.kinds_faces import STEPS
 from sim.school.kinds_marks import ThreeInOrder
 from sim.school.kinds_prints import COUNT, SIDE_MM
 from sim.school.view import Condition, Picture
@@ -161,7 +162,7 @@ def _large_ones(item: Item) -> Any:
 
 def _take_all(item: Item) -> Any:
     """Kind 8: take all the blue."""
-    return ACTS[1]
+    return ACTS[ALL]
 
 
 SIMPLE: dict[str, Reader] = {
