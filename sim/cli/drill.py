@@ -11,7 +11,8 @@ if TYPE_CHECKING:
 
 NAME = "drill"
 HELP = "Practise reading prints: questions with pictures, then your answers against the iron."
-LINE = "Measured on simulated prints; ten minutes at a real plate tell more."
+LINE = "Measured on simulated prints. Shop card 3 takes ten minutes at a real plate."
+DPRIME_FROM = 60  # dots of kind "mark" before sensitivity is told apart from bias
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -21,6 +22,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--level", type=int, default=3, metavar="N", help="1 easy to 10 hard (default: 3)")
     parser.add_argument("--items", type=int, default=7, metavar="N", help="how many questions, at most 24 (default: 7)")
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="other seed, other faces (default: 1)")
+    parser.add_argument("--today", action="store_true", help="today's five minutes: kinds, levels and families by your "
+                        "record, which keeps the answers; at most 24 a day")  # fmt: skip
+    parser.add_argument("--data-dir", metavar="DIR", help="where the record lies (default: the system's usual place)")
     parser.add_argument("--check", action="store_true", help="only what is kept for checks and never practised")
     parser.add_argument("--shots", metavar="DIR", help="folder of the pictures (default: flatwright-drill-SEED here)")
     parser.add_argument("--answers", metavar="FILE", help="JSON list with an answer for each question, in their order")
@@ -33,35 +37,75 @@ def run(args: argparse.Namespace) -> int:
     import json
     from pathlib import Path
 
-    from sim.errors import BadFile, BadParam
+    from sim.errors import BadParam
     from sim.kernels.warm import warm
     from sim.school.sitting import QUICK_KINDS, sitting
-    from sim.shop.store import read_limited
 
     if not 0 <= args.seed < 2**31:
         raise BadParam(f"--seed must be 0 to 2^31 - 1, got {args.seed}")
     warm()
+    if args.today:
+        return _today(args)
     items = sitting((args.kind,) if args.kind else QUICK_KINDS, args.level, args.items, args.seed, check=args.check)
     if args.answers is None:
         folder = Path(args.shots or f"flatwright-drill-{args.seed}")
         _show(items, _drawn(items, folder, args.force), args.json)
         return 0
-    data = read_limited(Path(args.answers), 1_000_000)
-    try:
-        answers = json.loads(data)
-    except (ValueError, RecursionError) as error:
-        raise BadFile(f"{args.answers}: must be JSON, got: {error}") from None
-    if not isinstance(answers, list) or len(answers) != len(items):
-        got = f"{len(answers)} answers" if isinstance(answers, list) else type(answers).__name__
-        raise BadFile(f"{args.answers}: must be a list of {len(items)} answers, got {got}")
+    answers = _read_answers(Path(args.answers), len(items))
     if args.shots:
         _drawn(items, Path(args.shots), args.force)
     told = _told(items, answers, args.answers)
-    if args.json:
-        print(json.dumps(told, allow_nan=False))
-    else:
-        _say(told)
+    print(json.dumps(told, allow_nan=False)) if args.json else _say(told)
     return 0
+
+
+def _today(args: argparse.Namespace) -> int:
+    """The sitting that the record asks for; its answers are kept there, all or none."""
+    import json
+    from pathlib import Path
+
+    from sim.books.record import Record
+    from sim.errors import BadParam
+    from sim.paths import data_dir
+    from sim.school.sitting import MOST_ITEMS, QUICK_KINDS
+    from sim.school.today import Today
+
+    if not 1 <= args.items <= MOST_ITEMS:
+        raise BadParam(f"items must be 1 to {MOST_ITEMS}, got {args.items}")
+    with Record.open(data_dir(args.data_dir)) as record:
+        sat = Today(record, (args.kind,) if args.kind else QUICK_KINDS, check=args.check)
+        items = sat.plan(args.items)
+        if not items:
+            print(json.dumps({"items": []}) if args.json else f"{MOST_ITEMS} items were done today; tomorrow again.")
+            return 0
+        if args.answers is None:
+            folder = Path(args.shots or f"flatwright-drill-{sat.day}-{sat.given + 1}")
+            _show(items, _drawn(items, folder, args.force), args.json)
+            return 0
+        answers = _read_answers(Path(args.answers), len(items))
+        told = _told(items, answers, args.answers)
+        for item, answer in zip(items, answers, strict=True):
+            sat.answer(item, _counted(item, answer, -1))
+    print(json.dumps(told, allow_nan=False)) if args.json else _say(told)
+    return 0
+
+
+def _read_answers(path: "Path", count: int) -> list[Any]:
+    """The answers of a file; raises BadFile when they are not a list of so many."""
+    import json
+
+    from sim.errors import BadFile
+    from sim.shop.store import read_limited
+
+    data = read_limited(path, 1_000_000)
+    try:
+        answers = json.loads(data)
+    except (ValueError, RecursionError) as error:
+        raise BadFile(f"{path}: must be JSON, got: {error}") from None
+    if not isinstance(answers, list) or len(answers) != count:
+        got = f"{len(answers)} answers" if isinstance(answers, list) else type(answers).__name__
+        raise BadFile(f"{path}: must be a list of {count} answers, got {got}")
+    return answers
 
 
 def _drawn(items: "Sequence[Item]", folder: "Path", force: bool) -> list[list[str]]:
@@ -150,7 +194,19 @@ def _told(items: "Sequence[Item]", answers: list[Any], where: str) -> dict[str, 
     by_kind = {kind: skill(one for one, item in zip(scored, items, strict=True) if item.kind == kind)
                for kind in dict.fromkeys(item.kind for item in items)}  # fmt: skip
     right = sum(row["right"] for row in rows)
-    return {"level": items[0].level, "items": rows, "skill_by_kind": by_kind, "right": right}
+    levels = sorted({item.level for item in items})
+    return {"level": levels[0] if len(levels) == 1 else levels, "items": rows, "skill_by_kind": by_kind, "right": right,
+            "d_prime": _d_prime(items, answers)}  # fmt: skip
+
+
+def _d_prime(items: "Sequence[Item]", answers: list[Any]) -> float | None:
+    """Sensitivity to true marks, apart from how readily one takes them; None under DPRIME_FROM dots."""
+    from sim.school.kinds_marks import IsItAMark, d_prime
+
+    counts = [item.counts(_counted(item, answer, -1)) for item, answer in zip(items, answers, strict=True)
+              if isinstance(item, IsItAMark)]  # fmt: skip
+    hits, true, wrong, false = (sum(column) for column in zip(*counts, strict=True)) if counts else (0, 0, 0, 0)
+    return d_prime(hits, true, wrong, false) if true + false >= DPRIME_FROM else None
 
 
 def _say(told: Mapping[str, Any]) -> None:
@@ -159,6 +215,9 @@ def _say(told: Mapping[str, Any]) -> None:
         print(f"{row['number']}. {'right' if row['right'] else 'not right'}: {row['sentence']}")
     found = told["skill_by_kind"].items()
     skills = ", ".join(f"{kind} {'-' if value is None else f'{value:.0f}'}" for kind, value in found)
-    print(f"{told['right']} of {len(told['items'])} right on level {told['level']}")
+    level = told["level"] if isinstance(told["level"], int) else ", ".join(str(one) for one in told["level"])
+    print(f"{told['right']} of {len(told['items'])} right on level {level}")
     print(f"skill (0 blind, 100 the truth): {skills}")
+    if told["d_prime"] is not None:
+        print(f"true marks told from false ones: d' {told['d_prime']:.1f} (0 not at all, 1 fairly, 2 well)")
     print(LINE)

@@ -10,12 +10,13 @@ from typing import Any
 
 import numpy as np
 
-from sim.errors import BadParam
+from sim.errors import BadParam, Refused
 from sim.school import bank as bank_module
-from sim.school import kinds_faces, kinds_marks, kinds_prints
+from sim.school import kind_next, kinds_faces, kinds_marks, kinds_prints
 from sim.school.bank import Bank, cache_folder, keep_file
 from sim.school.item import LEVELS, Item
-from sim.school.kinds_faces import WhatForm, WhatNext, WhichWay
+from sim.school.kind_next import WhatNext
+from sim.school.kinds_faces import WhatForm, WhichWay
 from sim.school.kinds_marks import Highest, IsItAMark, ThreeInOrder
 from sim.school.kinds_prints import LEVEL_BANK, CountSquare, Readable
 from sim.school.view import CONDITIONS
@@ -29,9 +30,10 @@ KINDS: dict[str, tuple[type[Item], Facts]] = {
     "count": (CountSquare, kinds_prints.count_facts),
     "direction": (WhichWay, kinds_faces.direction_facts),
     "mark": (IsItAMark, kinds_marks.false_facts),
-    "next": (WhatNext, kinds_faces.next_facts),
+    "next": (WhatNext, kind_next.next_facts),
 }
 KIND_NAMES = tuple(KINDS)
+SEARCHES = 8
 
 
 @lru_cache(maxsize=4)
@@ -91,9 +93,19 @@ def _facts(kind: str, level: int, seed: int, bank: Bank) -> dict[str, Any]:
                 return found
         except (OSError, ValueError):
             pass
-    facts = KINDS[kind][1](bank, level, np.random.default_rng([seed, KIND_NAMES.index(kind), level, 69]))
+    facts = _found(kind, level, seed, bank)
     keep_file(path, json.dumps(facts).encode())
     return facts
+
+
+def _found(kind: str, level: int, seed: int, bank: Bank) -> dict[str, Any]:
+    """Facts by the kind's own search; begun anew where the coupons drawn hold nothing that suits, or one would tip."""
+    for again in range(SEARCHES):
+        try:
+            return KINDS[kind][1](bank, level, np.random.default_rng([seed, KIND_NAMES.index(kind), level, 69, again]))
+        except (BadParam, Refused) as error:
+            fault = error
+    raise fault  # of the last search
 
 
 @lru_cache(maxsize=32)
@@ -105,6 +117,6 @@ def _others(level: int, bank: Bank) -> list[list[float]]:
 
 @lru_cache(maxsize=64)
 def _kept_at(kind: str, bank: Bank) -> Path:
-    text = "".join(inspect.getsource(m) for m in (kinds_marks, kinds_prints, kinds_faces))
+    text = "".join(inspect.getsource(m) for m in (kinds_marks, kinds_prints, kinds_faces, kind_next))
     key = hashlib.sha256(text.encode()).hexdigest()[:12]
     return cache_folder() / f"items-{bank.coupons}-{key}" / kind

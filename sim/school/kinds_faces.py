@@ -1,22 +1,19 @@
-"""Drills about a face: what form is it, which way was it scraped, what is to be done next.
+"""Drills about a face: what form is it, which way was it scraped.
 
 Figures that name no other origin are common practice, no source.
 """
 
 import math
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
-from sim.hands import autopilot
-from sim.hands.lanes import Lanes
-from sim.hands.skill import HANDS, lay
-from sim.measure.flatness import bearing_flatness_um
 from sim.model.plate import PlateMake
 from sim.model.start import Start
-from sim.school.bank import ROUNDS, Bank
+from sim.school.bank import Bank
 from sim.school.item import (
     Choice,
     Form,
@@ -33,8 +30,6 @@ from sim.school.item import (
 from sim.school.item import Number as Amount
 from sim.school.view import Condition, Patch, Picture, picture
 from sim.shop.commands import (
-    HoneBlade,
-    LetSoak,
     RollFilm,
     Scrape,
     SpotFace,
@@ -45,7 +40,6 @@ from sim.shop.commands import (
 )
 from sim.shop.job import Job, JobStart, begin_job
 from sim.shop.partwork import PushEnds
-from sim.shop.sight import Sight, look
 
 FORMS = ("even", "crowned", "hollow", "twisted")
 BAR_MM = 150.0, 50.0
@@ -58,6 +52,13 @@ def form_um(form: str, amplitude_um: float) -> np.ndarray:
     x, y = np.linspace(-1.0, 1.0, 31)[None, :], np.linspace(-1.0, 1.0, 11)[:, None]
     shapes = {"even": 0.0 * x * y, "crowned": 1.0 - x * x + 0.0 * y, "hollow": x * x + 0.0 * y, "twisted": 0.5 * x * y}
     return np.asarray(amplitude_um * shapes[form])
+
+
+@lru_cache(maxsize=1024)
+def form_costs_um(truth: str, amplitude_um: float) -> tuple[float, ...]:
+    """What each of FORMS is off by: the range of the difference of both forms."""
+    true = form_um(truth, amplitude_um)
+    return tuple(float(np.ptp(true - form_um(other, amplitude_um))) for other in FORMS)
 
 
 def form_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, Any]:
@@ -150,8 +151,7 @@ class WhatForm(Item):
 
     def parts(self, answer: Any) -> tuple[Part, ...]:
         """What an answer cost, and what a blind one costs."""
-        a = self.facts["amplitude_um"]
-        costs = [float(np.ptp(form_um(self.truth, a) - form_um(other, a))) for other in FORMS]
+        costs = form_costs_um(self.truth, self.facts["amplitude_um"])
         return (Part("form misread", "um", costs[option_of(answer, FORMS)], float(np.mean(costs))),)
 
     def blind(self, rng: np.random.Generator) -> str:
@@ -321,147 +321,3 @@ class WhichWay(Item):
         lit = replace(condition, lamp_deg=lamp_deg, lay=condition.lay * old)
         job = lay_job(self.bank, f)
         return (picture(job.face, LAY_PATCH, lit, caption="wiped and stoned"),)
-
-
-# ---------------------------------------------------------------- what next
-
-ACTS = (
-    "take the high ones only",
-    "take all the blue",
-    "a film of half the thickness, then all",
-    "stone and print again, then all",
-    "stop",
-)
-HORIZON_S = 1500.0
-REPEATS = 8
-
-
-def next_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, Any]:
-    """Facts of an item of kind 8: early states on low levels, late ones on high levels; each act run eight times."""
-    middle = (len(ROUNDS) - 1) * share_hard(level)
-    k = int(np.clip(round(middle + float(rng.uniform(-1.0, 1.0))), 0, len(ROUNDS) - 1))
-    for _ in range(6):
-        worked = bank.draw(rng, (ROUNDS[k],))
-        facts = {
-            "coupon": worked.coupon,
-            "round": worked.round,
-            "film_um": round(between(level, 6.0, 2.0), 2),
-            "luck": int(rng.integers(2**31)),
-        }
-        ends = np.array([[_after(bank, facts, act, n) for n in range(REPEATS)] for act in range(len(ACTS))])
-        means = ends.mean(axis=1)
-        best = int(means.argmin())
-        error = ends[best].std(ddof=1) / math.sqrt(REPEATS)
-        cost = np.where(means <= means[best] + error, 0.0, means - means[best])
-        if cost.max() > 2.0 * error and (cost > 0.0).any():
-            break
-    return facts | {"flatness_um": [round(float(v), 4) for v in means], "cost_um": [round(float(v), 4) for v in cost]}
-
-
-def _state(bank: Bank, facts: dict[str, Any]) -> Job:
-    """The coupon with a fresh print, as it is shown."""
-    job = bank.job_after(facts["coupon"], facts["round"])
-    perform(WipeFace(), job)
-    _print_again(job, facts["film_um"])
-    return job
-
-
-def _print_again(job: Job, film_um: float) -> None:
-    perform(RollFilm(film_um), job)
-    at = np.random.default_rng([job.start.seed, job.round, 78]).random(2)
-    perform(SpotFace(round(12.0 + 40.0 * at[0], 2), round(10.0 + 40.0 * at[1], 2), 12.0), job)
-
-
-def _after(bank: Bank, facts: dict[str, Any], act: int, repeat: int) -> float:
-    """Bearing flatness after HORIZON_S in which this act is done over and over; the same luck for every act."""
-    job = _state(bank, facts)
-    begun, film, first = job.clock_s, facts["film_um"], True
-    if act == 4:
-        perform(LetSoak(HORIZON_S / 60.0), job)
-    while job.clock_s - begun < HORIZON_S:
-        if act in (2, 3) and first:
-            film *= 0.5 if act == 2 else 1.0
-            if act == 3:
-                perform(StoneFace(), job)
-            perform(WipeFace(), job)
-            _print_again(job, film)
-        first = False
-        _take(job, "split" if act == 0 else "all", facts["luck"] + repeat, begun + HORIZON_S)
-        perform(StoneFace(), job)
-        perform(WipeFace(), job)
-        if job.clock_s - begun < HORIZON_S:
-            _print_again(job, film)
-    return bearing_flatness_um(job.face)
-
-
-def _take(job: Job, how: str, seed: int, until_s: float) -> None:
-    """One round of strokes over the chosen marks, cut off when the time is up; changes `job`."""
-    pilot, hand = autopilot.Pilot(), HANDS["trained"]
-    sight: Sight = look(job)
-    marks, bare = autopilot.read_print(sight, pilot)
-    edge = autopilot.near_edge(sight.iron, pilot.edge_mm, sight.pitch_mm)
-    chosen = autopilot.choose(marks, bare, edge, how, pilot)
-    stage = autopilot.STAGES[1] if job.round < 8 else autopilot.STAGES[2]
-    along = autopilot.DIRECTIONS[job.round % 2]
-    lanes = Lanes(along, stage.spacing_mm, stage.longest_mm, pilot.beyond_mm, stage.push_n, stage.narrow_share)
-    meant = autopilot.strokes_over(chosen, sight.pitch_mm, lanes, np.zeros(int(chosen.max()) + 1, bool))
-    made = lay(meant, hand, seed, job.round)
-    fits = int((until_s - job.clock_s) * hand.pace_per_min / 60.0)
-    made = made[: max(min(fits, 2000), 0)]
-    if len(made):
-        perform(HoneBlade(stage.blade), job)
-        perform(Scrape(stage.blade, strokes_as_data(made), hand.care, hand.ramp_mm, hand.pace_per_min), job)
-    else:
-        perform(LetSoak(max(until_s - job.clock_s, 1.0) / 60.0 + 0.01), job)
-
-
-class WhatNext(Item):
-    """Kind 8: what is to be done next."""
-
-    kind = "next"
-    target_s = 20.0
-
-    @property
-    def question(self) -> str:
-        """What is asked."""
-        f = self.facts
-        return (
-            f"After round {f['round']}, film {f['film_um']:.1f} um: which act leaves the flattest bearing after "
-            f"{HORIZON_S / 60:.0f} minutes more?"
-        )
-
-    @property
-    def forms(self) -> tuple[Form, ...]:
-        """How it is answered."""
-        return (Choice(ACTS),)
-
-    @property
-    def truth(self) -> str:
-        """An answer that costs nothing."""
-        return ACTS[int(np.argmin(self.facts["flatness_um"]))]
-
-    def parts(self, answer: Any) -> tuple[Part, ...]:
-        """What an answer cost, and what a blind one costs."""
-        cost = self.facts["cost_um"]
-        return (Part("flatness lost", "um", cost[option_of(answer, ACTS)], float(np.mean(cost))),)
-
-    def blind(self, rng: np.random.Generator) -> str:
-        """An answer that knows nothing of the item."""
-        return ACTS[int(rng.integers(len(ACTS)))]
-
-    def right(self, answer: Any) -> bool:
-        """Whether the staircase takes an answer as right."""
-        return self.loss(answer) == 0.0
-
-    def why(self, answer: Any) -> str:
-        """One sentence with the figures."""
-        ends = self.facts["flatness_um"]
-        return (
-            f"{self.truth.capitalize()}: {min(ends):.1f} um after {HORIZON_S / 60:.0f} minutes, "
-            f"yours {ends[option_of(answer, ACTS)]:.1f} (mean of {REPEATS} runs)."
-        )
-
-    def draw(self, condition: Condition) -> tuple[Picture, ...]:
-        """Its pictures under a condition."""
-        job = _state(self.bank, self.facts)
-        return (picture(job.face, Patch(3.0, 3.0, 54.0, 34.0), condition, square=False),)

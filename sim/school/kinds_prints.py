@@ -19,6 +19,7 @@ from sim.school.item import (
     Number,
     Part,
     amount_of,
+    between,
     option_of,
     pair_of,
     share_hard,
@@ -159,14 +160,17 @@ SIDE_MM = MM_PER_INCH
 SPOT_MM2 = 0.5  # below the eye's 1 mm2: a coupon has few so large
 COUNT = Number("spots", "spots", 0.0, 120.0)
 BEARING = Number("bearing", "points", 0.0, 100.0)
-LEVEL_BANK = 24  # items of a level whose truths stand for "another item's truth"
+MIDDLE = 24.0, 14.0  # spots and bearing share (%) about which squares lie, within a ratio that shrinks by level
+LEVEL_BANK = 16  # items of a level whose truths stand for "another item's truth"
 
 
 def count_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, Any]:
-    """Facts of an item of kind 5: a counting square whose marks are as merged and specked as the level asks."""
+    """Facts of an item of kind 5: on higher levels a square with more specks, and more like the other squares."""
     wanted = 0.05 + 0.95 * share_hard(level)
+    spots, bearing = between(level, 3.0, 2.0), between(level, 4.0, 2.4)
     nearest: tuple[float, dict[str, Any]] | None = None
-    for _ in range(12):
+    for tried in range(40):
+        slack = 1.0 + 0.05 * max(tried - 4, 0)  # rather a square somewhat unlike the others than none
         worked = bank.draw(rng, (4, 5, 6, 8, 10, 12, 14))
         made = PrintMade(
             round(float(np.exp(rng.uniform(math.log(1.5), math.log(5.0)))), 2),
@@ -174,20 +178,22 @@ def count_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, A
             int(rng.integers(2**31)),
         )
         printed = bank.printed(worked, made)
-        for _ in range(20):
+        for _ in range(12):
             edge = rng.random() < share_hard(level)
             x = 0.5 if edge else float(rng.uniform(2.0, 58.0 - SIDE_MM))
             y = float(rng.uniform(2.0, 38.0 - SIDE_MM))
             told = _counted(printed, worked, made, (round(x, 2), round(y, 2)))
-            if not 4 <= told["spots"] <= 40:
+            alike = max(told["spots"] / MIDDLE[0], MIDDLE[0] / max(told["spots"], 1)) <= spots * slack
+            share = max(told["bearing_pct"], 0.1) / MIDDLE[1]
+            if not alike or max(share, 1.0 / share) > bearing * slack:
                 continue
             off = abs(told["confusion"] - wanted)
             if nearest is None or off < nearest[0]:
                 nearest = off, told
-        if nearest is not None and nearest[0] < 0.08:
+        if nearest is not None and nearest[0] < 0.12:
             break
     if nearest is None:
-        raise BadParam(f"no square on {bank.coupons} coupons holds 4 to 40 spots")
+        raise BadParam(f"no square on {bank.coupons} coupons has spots and bearing as level {level} asks")
     return nearest[1]
 
 

@@ -3,7 +3,8 @@
 Figures that name no other origin are common practice, no source.
 """
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -11,18 +12,21 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, label, map_coordinates
 
+from sim.books.standing import skill
 from sim.school.bank import LOOK_MM
 from sim.school.item import Item
-from sim.school.kinds_faces import ACTS, STEPS
+from sim.school.kind_next import ACTS, ALL
+from sim.school.kinds_faces import STEPS
 from sim.school.kinds_marks import ThreeInOrder
-from sim.school.view import Picture
+from sim.school.kinds_prints import COUNT, SIDE_MM
+from sim.school.view import Condition, Picture
 
 Reader = Callable[[Item], Any]
 Grey = NDArray[np.float64]
-THRESHOLD = 0.62  # of the light iron around: a colour weaker than this is taken for blue
+THRESHOLD = 0.72  # of the light iron around: a colour weaker than this is taken for blue
 BLOCK_MM = 8.0  # how far around
-TUNED = "blue, neutral, high"
-TUNED_TONE = 0.38  # fixed threshold of the reader that is tuned to one condition, share of white
+NOISE_MM2 = 0.08  # what is smaller is taken for grain
+TUNED = Condition("blue", "neutral", "high", lamp_height_deg=50.0)  # what the threshold reader is tuned to
 
 
 def grey(shown: Picture) -> Grey:
@@ -30,10 +34,15 @@ def grey(shown: Picture) -> Grey:
     return np.asarray(shown.rgb.astype(np.float64) @ (0.30, 0.59, 0.11) / 255.0)
 
 
-def cover(shown: Picture) -> NDArray[np.bool_]:
-    """Where a picture is taken for blue: one colour is much weaker than on the light iron around, by a fixed share."""
+def cover(shown: Picture, whole: bool = False) -> NDArray[np.bool_]:
+    """Where a picture is taken for blue: one colour is much weaker than on the light iron around, by a fixed share.
+
+    whole: than on the lightest iron of the whole picture.
+    """
     soft = max(0.12 * shown.px_per_mm, 0.5)
     rgb = np.stack([gaussian_filter(shown.rgb[..., n].astype(np.float64), soft) for n in range(3)], axis=-1)
+    if whole:
+        return np.asarray((rgb / np.percentile(rgb.reshape(-1, 3), 88, axis=0)).min(axis=-1) < THRESHOLD)
     size = max(8, round(BLOCK_MM * shown.px_per_mm))
     high, wide = (max(1, round(n / size)) for n in rgb.shape[:2])
     rows, cols = np.linspace(0, rgb.shape[0], high + 1).astype(int), np.linspace(0, rgb.shape[1], wide + 1).astype(int)
@@ -50,6 +59,13 @@ def _spread(blocks: Grey, shape: tuple[int, int]) -> Grey:
     rows, cols = ((np.arange(n) + 0.5) * m / n - 0.5 for n, m in zip(shape, blocks.shape, strict=True))
     at = np.meshgrid(np.clip(rows, 0, blocks.shape[0] - 1), np.clip(cols, 0, blocks.shape[1] - 1), indexing="ij")
     return np.asarray(map_coordinates(blocks, at, order=1))
+
+
+def upright(values: Grey, shown: Picture, box_mm: tuple[float, float, float, float], step_mm: float) -> Grey:
+    """Values of a picture on a grid over the face: x0, y0, x1, y1; rows go up."""
+    x, y = np.meshgrid(np.arange(box_mm[0], box_mm[2], step_mm), np.arange(box_mm[1], box_mm[3], step_mm))
+    u, v, w = (p[0] * x + p[1] * y + p[2] for p in shown.plane)
+    return np.asarray(map_coordinates(values, np.stack([v / w - 0.5, u / w - 0.5]), order=1, mode="nearest"))
 
 
 def tone_at(tones: Grey, shown: Picture, point_mm: tuple[float, float], reach_mm: float) -> float:
@@ -79,7 +95,7 @@ def _more_in_the_middle(item: Item) -> Any:
     """Kind 4: more blue in the middle is a crown, more at the ends a hollow."""
     middle = ends = 0.0
     for shown in item.pictures:
-        blue = cover(shown)
+        blue = upright(cover(shown, whole=True).astype(np.float64), shown, (4.0, 4.0, 146.0, 46.0), 0.5)
         third = blue.shape[1] // 3
         middle += float(blue[:, third : 2 * third].mean())
         ends += 0.5 * float(blue[:, :third].mean() + blue[:, 2 * third :].mean())
@@ -88,26 +104,38 @@ def _more_in_the_middle(item: Item) -> Any:
     return "hollow" if ends > 1.4 * middle else "even"
 
 
-def _count_dark(blue: NDArray[np.bool_], shown: Picture) -> list[float]:
-    """Every dark patch is a spot, every dark pixel bears."""
-    inside = round(2.0 * shown.px_per_mm)
-    blue = blue[inside:-inside, inside:-inside]
-    found, count = label(blue)
-    sizes = np.bincount(found.ravel(), minlength=count + 1)[1:]
-    large = int((sizes >= 0.05 * shown.px_per_mm**2).sum())
-    return [min(float(large), 120.0), 100.0 * float(blue.mean())]
+STEP_MM = 0.1
+
+
+def _count_dark(blue: NDArray[np.bool_], shown: Picture, item: Item) -> list[float]:
+    """Every dark patch in the square is a spot, every dark bit of it bears."""
+    x, y = item.facts["corner_mm"]
+    inside = upright(blue.astype(np.float64), shown, (x, y, x + SIDE_MM, y + SIDE_MM), STEP_MM) > 0.5
+    found, count = label(inside)
+    sizes = np.bincount(found.ravel(), minlength=count + 1)[1:] * STEP_MM**2
+    return [min(float((sizes >= NOISE_MM2).sum()), COUNT.high), 100.0 * float(inside.mean())]
 
 
 def _components(item: Item) -> Any:
     """Kind 5: patches darker than a fixed share of the middle tone."""
     shown = item.pictures[0]
-    return _count_dark(cover(shown), shown)
+    return _count_dark(cover(shown), shown, item)
 
 
-def threshold_reader(item: Item, tone: float = TUNED_TONE) -> Any:
-    """Kind 5: patches darker than one fixed tone, tuned on one condition."""
-    shown = item.pictures[0]
-    return _count_dark(gaussian_filter(grey(shown), 1.0) < tone, shown)
+def threshold_reader(item: Item, shown: Picture, tone: float) -> Any:
+    """Kind 5: patches darker than one fixed tone, as it was tuned on one condition."""
+    return _count_dark(gaussian_filter(grey(shown), 1.0) < tone, shown, item)
+
+
+def tuned_tone(items: Sequence[Item], condition: Condition) -> tuple[float, float]:
+    """The tone with which the threshold reader does best on kind 5 under one condition, and its skill there."""
+    shown = [item.draw(condition)[0] for item in items]
+    best = (0.0, -math.inf)
+    for tone in np.linspace(0.05, 0.8, 31):
+        scored = [(item.loss(said := threshold_reader(item, one, float(tone))), item.chance_of(said), item.best)
+                  for item, one in zip(items, shown, strict=True)]  # fmt: skip
+        best = max(best, (float(tone), skill(scored) or 0.0), key=lambda found: found[1])
+    return best
 
 
 def _strongest_gradient(item: Item) -> Any:
@@ -128,7 +156,7 @@ def _large_ones(item: Item) -> Any:
     taken = []
     for n, at in enumerate(item.form.points_mm):  # type: ignore[union-attr]
         left, top = shown.px_of(*at)
-        i, j, r = round(top), round(left), round(0.3 * shown.px_per_mm)
+        i, j, r = round(top), round(left), round(0.6 * shown.px_per_mm)
         near = found[max(i - r, 0) : i + r + 1, max(j - r, 0) : j + r + 1]
         names = near[near > 0]
         if names.size and float((found == np.bincount(names).argmax()).sum()) / shown.px_per_mm**2 > 1.0:
@@ -138,7 +166,7 @@ def _large_ones(item: Item) -> Any:
 
 def _take_all(item: Item) -> Any:
     """Kind 8: take all the blue."""
-    return ACTS[1]
+    return ACTS[ALL]
 
 
 SIMPLE: dict[str, Reader] = {

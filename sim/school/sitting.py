@@ -49,22 +49,18 @@ def sitting(kinds: Sequence[str], level: int, items: int, seed: int, *, check: b
         raise BadParam(f"items must be 1 to {MOST_ITEMS}, got {items}")
     rng = np.random.default_rng([seed, level, 90])
     made: list[Item] = []
-    last: tuple[str, str] | None = None
+    last: str | None = None
     for n in range(items):
         kind = kinds[n % len(kinds)]
         free = [one for one in CONDITIONS if is_held_out(kind, level, one) == check]
-        apart = [one for one in free if last is None or not _alike(last, _seen(one))]
+        apart = [one for one in free if last is None or not is_alike(last, one)]
         condition = (apart or free or list(CONDITIONS))[int(rng.integers(len(apart or free or CONDITIONS)))]
-        last = _seen(condition)
+        last = condition
         made.append(make_item(kind, level, int(rng.integers(2**31)), condition, bank=bank))
     return made
 
 
-def _seen(condition: str) -> tuple[str, str]:
-    """Pigment and lamp of a condition."""
-    pigment, _, lamp = condition.split(", ")
-    return pigment, lamp
-
-
-def _alike(one: tuple[str, str], other: tuple[str, str]) -> bool:
-    return any(a == b for a, b in zip(one, other, strict=True))
+def is_alike(one: str, other: str) -> bool:
+    """Whether two conditions share pigment or lamp: neighbours of a sitting must not."""
+    (pigment, _, lamp), (its_pigment, _, its_lamp) = one.split(", "), other.split(", ")
+    return pigment == its_pigment or lamp == its_lamp

@@ -2,9 +2,11 @@
 
 import json
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 
+from sim.books.record import Record
 from sim.school.kinds import KIND_NAMES
 from sim.school.sitting import is_held_out, sitting
 from sim.school.view import CONDITIONS
@@ -61,3 +63,36 @@ def test_a_fifth_of_the_families_is_kept_for_checks_and_neighbours_share_neither
         pigment, _, lamp = one.condition.split(", ")
         assert pigment not in other.condition.split(", ")
         assert lamp not in other.condition.split(", ")
+
+
+def test_todays_sitting_is_kept_in_the_record_and_then_another_one_comes(told, tmp_path):
+    words = ("--today", "--kind", "highest", "--items", "2", "--data-dir", str(tmp_path / "data"))
+    first = told(*words, "--shots", str(tmp_path / "one"))["items"]
+    assert told(*words, "--shots", str(tmp_path / "again"))["items"][0]["question"] == first[0]["question"]
+    answers = tmp_path / "answers.json"
+    answers.write_text("[1, 2]")
+    found = told(*words, "--answers", str(answers))
+    with Record.open(tmp_path / "data") as record:
+        kept = record.answers("highest")
+    assert [one.loss for one in kept] == [row["loss"] for row in found["items"]]
+    assert {one.level for one in kept} == {1}
+    then = told(*words, "--shots", str(tmp_path / "then"))["items"]
+    assert Path(then[0]["pictures"][0]).read_bytes() != Path(first[0]["pictures"][0]).read_bytes()
+
+
+def test_a_wrong_answer_of_today_keeps_none_of_them(refused, tmp_path):
+    answers = tmp_path / "answers.json"
+    answers.write_text("[1, 99]")
+    words = ("--today", "--kind", "highest", "--items", "2", "--data-dir", str(tmp_path))
+    assert "[1]: answer must be" in refused(*words, "--answers", str(answers))
+    with Record.open(tmp_path) as record:
+        assert record.answers() == []
+
+
+def test_sensitivity_is_told_after_sixty_dots(told, tmp_path):
+    words = ("--kind", "mark", "--level", "2", "--items", "5")
+    answers = tmp_path / "answers.json"
+    answers.write_text(json.dumps([[n + 1 for n in item.truth] for item in sitting(("mark",), 2, 5, 1)]))
+    assert told(*words, "--answers", str(answers))["d_prime"] > 3.0
+    answers.write_text(json.dumps([list(range(1, 13))] * 5))
+    assert abs(told(*words, "--answers", str(answers))["d_prime"]) < 0.3

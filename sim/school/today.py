@@ -1,0 +1,236 @@
+"""Today's five minutes: which families come, at what level, and when one that is known comes back with a new face."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any, Protocol
+
+import numpy as np
+
+from sim.books.record import Answer, stamp
+from sim.errors import BadParam
+from sim.school.bank import Bank
+from sim.school.item import LEVELS, Item, Told, family_of
+from sim.school.kinds import KIND_NAMES, make_item
+from sim.school.sitting import MOST_ITEMS, QUICK_KINDS, is_alike, is_held_out
+from sim.school.view import CONDITIONS
+
+SITTING_S = 300.0
+BLOCKED = 5  # items of a new kind that come one after the other
+UP_AFTER = 3  # right in time, one after the other, before the level rises; one wrong and it falls
+KNOWN, OF_LAST, ON_DAYS = 4, 5, 2  # right in time of the last ones, on as many days: the family rests
+GAPS_DAYS = (1, 3, 7, 16, 35)
+ACTIVE = 4  # families of a kind and level that are practised at a time: then one is met often enough to be known
+
+
+class Book(Protocol):
+    """What is needed of `sim.books.record.Record`."""
+
+    def now(self) -> datetime:
+        """The time, with its zone."""
+
+    def answers(self, kind: str | None = None) -> list[Answer]:
+        """Answers of who practises now, oldest first."""
+
+    def add_answer(self, answer: Answer) -> None:
+        """Keep one more."""
+
+
+@dataclass(frozen=True)
+class FamilyState:
+    """Where a family stands: `rests_until` is None while it is practised; `step` counts the rests it has had."""
+
+    family: str
+    step: int = 0
+    rests_until: date | None = None
+
+    def is_due(self, today: date) -> bool:
+        """Whether it rested long enough and comes back."""
+        return self.rests_until is not None and today >= self.rests_until
+
+
+def level_after(answers: Sequence[Answer]) -> int:
+    """Level of a kind after these answers of it, oldest first: the staircase, from level 1.
+
+    Up after three right in time, down after one wrong; right but late does neither. Checks, and families of another
+    level that came back, do not move it.
+    """
+    level, row = 1, 0
+    for one in answers:
+        if one.held_out or one.level != level:
+            continue
+        if not one.right:
+            level, row = max(level - 1, LEVELS[0]), 0
+        elif one.within:
+            row += 1
+            if row == UP_AFTER:
+                level, row = min(level + 1, LEVELS[-1]), 0
+    return level
+
+
+def day_of(answer: Answer, now: datetime) -> date:
+    """The day of an answer in the zone of `now`."""
+    return datetime.fromisoformat(answer.when.replace("Z", "+00:00")).astimezone(now.tzinfo).date()
+
+
+def family_state(family: str, answers: Sequence[Answer], now: datetime) -> FamilyState:
+    """Where a family stands after its answers, oldest first.
+
+    It rests once 4 of its last 5 were right in time on two days; when it is back, one right in time sends it to a
+    longer rest, one wrong begins it anew.
+    """
+    step, until = 0, None
+    last: list[tuple[bool, date]] = []
+    for one in answers:
+        day, good = day_of(one, now), one.right and one.within
+        if until is not None:
+            if good:
+                until, step = day + timedelta(days=GAPS_DAYS[min(step, len(GAPS_DAYS) - 1)]), step + 1
+            elif not one.right:
+                step, until, last = 0, None, []
+            continue
+        last = [*last, (good, day)][-OF_LAST:]
+        days = {when for ok, when in last if ok}
+        if sum(ok for ok, _ in last) >= KNOWN and len(days) >= ON_DAYS:
+            until, step = day + timedelta(days=GAPS_DAYS[0]), 1
+    return FamilyState(family, step, until)
+
+
+class Today:
+    """A sitting on a record: five minutes or 24 items, of which at most 24 come in one day.
+
+    Parameters
+    ----------
+    book : Record
+        Read at the start, written by `answer`.
+    kinds : sequence of str
+        What is mixed: kinds whose lesson was passed.
+    check : bool
+        Only families that are kept for checks; the level stays.
+    bank : Bank, optional
+
+    Raises
+    ------
+    BadParam
+        No kind, or an unknown one.
+
+    Notes
+    -----
+    What comes depends on the record and the day alone: the same sitting is planned again until it is answered. What
+    was not done yesterday is not added to today.
+    """
+
+    def __init__(self, book: Book, kinds: Sequence[str] = QUICK_KINDS, *, check: bool = False,
+                 bank: Bank | None = None) -> None:
+        for kind in kinds:
+            if kind not in KIND_NAMES:
+                raise BadParam(f"kind must be one of {', '.join(KIND_NAMES)}, got {kind!r}")
+        if not kinds:
+            raise BadParam("kinds must name at least one kind of drill, got none")
+        self._book, self._kinds, self._check, self._bank = book, tuple(kinds), check, bank
+        self._answers = list(book.answers())
+        self._begun = book.now()
+        self._shown: list[tuple[str, str]] = []  # kind and condition of each item of this sitting
+        self.name = f"{stamp(self._begun)} {'check' if check else 'practice'}"
+
+    @property
+    def left(self) -> int:
+        """Items that may still come today; 0 when the five minutes are over."""
+        over = (self._book.now() - self._begun).total_seconds() >= SITTING_S
+        return 0 if over else max(MOST_ITEMS - self.given, 0)
+
+    @property
+    def day(self) -> date:
+        """Today."""
+        return self._book.now().date()
+
+    @property
+    def given(self) -> int:
+        """Answers given today."""
+        now = self._book.now()
+        return sum(day_of(one, now) == now.date() for one in self._answers)
+
+    def level(self, kind: str) -> int:
+        """Level at which a kind stands."""
+        return level_after([one for one in self._answers if one.kind == kind])
+
+    def next(self) -> Item | None:
+        """The next item, by what was answered so far; None when the sitting, or the day, is full."""
+        return self._item(len(self._shown)) if self.left > 0 else None
+
+    def plan(self, items: int) -> list[Item]:
+        """So many items at once, at most as many as are left: for pictures and a file of answers."""
+        return [self._item(len(self._shown)) for _ in range(min(items, self.left))]
+
+    def answer(self, item: Item, answer: Any, seconds: float | None = None, sure: bool | None = None) -> Told:
+        """Tell the truth of an item and keep the answer; without `seconds` it counts as given in time.
+
+        Raises
+        ------
+        BadParam
+            An answer that is not of the item's form; nothing is kept.
+        """
+        told = item.told(answer)
+        took = item.target_s if seconds is None else float(seconds)
+        held = is_held_out(item.kind, item.level, item.condition)
+        kept = Answer(item.kind, item.level, item.family, held, told.right, took, took <= item.target_s,
+                      item.loss(answer), item.chance_of(answer), item.best, sure, item.seed,
+                      stamp(self._book.now()), self.name)  # fmt: skip
+        self._book.add_answer(kept)
+        self._answers.append(kept)
+        return told
+
+    # ------------------------------------------------------------ what comes
+
+    def _item(self, number: int) -> Item:
+        rng = np.random.default_rng([self._begun.toordinal(), len(self._answers), number, 91])
+        kind = self._kind(rng)
+        level, condition = self._family(kind, rng)
+        self._shown.append((kind, condition))
+        return make_item(kind, level, int(rng.integers(2**31)), condition, bank=self._bank)
+
+    def _kind(self, rng: np.random.Generator) -> str:
+        """A new kind until its first five are done, else the one that was shown least lately."""
+        for kind in self._kinds:
+            before = sum(one.kind == kind for one in self._answers)
+            waiting = sum(kind == shown for shown, _ in self._shown) - self._answered_here(kind)
+            if 0 < before + waiting < BLOCKED:
+                return kind
+        shown = [kind for kind, _ in self._shown]
+        counts = [shown.count(kind) for kind in self._kinds]
+        least = [kind for kind, n in zip(self._kinds, counts, strict=True) if n == min(counts)]
+        return least[int(rng.integers(len(least)))]
+
+    def _answered_here(self, kind: str) -> int:
+        return sum(one.kind == kind and one.sitting == self.name for one in self._answers)
+
+    def _family(self, kind: str, rng: np.random.Generator) -> tuple[int, str]:
+        """Level and condition: what is due first, else one of those in practice, else a new one."""
+        now, level = self._book.now(), self.level(kind)
+        free = [one for one in CONDITIONS if is_held_out(kind, level, one) == self._check]
+        apart = [one for one in free if not self._shown or not is_alike(self._shown[-1][1], one)] or free
+        if self._check:
+            return level, apart[int(rng.integers(len(apart)))]
+        states = self._states(kind, now)
+        shown = {family_of(kind, level, condition) for _, condition in self._shown}
+        due = sorted((s.rests_until, s.family) for s in states.values()
+                     if s.rests_until is not None and s.is_due(now.date()))
+        for _, family in due:
+            _, own, condition = family.split(" / ")
+            if not self._shown or not is_alike(self._shown[-1][1], condition):
+                return int(own), condition
+        resting = {s.family for s in states.values() if s.rests_until is not None}
+        begun = [one for one in free if (name := family_of(kind, level, one)) in states and name not in resting]
+        begun = [one for one in begun if one in apart]
+        fresh = [one for one in apart if family_of(kind, level, one) not in states]
+        again = [one for one in begun if family_of(kind, level, one) not in shown] or begun
+        pool = again if again and (len(begun) >= ACTIVE or not fresh or rng.random() < 0.5) else fresh or apart
+        return level, pool[int(rng.integers(len(pool)))]
+
+    def _states(self, kind: str, now: datetime) -> dict[str, FamilyState]:
+        """Every practised family of a kind."""
+        by_family: dict[str, list[Answer]] = {}
+        for one in self._answers:
+            if one.kind == kind and not one.held_out:
+                by_family.setdefault(one.family, []).append(one)
+        return {family: family_state(family, rows, now) for family, rows in by_family.items()}
