@@ -22,8 +22,8 @@ ROOMS = {
     "hands": "skill lanes bands strategy autopilot stand worked own",
     "trials": "trial executor stats plan",
     "books": "record shoplog",
-    "school": "calls seen rules coach view bank kinds readers sitting lesson attempt ways checks trials classroom "
-    "cards",
+    "school": "calls seen evidence remark print_rules stroke_rules finish coach view bank kinds readers "
+    "sitting lesson attempt ways checks trials classroom cards",
     "report": "tables figures recut part page part_page sheet map",
     "bench": "palette viewport iron gestures hand_today pieces back desk kept hold lettering controls entries "
     "widgets uncovered panels inhand pane keys start files finish app events window script",
