@@ -11,11 +11,14 @@ from sim.shop.job import Job
 
 RULES: tuple[Rule, ...] = (*PRINT_RULES, *STROKE_RULES)
 PRAISE_APART = 4  # rounds between two praises: common practice, no source
+LONGEST_PAUSE = 8  # rounds: common practice, no source
 BACK = 3  # rounds that are gone back to find the figure before: one may have none
 
 
 class Coach:
     """Speaks when a figure leaves its band twice running, never of the same rule two rounds running.
+
+    A rule that has spoken keeps quiet for a round, and twice as long each time after.
 
     Attributes
     ----------
@@ -42,12 +45,10 @@ class Coach:
         return self.said[number]
 
     def _remark(self, rounds: list[RoundSeen]) -> Remark | None:
-        before = self.said.get(rounds[-2].number) if len(rounds) > 1 else None
-        spoken = before.rule if before else ""
         faults: list[Remark] = []
         praises: list[Remark] = []
         for rule in self.rules:
-            found = speaks(rule, rounds) if rule.name != spoken else None
+            found = speaks(rule, rounds) if not self._pauses(rule, rounds[-1].number) else None
             if found is not None:
                 (praises if rule.praise else faults).append(rule.remark(found))
         if faults:
@@ -55,6 +56,11 @@ class Coach:
         lately = {one.number for one in rounds[-PRAISE_APART:]}
         praised = any(said and said.praise for number, said in self.said.items() if number in lately)
         return praises[0] if praises and not praised else None
+
+    def _pauses(self, rule: Rule, number: int) -> bool:
+        """True while a rule keeps quiet after it spoke: for one round, and for twice as long each time after."""
+        spoken = [one for one, remark in self.said.items() if remark is not None and remark.rule == rule.name]
+        return bool(spoken) and number - max(spoken) <= min(2 ** (len(spoken) - 1), LONGEST_PAUSE)
 
     def at_finish(self, seen: Seen, job: Job) -> list[Remark]:
         """What the iron says, once the face is uncovered: worst first."""

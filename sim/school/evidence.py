@@ -10,6 +10,7 @@ from scipy.ndimage import distance_transform_edt, find_objects
 
 from sim.hands.autopilot import Pilot, blocks, fields_reached_pct, near_edge, read_print
 from sim.measure.spots import islands
+from sim.model.marks import Marks
 from sim.school.seen import RoundSeen
 
 Array = NDArray[np.float64]
@@ -25,6 +26,7 @@ BEYOND_MM = 1.0  # a stroke should have left its mark by here
 SAME_LINE_MM = 0.45  # middles of two strokes nearer than this go over the same iron
 ALONG_DEG = 30.0  # strokes nearer in direction than this go the same way
 STEP_MM = 0.25
+NEAR_BLUE_MM = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,9 +66,15 @@ class PrintRead:
 
 
 @lru_cache(maxsize=32)
+def whole_marks(one: RoundSeen) -> tuple[Marks, NDArray[np.bool_]]:
+    """Marks of a round's print with the bare middles that belong to them, and these middles alone."""
+    return read_print(one.marks, PILOT)
+
+
+@lru_cache(maxsize=32)
 def read(one: RoundSeen) -> PrintRead:
     """Read the print of a round."""
-    whole, bare = read_print(one.marks, PILOT)
+    whole, bare = whole_marks(one)
     found = islands(whole)
     count = len(found.area_mm2)
     labels, cell = found.labels, one.pitch_mm**2
@@ -79,7 +87,8 @@ def read(one: RoundSeen) -> PrintRead:
     edge[np.unique(labels[rim])] = True
     iron = max(int(one.iron.sum()), 1)
     pale = hard | _pale(one, labels, cells * cell)
-    return PrintRead(labels, found.area_mm2, found.x_mm, found.y_mm, dark, hard, pale, edge[1:], 100.0 * float(one.marked.sum()) / iron, fields_reached_pct(one.marks, PILOT))
+    blue_pct, fields_pct = 100.0 * float(one.marked.sum()) / iron, fields_reached_pct(one.marks, PILOT)
+    return PrintRead(labels, found.area_mm2, found.x_mm, found.y_mm, dark, hard, pale, edge[1:], blue_pct, fields_pct)
 
 
 def _pale(one: RoundSeen, labels: NDArray[np.int64], area_mm2: Array) -> NDArray[np.bool_]:
@@ -116,7 +125,8 @@ def cells_of(points: Array, one: RoundSeen) -> tuple[NDArray[np.int64], NDArray[
     return i, j, inside
 
 
-def swept(one: RoundSeen, half_mm: float = SWATH_MM) -> NDArray[np.bool_]:
+@lru_cache(maxsize=32)
+def swept(one: RoundSeen) -> NDArray[np.bool_]:
     """Iron that the strokes of a round went over, bool (ny, nx)."""
     line = np.zeros(one.iron.shape, bool)
     if not len(one.strokes):
@@ -126,7 +136,7 @@ def swept(one: RoundSeen, half_mm: float = SWATH_MM) -> NDArray[np.bool_]:
     line[i[inside], j[inside]] = True
     if not line.any():
         return line
-    return np.asarray(distance_transform_edt(~line) * one.pitch_mm <= half_mm) & one.iron
+    return np.asarray(distance_transform_edt(~line) * one.pitch_mm <= SWATH_MM) & one.iron
 
 
 @lru_cache(maxsize=32)
@@ -155,13 +165,14 @@ def turned_deg(one: Array, other: Array) -> float:
     return min(off, 180.0 - off)
 
 
+@lru_cache(maxsize=32)
 def abrupt_ends(one: RoundSeen) -> NDArray[np.bool_]:
     """For each stroke, whether it begins or ends on blue that goes on beyond it and that no other stroke takes."""
     strokes = one.strokes
     way = strokes[:, 2:4] - strokes[:, :2]
     unit = way / np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-9)[:, None]
     over = swept(one)
-    whole, _ = read_print(one.marks, PILOT)
+    whole, _ = whole_marks(one)
     found = np.zeros(len(strokes), bool)
     for at, sign in ((strokes[:, :2], -1.0), (strokes[:, 2:4], 1.0)):
         hit = np.ones(len(strokes), bool)
@@ -173,17 +184,25 @@ def abrupt_ends(one: RoundSeen) -> NDArray[np.bool_]:
     return found
 
 
-def begun_off(one: RoundSeen, reach_mm: float = 2.5) -> NDArray[np.bool_]:
-    """For each stroke, whether it never comes within reach of any blue of the print."""
+@lru_cache(maxsize=32)
+def off_blue(one: RoundSeen) -> NDArray[np.bool_]:
+    """For each stroke, whether its middle half passes no blue of the print, nor within half a millimetre of it."""
     points, which = line_points(one.strokes)
-    whole, _ = read_print(one.marks, PILOT)
-    far = distance_transform_edt(~whole.marked) * one.pitch_mm
+    whole, _ = whole_marks(one)
+    if not whole.marked.any():
+        return np.ones(len(one.strokes), bool)
+    near = distance_transform_edt(~whole.marked) * one.pitch_mm <= NEAR_BLUE_MM
+    first = np.searchsorted(which, np.arange(len(one.strokes)))
+    count = np.bincount(which, minlength=len(one.strokes))
+    part = (np.arange(len(which)) - first[which]) / np.maximum(count[which] - 1, 1)
     i, j, inside = cells_of(points, one)
-    near = np.zeros(len(points), bool)
-    near[inside] = far[i[inside], j[inside]] <= reach_mm
-    return np.asarray(np.bincount(which, near, len(one.strokes)) == 0)
+    kept = inside & (part >= 0.25) & (part <= 0.75)
+    hit = np.zeros(len(points), bool)
+    hit[kept] = near[i[kept], j[kept]]
+    return np.asarray(np.bincount(which, hit, len(one.strokes)) == 0)
 
 
+@lru_cache(maxsize=32)
 def gone_over(one: RoundSeen) -> NDArray[np.float64]:
     """For each stroke, the share of its length that lies on the line of an earlier stroke of the round, same way."""
     strokes = one.strokes
@@ -208,6 +227,7 @@ def gone_over(one: RoundSeen) -> NDArray[np.float64]:
     return share
 
 
+@lru_cache(maxsize=32)
 def side_share(one: RoundSeen) -> tuple[float, tuple[float, float]]:
     """Share of the fresh blue on the fuller half of the face, over four ways to halve it; and the middle of the blue.
 

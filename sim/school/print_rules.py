@@ -9,7 +9,8 @@ from sim.school.evidence import MARK_MM2, PrintRead, poorest_field_mm, read, sid
 from sim.school.remark import Found, Rule, numbers, where
 from sim.school.seen import RoundSeen
 
-FULL_PCT = 55.0  # blue on the iron above which a print tells little: trials on coupons, seeds 1 to 8
+FULL_PCT = {"rough": 75.0, "": 75.0}  # blue above which a print tells little: trials on coupons, seeds 1 to 8
+FULL_LATER_PCT = 55.0  # with a finer blade in hand
 FEW = 3  # marks below which no share is taken: common practice, no source
 LEFT_SHARE = 0.5  # of the hard marks taken, below which they are being left
 LONG_RUB_MM = 40.0  # four times the way over which 63 % of the excess moves
@@ -18,6 +19,8 @@ MIDDLE = 0.25  # of the length or width from an edge: farther in is the middle
 ONE_SIDED = 0.8  # share of the fresh blue on one half: trials on coupons
 EDGE_LEFT = 0.4  # of the edge marks taken, below which edges are skipped
 BEST_SQUARE = 0.6  # lowest square / counted square below which the count was of a good one
+REACHED_PCT = 80.0  # fields with blue below which a fine blade is early: trials on bowed coupons
+EARLY_ROUNDS = 3
 PRAISE_LEFT = 0.25  # of the plain marks left, from which taking the pale ones was a choice
 CAME_BACK = 0.3  # of a mark blue again: it came back
 
@@ -37,7 +40,7 @@ def heavy_film(rounds: Sequence[RoundSeen]) -> Found | None:
         return None
     marks = read(one)
     return Found(
-        marks.blue_pct, marks.blue_pct > FULL_PCT, 0.5 * one.film_um,
+        marks.blue_pct, marks.blue_pct > FULL_PCT.get(one.blade, FULL_LATER_PCT), 0.5 * one.film_um,
         ("Look at the whole print: most of the iron is blue.",
          f"Blue stood on {marks.blue_pct:.0f} % of it. Which of this is high, and which only near?",
          f"A film of {one.film_um:.1f} µm marks all that lies within {one.film_um:.1f} µm of the plate.",
@@ -188,7 +191,7 @@ def fine_too_early(rounds: Sequence[RoundSeen]) -> Found | None:
     """Fault 8: a fine blade and a thin film while whole fields have never seen the plate."""
     run = 0
     for one in reversed(rounds):
-        if one.blade not in ("fine", "split") or read(one).fields_pct >= 50.0:
+        if one.blade not in ("fine", "split") or read(one).fields_pct >= REACHED_PCT:
             break
         run += 1
     one = rounds[-1]
@@ -197,7 +200,7 @@ def fine_too_early(rounds: Sequence[RoundSeen]) -> Found | None:
     at = poorest_field_mm(one)
     pct = read(one).fields_pct
     return Found(
-        float(run), run >= 3, 2.0,
+        float(run), run >= EARLY_ROUNDS, 2.0,
         (f"Look at {where(at, one)}: no blue there yet.",
          f"Only {pct:.0f} % of the fields carry blue. How many fine strokes until the rest does?",
          "A fine stroke takes 3 to 5 µm and a rough one 10; the bare fields lie deeper than that.",
