@@ -4,7 +4,8 @@ from collections.abc import Sequence
 
 from sim.school.finish import at_finish
 from sim.school.print_rules import PRINT_RULES
-from sim.school.remark import Found, Remark, Rule
+from sim.school.remark import Found, Rule
+from sim.school.remark import Remark as Remark
 from sim.school.seen import RoundSeen, Seen
 from sim.school.stroke_rules import STROKE_RULES
 from sim.shop.job import Job

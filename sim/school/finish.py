@@ -2,8 +2,9 @@
 
 import numpy as np
 
-from sim.measure.spots import spots
+from sim.measure.spots import EYE, islands, spots
 from sim.measure.verdict import standard_marks
+from sim.model.marks import Marks
 from sim.school.calls import seat_plane
 from sim.school.evidence import line_points
 from sim.school.remark import Remark, where
@@ -14,7 +15,7 @@ FIELD_MM = 10.0
 LOW_UM = 1.0  # a field this much below the middle one is low: common practice, no source
 WORKED = 1.2  # strokes in it / in the middle field, from which it was worked at
 STANDING_UM = 1.0
-COUNT_OFF = 0.2  # of the true count, from which a count is told
+COUNT_OFF = 0.2  # of the true count in the same square, from which a count is told
 BEST = 0.6  # lowest square / mean
 
 
@@ -115,15 +116,25 @@ def _counts(rounds: list[RoundSeen], job: Job) -> list[Remark | None]:
              "Count there before you call it done."),
             (at,), (last.number,), at_stake_um=1.0))
     counted = [(one.number, count) for one in rounds for count in one.counts if count.spots > 0.0]
-    if counted and true.lowest >= 0.0:
+    if counted:
         number, count = counted[-1]
-        off = count.spots - true.lowest
-        if abs(off) > max(COUNT_OFF * true.lowest, 1.0):
+        there = _spots_in(marks, (count.x_mm, count.y_mm))
+        if abs(count.spots - there) > max(COUNT_OFF * there, 1.0):
+            middle = (count.x_mm + 0.5 * EYE.square_mm, count.y_mm + 0.5 * EYE.square_mm)
             found.append(Remark(
                 "count", 25,
-                (f"Look at the count of round {number}: {count.spots:.0f} spots.",
-                 f"The poorest square of the finished face has {true.lowest:.0f}. What did your square show?",
-                 "The face is judged by a thin even film and a gentle rub, over all places of the square.",
+                (f"Look at your square of round {number}: you counted {count.spots:.0f} spots.",
+                 f"On the finished face it holds {there}. What did you take for one spot?",
+                 "The face is judged by a thin even film and a gentle rub; a heavy one runs marks together.",
                  "Count each mark of 1 mm² or more once; marks less than 0.3 mm apart are one."),
-                (at,), (number,), at_stake_um=0.5))
+                (middle,), (number,), at_stake_um=0.5))
     return found
+
+
+def _spots_in(marks: Marks, corner_mm: tuple[float, float]) -> int:
+    """Spots whose middle lies in the counting square with this corner."""
+    one = islands(marks, EYE.gap_mm)
+    inside = one.area_mm2 >= EYE.spot_area_mm2
+    for at, low in ((one.x_mm, corner_mm[0]), (one.y_mm, corner_mm[1])):
+        inside &= (at >= low) & (at < low + EYE.square_mm)
+    return int(inside.sum())

@@ -93,7 +93,7 @@ def long_rub(rounds: Sequence[RoundSeen]) -> Found | None:
         one.way_mm, one.way_mm > LONG_RUB_MM, 1.5,
         ("Look at the rims of the marks: dark and drawn out.",
          f"You rubbed {one.way_mm:.0f} mm. What does the blue do after the first 10 mm?",
-         "Nearly all that is squeezed out has moved by then; more rubbing pales even marks that only touch.",
+         "Most of what is squeezed out has moved by then; more only pales the marks that barely touch.",
          "Rub 10 mm, once along or once across, and lift."),
         (), numbers(rounds))
 

@@ -111,6 +111,14 @@ def test_what_is_said_is_short_plain_and_rests_on_something():
         assert remark.rounds or remark.places_mm
 
 
+def test_whatever_a_rule_would_say_is_short():
+    told = [good(1).seen.rounds, bad("edges left", 1, 7).seen.rounds, bad("one-sided print", 1, 7).seen.rounds]
+    found = [one.look(rounds[:n]) for rounds in told for n in range(1, len(rounds) + 1) for one in RULES]
+    rungs = [rung for one in found if one is not None for rung in one.rungs]
+    assert len(rungs) > 500
+    assert max(len(rung) for rung in rungs) <= 96
+
+
 def test_places_lie_on_the_face_and_rounds_are_rounds_that_were_made():
     for told, number, remark in spoken():
         assert all(-1.0 <= x <= 61.0 and -1.0 <= y <= 41.0 for x, y in remark.places_mm)
@@ -134,12 +142,23 @@ def rule(name, outs, stake=1.0, **more):
     return Rule(name, 0, look, **more)
 
 
+class UpTo(Seen):
+    """The first rounds of a coupon."""
+
+    def __init__(self, count):
+        super().__init__()
+        self.count = count
+
+    @property
+    def rounds(self):
+        """The rounds so far."""
+        return good(1).seen.rounds[: self.count]
+
+
 def heard(*rules, rounds=8):
-    told, coach, seen = good(1), Coach(rules), Seen()
-    said = []
+    coach, said = Coach(rules), []
     for count in range(1, rounds + 1):
-        seen._states[-1] = type(seen._states[-1])(rounds=tuple(told.seen.rounds[:count]))
-        remark = coach.at_round(seen)
+        remark = coach.at_round(UpTo(count))
         said.append(remark.rule if remark else "")
     return said
 
@@ -229,6 +248,9 @@ def test_a_count_is_held_against_the_poorest_square_at_the_finish():
     assert found
     assert "60 spots" in found[0].rungs[0]
     assert found[0].fault == 25
+    held = int(re.search(r"holds (\d+)", found[0].rungs[1])[1])
+    told.seen.counted(told.seen.rounds[-1].number, Counted(5.0, 5.0, float(max(held, 1)), 20.0))
+    assert "count" not in {one.rule for one in told.coach.at_finish(told.seen, told.session.job)}
 
 
 def test_before_the_first_round_the_finish_says_nothing():
