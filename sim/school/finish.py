@@ -17,6 +17,7 @@ WORKED = 1.2  # strokes in it / in the middle field, from which it was worked at
 STANDING_UM = 1.0
 COUNT_OFF = 0.2  # of the true count in the same square, from which a count is told
 BEST = 0.6  # lowest square / mean
+FEW_SPOTS = 5.0  # in the mean square, below which no square is told as poor
 
 
 def at_finish(seen: Seen, job: Job) -> list[Remark]:
@@ -107,7 +108,7 @@ def _counts(rounds: list[RoundSeen], job: Job) -> list[Remark | None]:
     true = spots(marks)
     at = (round(true.lowest_at_mm[0], 1), round(true.lowest_at_mm[1], 1))
     last = rounds[-1]
-    if true.mean > 0.0 and true.lowest < BEST * true.mean:
+    if true.mean >= FEW_SPOTS and true.lowest < BEST * true.mean:
         found.append(Remark(
             "poorest square", 25,
             (f"Look at {where(at, last)}, around {at[0]:.0f}, {at[1]:.0f} mm.",

@@ -77,7 +77,7 @@ def numbers(rounds: Sequence[RoundSeen], last: int = 2) -> tuple[int, ...]:
 
 
 def where(at_mm: tuple[float, float], one: RoundSeen) -> str:
-    """A place on a face in words, y upwards: "the upper left corner", "the right edge", "the middle"."""
+    """A place on a face in words, y upwards: "the upper left corner", "the right side", "the middle"."""
     ny, nx = one.iron.shape
     across = at_mm[0] / (nx * one.pitch_mm)
     up = at_mm[1] / (ny * one.pitch_mm)
@@ -85,4 +85,4 @@ def where(at_mm: tuple[float, float], one: RoundSeen) -> str:
     height = "lower" if up < 1 / 3 else "upper" if up > 2 / 3 else ""
     if side and height:
         return f"the {height} {side} corner"
-    return f"the {side or height} edge" if side or height else "the middle"
+    return f"the {side or height} side" if side or height else "the middle"

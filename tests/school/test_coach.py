@@ -3,12 +3,15 @@
 import itertools
 import re
 
+import numpy as np
 import pytest
 
+from sim.school.calls import mark_heights, seat_plane
 from sim.school.coach import RULES, Coach, speaks
 from sim.school.remark import Found, Rule, where
 from sim.school.seen import Counted, Seen
-from sim.shop.commands import Scrape, SpotFace, WipeFace
+from sim.shop.commands import Scrape, SpotFace, WipeFace, perform
+from sim.shop.job import begin_job
 from tests.school.habits import BOWED, HABITS, bad, good, work
 
 # habit, its rule, the fault, and the rounds that bring it out
@@ -81,6 +84,23 @@ def test_pale_marks_that_were_rightly_chosen_are_praised_where_they_lay():
     near = [before.marked[max(0, int(4 * y) - 8) : int(4 * y) + 8, max(0, int(4 * x) - 8) : int(4 * x) + 8].any()
             for x, y in remark.places_mm]
     assert all(near)
+
+
+def test_the_marks_that_are_praised_truly_stood_above_the_others():
+    told = work(2, 6, hand="beginner")
+    remark = next(remark for _, remark in told.said if remark and remark.praise)
+    job = begin_job(told.session.job.start)
+    for command in told.session.commands:
+        perform(command, job)
+        if job.round == remark.rounds[0]:
+            break
+    marks = mark_heights(told.seen.rounds[job.round - 1].marks, job.face.height_um, seat_plane(job.face, job.body))
+    praised = {marks.at(x, y, 0.25) for x, y in remark.places_mm} - {None}
+    others = [k for k in np.flatnonzero(marks.found.area_mm2 >= 0.3) if k not in praised]
+    over_um = marks.height_um[sorted(praised)].mean() - marks.height_um[others].mean()
+    print(f"{len(praised)} marks praised, {over_um:.1f} um above {len(others)} others")
+    assert len(praised) >= 2
+    assert over_um > 1.0
 
 
 def test_praises_do_not_follow_each_other_closely():
@@ -207,7 +227,7 @@ def test_places_are_told_with_y_upwards():
     one = good(1).seen.rounds[0]
     assert where((2.0, 38.0), one) == "the upper left corner"
     assert where((58.0, 2.0), one) == "the lower right corner"
-    assert where((30.0, 38.0), one) == "the upper edge"
+    assert where((30.0, 38.0), one) == "the upper side"
     assert where((30.0, 20.0), one) == "the middle"
 
 
