@@ -1,0 +1,141 @@
+"""What the iron says at the finish: the only part of the coach that knows the heights."""
+
+import numpy as np
+
+from sim.measure.spots import EYE, islands, spots
+from sim.measure.verdict import standard_marks
+from sim.model.marks import Marks
+from sim.school.calls import seat_plane
+from sim.school.evidence import line_points
+from sim.school.remark import Remark, where
+from sim.school.seen import RoundSeen, Seen
+from sim.shop.job import Job
+
+FIELD_MM = 10.0
+LOW_UM = 1.0  # a field this much below the middle one is low: common practice, no source
+WORKED = 1.2  # strokes in it / in the middle field, from which it was worked at
+STANDING_UM = 1.0
+COUNT_OFF = 0.2  # of the true count in the same square, from which a count is told
+BEST = 0.6  # lowest square / mean
+FEW_SPOTS = 5.0  # in the mean square, below which no square is told as poor
+
+
+def at_finish(seen: Seen, job: Job) -> list[Remark]:
+    """Low iron taken, what was left standing, counts against the face, the poorest square; worst first.
+
+    Raises
+    ------
+    Refused
+        When the face cannot stand on a plate.
+    """
+    rounds = [one for one in seen.rounds if one.face == job.in_hand]
+    if not rounds:
+        return []
+    tops, x_mm, y_mm, sides = _fields(job)
+    found = [_low_taken(rounds, tops, x_mm, y_mm, sides), _standing(rounds, tops, x_mm, y_mm), *_counts(rounds, job)]
+    return sorted((one for one in found if one is not None), key=lambda one: -one.at_stake_um)
+
+
+def _fields(job: Job) -> tuple[np.ndarray, np.ndarray, np.ndarray, tuple[int, int]]:
+    """What bears in each field of 10 mm: its highest iron but for 2 %, over the plane it stands on, um (rows, cols).
+
+    NaN where a field has no scored iron; and the middles of the fields.
+    """
+    face = job.face
+    plane = seat_plane(face, job.body)
+    ny, nx = face.shape
+    rows, cols = (max(1, round(n * face.pitch_mm / FIELD_MM)) for n in (ny, nx))
+    tops = np.full((rows, cols), np.nan)
+    edges_y, edges_x = (np.linspace(0, n, k + 1).round().astype(int) for n, k in ((ny, rows), (nx, cols)))
+    x_mm, y_mm = (0.5 * (e[:-1] + e[1:]) * face.pitch_mm for e in (edges_x, edges_y))
+    for i in range(rows):
+        for j in range(cols):
+            box = slice(edges_y[i], edges_y[i + 1]), slice(edges_x[j], edges_x[j + 1])
+            height = face.height_um[box][face.scored[box]]
+            if len(height):
+                tops[i, j] = np.percentile(height, 98.0) - float(plane.at(x_mm[j], y_mm[i]))
+    return tops, x_mm, y_mm, (ny, nx)
+
+
+def _low_taken(rounds: list[RoundSeen], tops: np.ndarray, x_mm: np.ndarray, y_mm: np.ndarray,
+               sides: tuple[int, int]) -> Remark | None:
+    """The lowest field, when more was taken there than elsewhere."""
+    rows, cols = tops.shape
+    count = np.zeros(tops.shape)
+    for one in rounds:
+        points, _ = line_points(one.strokes, 1.0) if len(one.strokes) else (np.zeros((0, 2)), None)
+        i = np.floor(points[:, 1] / (sides[0] * one.pitch_mm) * rows).astype(int)
+        j = np.floor(points[:, 0] / (sides[1] * one.pitch_mm) * cols).astype(int)
+        inside = (i >= 0) & (i < rows) & (j >= 0) & (j < cols)
+        np.add.at(count, (i[inside], j[inside]), 1.0)
+    low = float(np.nanmedian(tops)) - tops
+    i, j = np.unravel_index(int(np.nanargmax(low)), tops.shape)
+    middle = max(float(np.median(count)), 1.0)
+    if low[i, j] < LOW_UM or count[i, j] < WORKED * middle:
+        return None
+    at = (float(x_mm[j]), float(y_mm[i]))
+    deep, share = float(low[i, j]), count[i, j] / middle
+    return Remark(
+        "low iron taken", 20,
+        (f"Look at {where(at, rounds[-1])}, around {at[0]:.0f}, {at[1]:.0f} mm.",
+         f"Its tops lie {deep:.1f} µm under the rest. How did they come to?",
+         f"{share:.1f} times as many strokes went there as into the middle field.",
+         "Leave a low place until the rest has come down to it and it takes blue by itself."),
+        (at,), tuple(one.number for one in rounds), at_stake_um=deep)
+
+
+def _standing(rounds: list[RoundSeen], tops: np.ndarray, x_mm: np.ndarray, y_mm: np.ndarray) -> Remark | None:
+    """The highest field over the middle one."""
+    high = tops - float(np.nanmedian(tops))
+    i, j = np.unravel_index(int(np.nanargmax(high)), tops.shape)
+    up = float(high[i, j])
+    if up < STANDING_UM:
+        return None
+    at = (float(x_mm[j]), float(y_mm[i]))
+    return Remark(
+        "left standing", 2,
+        (f"Look at {where(at, rounds[-1])}, around {at[0]:.0f}, {at[1]:.0f} mm.",
+         f"It stands {up:.1f} µm above the middle field. What did its prints look like?",
+         "What carries the face has pale or bare middles, print after print.",
+         "Take that place alone, a few strokes, and print again."),
+        (at,), (rounds[-1].number,), at_stake_um=up)
+
+
+def _counts(rounds: list[RoundSeen], job: Job) -> list[Remark | None]:
+    """The last count against the face, and the poorest square against the mean."""
+    found: list[Remark | None] = []
+    marks = standard_marks(job.face, job.body)
+    true = spots(marks)
+    at = (round(true.lowest_at_mm[0], 1), round(true.lowest_at_mm[1], 1))
+    last = rounds[-1]
+    if true.mean >= FEW_SPOTS and true.lowest < BEST * true.mean:
+        found.append(Remark(
+            "poorest square", 25,
+            (f"Look at {where(at, last)}, around {at[0]:.0f}, {at[1]:.0f} mm.",
+             f"The square there has {true.lowest:.0f} spots, the mean of the face is {true.mean:.0f}. Was it counted?",
+             "The poorest square decides; the best one tells only how good it could be.",
+             "Count there before you call it done."),
+            (at,), (last.number,), at_stake_um=1.0))
+    counted = [(one.number, count) for one in rounds for count in one.counts if count.spots > 0.0]
+    if counted:
+        number, count = counted[-1]
+        there = _spots_in(marks, (count.x_mm, count.y_mm))
+        if abs(count.spots - there) > max(COUNT_OFF * there, 1.0):
+            middle = (count.x_mm + 0.5 * EYE.square_mm, count.y_mm + 0.5 * EYE.square_mm)
+            found.append(Remark(
+                "count", 25,
+                (f"Look at your square of round {number}: you counted {count.spots:.0f} spots.",
+                 f"On the finished face it holds {there}. What did you take for one spot?",
+                 "The face is judged by a thin even film and a gentle rub; a heavy one runs marks together.",
+                 "Count each mark of 1 mm² or more once; marks less than 0.3 mm apart are one."),
+                (middle,), (number,), at_stake_um=0.5))
+    return found
+
+
+def _spots_in(marks: Marks, corner_mm: tuple[float, float]) -> int:
+    """Spots whose middle lies in the counting square with this corner."""
+    one = islands(marks, EYE.gap_mm)
+    inside = one.area_mm2 >= EYE.spot_area_mm2
+    for at, low in ((one.x_mm, corner_mm[0]), (one.y_mm, corner_mm[1])):
+        inside &= (at >= low) & (at < low + EYE.square_mm)
+    return int(inside.sum())
