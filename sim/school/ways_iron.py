@@ -1,20 +1,22 @@
 """Ways of working on the iron: strokes of a depth, crossing, called marks, following the blue, bands, a taper."""
 
 import math
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from sim.hands.autopilot import SPLIT, STAGES, Pilot, follow_the_blue
-from sim.hands.bands import Bands, WedgeWork, taper_plan
+from sim.hands.bands import Bands, taper_plan
 from sim.hands.lanes import Lanes, strokes_over
 from sim.hands.skill import Hand, lay
 from sim.hands.stand import datums_first, wedge_work
 from sim.measure.gauge import reading_plane
 from sim.measure.orient import reversal
+from sim.measure.spots import spots
 from sim.model.blade import RACK
+from sim.model.marks import Marks
 from sim.process.stroke import Iron, flat_cut
 from sim.school.evidence import poorest_field_mm
 from sim.school.way import Eyes, Take, Working, say, way
@@ -22,9 +24,14 @@ from sim.school.ways_reading import called, place
 from sim.shop.commands import Command, HoneBlade, RollFilm, Scrape, SpotFace, StoneFace, WipeFace, strokes_as_data
 from sim.shop.partwork import SweepFace, TakeFace
 from sim.shop.sight import Sight
+from sim.target import Target
 
 HONE_M = 8.0
 SLANT = 0.7071067811865476
+LEAST_BAND = 0.05  # of the iron: a narrower band is taken with the next; common practice, no source
+TAPER_ROUNDS = 3
+UPRIGHT_UM = 2.0  # over the height of the side: as much as the indicator's play
+OVER = 1.1  # a print made by hand shows a little more than the standard print that scores
 
 
 def scraped(eyes: Eyes, hand: Hand, meant: np.ndarray, blade: str, ramp_mm: float | None = None) -> Working:
@@ -130,12 +137,19 @@ def only_hardest(eyes: Eyes, hand: Hand, *, take: str = "middles", strokes: floa
         yield WipeFace()
 
 
-def _drive(pilot: Generator[Command, Sight, None], eyes: Eyes, rounds: int) -> Working:
-    """A pilot's commands for so many rounds, each ended by a cloth."""
+def _drive(pilot: Generator[Command, Sight, None], eyes: Eyes, rounds: int,
+           enough: Callable[[Eyes, float], bool] | None = None) -> Working:
+    """A pilot's commands for so many rounds, each ended by a cloth; fewer where a print (and its film) is enough."""
+    film_um = math.nan
     command, made, printed = next(pilot), 0, False
     while True:
         yield command
         printed |= isinstance(command, SpotFace)
+        if isinstance(command, RollFilm) and command.weight_um is not None:
+            film_um = command.weight_um
+        if enough and isinstance(command, SpotFace) and enough(eyes, film_um):
+            yield WipeFace()
+            return
         if isinstance(command, WipeFace) and printed:
             made, printed = made + 1, False
             if made >= rounds:
@@ -174,34 +188,44 @@ def at_the_hole(eyes: Eyes, hand: Hand, *, rounds: float = 8.0) -> Working:
         yield WipeFace()
 
 
+class _HighestFirst(Bands):
+    """Bands by written heights; a strip too narrow to be worth a print is taken together with the next band."""
+
+    def _region(self, sight: Sight) -> np.ndarray | None:
+        region = super()._region(sight)
+        while region is not None and self.left and region.sum() < LEAST_BAND * sight.iron.sum():
+            region = super()._region(sight)
+        return region
+
+
 @way
-def to_heights(eyes: Eyes, hand: Hand, *, rounds: float = 20.0, datum: str = "foot", face: str = "top",
-               bands: bool = True, lever_deg: float = 15.0, first_stage: str = "semi") -> Working:
+def to_heights(eyes: Eyes, hand: Hand, *, rounds: float = 26.0, datum: str = "foot", face: str = "top",
+               bands: bool = True, lever_deg: float = 15.0, tip: str = "block", first_stage: str = "semi") -> Working:
     """Sweep a face over its datum, take bands by the written heights, then follow the blue; or the blue alone."""
     if eyes.sight.in_hand != face:
         yield TakeFace(face)
     names = [stage.name for stage in STAGES]
-    going = follow_the_blue(hand, stages=STAGES[names.index(first_stage) :], correct=Bands(datum) if bands else None)
-    yield from _drive(going, eyes, int(rounds))
-    yield SweepFace(face, datum, lever_deg=lever_deg)
+    plan = _HighestFirst(datum) if bands else None
+    yield from _drive(follow_the_blue(hand, stages=STAGES[names.index(first_stage) :], correct=plan), eyes, int(rounds))
+    yield SweepFace(face, datum, tip=tip, lever_deg=lever_deg)
 
 
 @way
-def by_the_foot(eyes: Eyes, hand: Hand, *, rounds: float = 14.0, finish: float = 8.0, datum: str = "foot",
-                side: str = "side", top: str = "top", where: str = "foot", again: bool = True) -> Working:
+def by_the_foot(eyes: Eyes, hand: Hand, *, rounds: float = 22.0, datum: str = "foot", side: str = "side",
+                top: str = "top", where: str = "foot", again: bool = True) -> Working:
     """Read the side both ways round, taper the foot by it, flatten, read again; or scrape the side itself."""
-    if where == "side":
-        yield TakeFace(side)
-        yield from _drive(follow_the_blue(hand, correct=Bands(datum, reverse=True)), eyes, int(rounds))
-    else:
-        pilot = follow_the_blue(hand, stages=STAGES[1:], correct=_Taper(eyes, datum, side))
-        yield TakeFace(datum)
-        yield from _drive(pilot, eyes, int(rounds) + int(finish))
+    face = side if where == "side" else datum
+    plan = Bands(datum, reverse=True) if where == "side" else _Taper(eyes, datum, side)
+    if eyes.sight.in_hand != face:
+        yield TakeFace(face)
+    yield from _drive(follow_the_blue(hand, stages=STAGES[1:], correct=plan), eyes, int(rounds))
     if again:
         yield say("answer", question="in_doubt", value="the top")
         for turn in (180.0, 0.0):
             yield SweepFace(side, datum, turn_deg=turn)
         yield SweepFace(top, datum)
+    if eyes.sight.in_hand != datum:
+        yield TakeFace(datum)
 
 
 class _Taper(Bands):
@@ -210,45 +234,61 @@ class _Taper(Bands):
     def __init__(self, eyes: Eyes, datum: str, side: str) -> None:
         super().__init__(datum)
         self.eyes, self.side = eyes, side
-        self.work = WedgeWork()
 
     def rows(self, sight: Sight, blade: str) -> Generator[Command, Sight, Any]:
         """The taper's bands, a fresh reading of the side every few rounds."""
-        if self.since_sweep < 0 or self.since_sweep >= 3:
-            self.plan = yield from self._read(sight, blade)
+        if self.since_sweep < 0 or self.since_sweep >= TAPER_ROUNDS:
+            self.plan = yield from self._read(sight)
             self.left = self.plan.rounds if self.plan else 0
             self.since_sweep = 0
         self.since_sweep += 1
         return self._region(sight) if self.plan else None
 
-    def _read(self, sight: Sight, blade: str) -> Generator[Command, Sight, Any]:
-        """The side swept both ways round, and the plan for the foot."""
-        planes = []
+    def _read(self, sight: Sight) -> Generator[Command, Sight, Any]:
+        """The side swept both ways round, and the plan for the foot; None while the side is near enough upright."""
+        planes, high_mm = [], 0.0
         for turn in (180.0, 0.0):
             yield SweepFace(self.side, self.datum, turn_deg=turn)
-            sight = yield TakeFace(self.side)
-            if sight.written is None or len(sight.written) < 3:
+            looked = yield TakeFace(self.side)
+            high_mm = looked.size_mm[1]
+            if looked.written is None or len(looked.written) < 3:
                 return None
-            planes.append(reading_plane(sight.written.x_mm, sight.written.y_mm, sight.written.z_um))
-        sight = yield TakeFace(self.datum)
+            planes.append(reading_plane(looked.written.x_mm, looked.written.y_mm, looked.written.z_um))
+        yield TakeFace(self.datum)
         turned, straight = planes
         lean = straight.slope_y - reversal(straight.slope_y, turned.slope_y)[0]
-        if abs(lean) * sight.size_mm[0] < self.work.limit_um:
+        if abs(lean) * high_mm < UPRIGHT_UM:
             return None
         return taper_plan(sight.iron.shape, sight.pitch_mm, (-lean, 0.0), self.work.removal_um)
+
+
+def _counts(target: Target) -> Callable[[Eyes, float], bool]:
+    """Whether a thin print has what the drawing asks for, and a little over: as it is counted, square by square."""
+
+    def enough(eyes: Eyes, film_um: float) -> bool:
+        sight = eyes.sight
+        if not film_um <= STAGES[-1].film_um:
+            return False
+        done = all(one.face != sight.in_hand or (read is not None and not doubt and read.value_um <= one.limit_um)
+                   for one, read, doubt in zip(sight.tolerances, sight.readings, sight.doubts, strict=True))  # fmt: skip
+        found = spots(Marks(sight.marked, sight.iron, sight.pitch_mm), target.spot_area_mm2)
+        return (done and found.mean >= OVER * target.spots_mean and found.lowest >= OVER * target.spots_lowest
+                and found.bearing_pct >= OVER * target.bearing_pct)  # fmt: skip
+
+    return enough
 
 
 @way
 def whole_part(eyes: Eyes, hand: Hand, *, rounds: float = 45.0, order: str = "datums first",
                again: bool = True) -> Working:
-    """Every face until it is done, datums first, and a last reading of each; or the datum last."""
+    """Every face until a thin print shows what is asked, datums first, and a last reading of each; or the datum last."""
     shape = eyes.shape
     faces = datums_first(shape)
     for face in faces if order == "datums first" else faces[::-1]:
         if eyes.sight.in_hand != face.name:
             yield TakeFace(face.name)
         pilot = follow_the_blue(hand, correct=wedge_work(shape, face.name))
-        yield from _drive(pilot, eyes, int(rounds))
+        yield from _drive(pilot, eyes, int(rounds), _counts(face.target))
     for one in shape.tolerances if again else ():
         for turn in (180.0, 0.0) if one.kind == "perpendicularity" else (0.0,):
             yield SweepFace(one.face, one.datum, turn_deg=turn)
