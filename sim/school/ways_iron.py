@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from sim.hands.autopilot import SPLIT, STAGES, Pilot, follow_the_blue
-from sim.hands.bands import Bands, taper_plan
+from sim.hands.autopilot import SPLIT, STAGES, Pilot, fields_reached_pct, follow_the_blue
+from sim.hands.bands import FIRST_GUESS, Bands, taper_plan
 from sim.hands.lanes import Lanes, strokes_over
 from sim.hands.skill import Hand, lay
 from sim.hands.stand import datums_first, wedge_work
@@ -29,8 +29,8 @@ from sim.target import Target
 HONE_M = 8.0
 SLANT = 0.7071067811865476
 LEAST_BAND = 0.05  # of the iron: a narrower band is taken with the next; common practice, no source
-TAPER_ROUNDS = 3
-UPRIGHT_UM = 2.0  # over the height of the side: as much as the indicator's play
+BLUE_ROUNDS = 2  # after a taper, before the side is read again: a foot of two facets rocks
+UPRIGHT_UM = 1.5  # over the height of the side: less than the indicator's play, by many stations both ways round
 OVER = 1.1  # a print made by hand shows a little more than the standard print that scores
 
 
@@ -211,14 +211,15 @@ def to_heights(eyes: Eyes, hand: Hand, *, rounds: float = 26.0, datum: str = "fo
 
 
 @way
-def by_the_foot(eyes: Eyes, hand: Hand, *, rounds: float = 22.0, datum: str = "foot", side: str = "side",
+def by_the_foot(eyes: Eyes, hand: Hand, *, rounds: float = 32.0, datum: str = "foot", side: str = "side",
                 top: str = "top", where: str = "foot", again: bool = True) -> Working:
     """Read the side both ways round, taper the foot by it, flatten, read again; or scrape the side itself."""
     face = side if where == "side" else datum
     plan = Bands(datum, reverse=True) if where == "side" else _Taper(eyes, datum, side)
     if eyes.sight.in_hand != face:
         yield TakeFace(face)
-    yield from _drive(follow_the_blue(hand, stages=STAGES[1:], correct=plan), eyes, int(rounds))
+    done = plan.stands if isinstance(plan, _Taper) else None
+    yield from _drive(follow_the_blue(hand, stages=STAGES[1:], correct=plan), eyes, int(rounds), done)
     if again:
         yield say("answer", question="in_doubt", value="the top")
         for turn in (180.0, 0.0):
@@ -236,15 +237,22 @@ class _Taper(Bands):
         self.eyes, self.side = eyes, side
 
     def rows(self, sight: Sight, blade: str) -> Generator[Command, Sight, Any]:
-        """The taper's bands, a fresh reading of the side every few rounds."""
-        if self.since_sweep < 0 or self.since_sweep >= TAPER_ROUNDS:
-            self.plan = yield from self._read(sight)
+        """The taper's bands, then rounds by the blue until the foot stands, and a fresh reading of the side."""
+        if self.since_sweep < 0 or self.since_sweep >= BLUE_ROUNDS + (self.plan.rounds if self.plan else 0):
+            self.plan = yield from self._read(sight, FIRST_GUESS[blade] * self.work.removal_um)
             self.left = self.plan.rounds if self.plan else 0
             self.since_sweep = 0
         self.since_sweep += 1
         return self._region(sight) if self.plan else None
 
-    def _read(self, sight: Sight) -> Generator[Command, Sight, Any]:
+    def stands(self, eyes: Eyes, film_um: float) -> bool:
+        """Whether the side was found upright just now and the foot, printed thinly, bears all over."""
+        sight, pilot = eyes.sight, Pilot()
+        upright = self.plan is None and self.since_sweep == 1
+        return (upright and film_um <= STAGES[2].film_um
+                and fields_reached_pct(Marks(sight.marked, sight.iron, sight.pitch_mm), pilot) >= pilot.fields_pct)
+
+    def _read(self, sight: Sight, removal_um: float) -> Generator[Command, Sight, Any]:
         """The side swept both ways round, and the plan for the foot; None while the side is near enough upright."""
         planes, high_mm = [], 0.0
         for turn in (180.0, 0.0):
@@ -259,7 +267,7 @@ class _Taper(Bands):
         lean = straight.slope_y - reversal(straight.slope_y, turned.slope_y)[0]
         if abs(lean) * high_mm < UPRIGHT_UM:
             return None
-        return taper_plan(sight.iron.shape, sight.pitch_mm, (-lean, 0.0), self.work.removal_um)
+        return taper_plan(sight.iron.shape, sight.pitch_mm, (-lean, 0.0), removal_um)
 
 
 def _counts(target: Target) -> Callable[[Eyes, float], bool]:
