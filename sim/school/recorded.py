@@ -1,4 +1,4 @@
-"""Recorded trials: what scraping a sole as it is, and machining it again first, cost on the model; lesson 16 reads them."""
+"""Recorded trials for lesson 16: what a sole costs on the model, scraped as it is or machined again first."""
 
 import csv
 import io
@@ -33,7 +33,9 @@ BOW_UM = {10.0: 4.5, 12.0: 7.2, 15.0: 11.1, 25.0: 24.2, 45.0: 50.4, 60.0: 70.0}
 """Bow of a fly-cut sole by how far the whole face is then out of flat; computed, as the median of the trials' seeds."""
 CASES = tuple(Case(um, tram) for um, tram in ((10.0, "in"), (12.0, "in"), (25.0, "in"), (45.0, "in"), (60.0, "in"),
                                               (10.0, "out of"), (15.0, "out of"), (25.0, "out of")))  # fmt: skip
-COMMAND = "python -c \"from sim.school.recorded import record_machine_again; record_machine_again({path!r}, {seeds!r})\""
+COMMAND = (
+    "python -c \"from sim.school.recorded import record_machine_again as record; record({path!r}, {seeds!r})\""
+)
 
 
 def sole(um: float) -> PartShape:

@@ -303,7 +303,7 @@ class _Taper(Bands):
 @way
 def whole_part(eyes: Eyes, hand: Hand, *, rounds: float = 45.0, order: str = "datums first",
                again: bool = True) -> Working:
-    """Every face until a thin print shows what is asked, datums first, and a last reading of each; or the datum last."""
+    """Every face until a thin print shows what is asked, datums first, and a last reading each; or the datum last."""
     shape = eyes.shape
     faces = datums_first(shape)
     for face in faces if order == "datums first" else faces[::-1]:
