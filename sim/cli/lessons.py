@@ -140,14 +140,14 @@ def _print_trials(lesson: "Lesson", found: "Trials") -> None:
     console = Console(highlight=False, markup=False, soft_wrap=True)
     first, last = found.seeds
     console.print(f"lesson {lesson.number}, {lesson.title}: the model solution on seeds {first} to {last}")
-    table = Table("check", "unit", "better", box=box.SIMPLE)
-    for name in ("passes by trials", "in the file", "trained reach it", "merit by trials", "in the file",
-                 "skilled reach it"):
-        table.add_column(name, justify="right")
+    table = Table("check", "at", box=box.SIMPLE)
+    for name in ("passes\ntrials", "\nfile", "trained\nreach it", "merit\ntrials", "\nfile", "skilled\nreach it"):
+        table.add_column(name, justify="right", no_wrap=True)
+    table.columns[0].no_wrap = table.columns[1].no_wrap = True
     for row in found.rows:
-        table.add_row(row.check, row.unit, row.better, limit_words(row.passes), limit_words(row.file_passes),
-                      f"{100.0 * row.trained:.0f} %", limit_words(row.merit), limit_words(row.file_merit),
-                      f"{100.0 * row.skilled:.0f} %")
+        table.add_row(row.check, "least" if row.better == "high" else "most", limit_words(row.passes),
+                      limit_words(row.file_passes), f"{100.0 * row.trained:.0f} %", limit_words(row.merit),
+                      limit_words(row.file_merit), f"{100.0 * row.skilled:.0f} %")
     console.print(table)
     shares = ", ".join(f"{hand} {100.0 * share:.0f} %" for hand, share in found.passed.items())
     console.print(f"passed by all limits of the file: {shares}")
@@ -190,14 +190,9 @@ def listed(lessons: list["Lesson"], record: "Record") -> list[dict[str, Any]]:
 
 
 def _print_list(learner: str, rows: list[dict[str, Any]]) -> None:
-    from rich import box
-    from rich.console import Console
-    from rich.table import Table
-
-    console = Console(highlight=False, markup=False)
-    table = Table("", "lesson", "min", f"best of {learner}", "goal", box=box.SIMPLE)
-    table.columns[0].justify = table.columns[2].justify = "right"
+    """Two lines a lesson: what it is and how it went, and its goal."""
+    print(f"lessons, with the best result of {learner}")
     for row in rows:
-        table.add_row(str(row["number"]), row["title"], f"{row['minutes']:g}", row["best"] or "-", row["goal"])
-    console.print(table)
-    console.print("Begin one: flatwright lesson NUMBER")
+        print(f"{row['number']:3}  {row['title']} ({row['name']}), {row['minutes']:g} min: {row['best'] or 'not tried'}")
+        print(f"     {row['goal']}")
+    print("Begin one: flatwright lesson NUMBER")
