@@ -193,6 +193,7 @@ def _print_list(learner: str, rows: list[dict[str, Any]]) -> None:
     """Two lines a lesson: what it is and how it went, and its goal."""
     print(f"lessons, with the best result of {learner}")
     for row in rows:
-        print(f"{row['number']:3}  {row['title']} ({row['name']}), {row['minutes']:g} min: {row['best'] or 'not tried'}")
+        best = row["best"] or "not tried"
+        print(f"{row['number']:3}  {row['title']} ({row['name']}), {row['minutes']:g} min: {best}")
         print(f"     {row['goal']}")
     print("Begin one: flatwright lesson NUMBER")
