@@ -76,6 +76,7 @@ def _validate(args: argparse.Namespace) -> int:
 def sound_and_faults(files: list[Path]) -> tuple[list["Lesson"], list[str]]:
     """The lessons that can be read, and every fault of the others; a number that two of them have is one as well."""
     from sim.errors import BadFile, BadFiles
+    from sim.intake.keyed import key_lines
     from sim.school.lessonfile import read_lesson
 
     sound: list[Lesson] = []
@@ -90,7 +91,9 @@ def sound_and_faults(files: list[Path]) -> tuple[list["Lesson"], list[str]]:
         else:
             twin = next((one for one in sound if one.number == lesson.number), None)
             if twin is not None:
-                faults.append(f"{path}: number must be another than that of {twin.path.name}, got {lesson.number}")
+                line = key_lines(path.read_text(encoding="utf-8-sig"))["number",]
+                must = f"must be another than that of {twin.path.name}"
+                faults.append(f"{path}:{line}: number: {must}, got {lesson.number}")
             sound.append(lesson)
     return sound, faults
 

@@ -1,4 +1,4 @@
-"""Lesson files: what is right is read as it stands, every fault is told with its line, and every shipped one is sound."""
+"""Lesson files: what is right is read as it stands, every fault is told with its line; every shipped one is sound."""
 
 import random
 import re
@@ -86,9 +86,9 @@ def test_a_fault_of_syntax_is_told_alone_with_its_line(tmp_path):
 @pytest.mark.parametrize(("old", "new", "words"), [
     ('way = "lay_films"\n\n', 'way = "by magic"\n\n', "model.way: must be one of at_the_hole"),
     ('name = "film_off_pct"', 'name = "film_of_pct"', "check[1].name: must be one of"),
-    ('way = "lay_films"\n\n', 'way = "lay_films"\noptions = { hand = "third" }\n\n', "options.hand: must be one of skilled"),
-    ('way = "lay_films"\n\n', 'way = "lay_films"\noptions = { hand = [1] }\n\n', "options.hand: must be one of skilled"),
-    ('way = "lay_films"\n\n', 'way = "lay_films"\noptions = { wipe = 1 }\n\n', "options.wipe: must be of the kind of True"),
+    ('way = "lay_films"\n\n', 'way = "lay_films"\noptions = { hand = "third" }\n\n', "hand: must be one of skilled"),
+    ('way = "lay_films"\n\n', 'way = "lay_films"\noptions = { hand = [1] }\n\n', "hand: must be one of skilled"),
+    ('way = "lay_films"\n\n', 'way = "lay_films"\noptions = { wipe = 1 }\n\n', "wipe: must be of the kind of T"),
     ('way = "lay_films"\n\n', "\n\n", "model: way must be given"),
     ('[model]\nway = "lay_films"\n', "", "model must be given"),
     ("asked_um = 6.0", 'part = "gearbox"', "piece[1].part: must be one of stand"),
@@ -97,7 +97,7 @@ def test_a_fault_of_syntax_is_told_alone_with_its_line(tmp_path):
     ("asked_um = 6.0", "worked = { rounds = 2.5 }", "piece[1].worked.rounds: must be a whole number"),
     ("asked_um = 6.0", 'before = [{ do = "Polish" }]', "piece[1].before[1]: do must be one of"),
     ("asked_um = 6.0", "before = [{ do = [1] }]", "piece[1].before[1]: do must be one of"),
-    ("asked_um = 6.0", 'before = [{ do = "RollFilm", weight = 3.0 }]', "piece[1].before[1]: RollFilm takes weight_um"),
+    ("asked_um = 6.0", 'before = [{ do = "RollFilm", kg = 3.0 }]', "piece[1].before[1]: RollFilm takes weight_um"),
     ('text = "Clean', 'hints = ["Look."]\ntext = "Clean', "step[1].hints: must be 4 (place, question, reason"),
     ("merit = 20\n", 'merit = 20\n[[check]]\nname = "film_off_pct"\npasses = 3\n', "check[2].name: must stand once"),
     ("[model]", "[seeds]\ntrials = [40, 21]\n[model]", "seeds.trials: must be the first and the last"),
@@ -123,16 +123,16 @@ def test_no_broken_file_ends_in_a_traceback(tmp_path):
     texts = [SMALL.replace(f"{key} = {value}", f"{key} = {odd}") for key, value in keys for odd in ODD]
     for _ in range(150):
         at, wide = rng.randrange(len(SMALL)), rng.randrange(1, 30)
-        texts.append(SMALL[:at] + rng.choice(("", "[", '"', "=", "\x00", SMALL[at : at + wide] * 2)) + SMALL[at + wide:])
-    refused = 0
+        texts.append(SMALL[:at] + rng.choice(("", "[", '"', "=", "\0", 2 * SMALL[at : at + wide])) + SMALL[at + wide :])
+    told = []
     for text in texts:
         path.write_text(text, encoding="utf-8")
         try:
             read_lesson(path)
         except BadFile as error:
-            assert str(path) in str(error)
-            refused += 1
-    assert refused > len(texts) // 2
+            told.append(str(error))
+    assert len(told) > len(texts) // 2
+    assert [one for one in told if not one.startswith(str(path))] == []
 
 
 @pytest.mark.parametrize("content", [b"", b"\xff\xfe", b"[[piece]]\n" * 40, b"title = 1\n", b"a" * 100_000])
