@@ -192,7 +192,8 @@ def test_trials_in_two_processes_tell_the_same(capsys, own):
 def test_a_lesson_is_shown_with_all_that_is_read_before_it(capsys, own, tmp_path):
     out = said(capsys, "lesson", str(own), "--show", "--shots", str(tmp_path / "shots"))
     for words in ("Two films (5 min), alone, seed 1000", "Roll one twice as heavy.", "Oily rags:", "1. thin",
-                  "2. heavy", "allowed: roll, spot, wipe", "Roll it, print it.", "at most 0.2", "even, crowned", "at most 30 %"):
+                  "2. heavy", "allowed: roll, spot, wipe", "Roll it, print it.", "at most 0.2", "even, crowned",
+                  "at most 30 %"):
         assert words in out
     for n in (1, 2):
         assert (tmp_path / "shots" / f"piece-{n}.png").read_bytes().startswith(b"\x89PNG")
