@@ -30,7 +30,7 @@ MOST_LESSONS = 40
 LONGEST = {"title": 120, "due": 200, "note": 2000}
 MOST_BYTES = 200_000_000  # of a result file
 ALONE_UP_TO = 3  # so few files are not worth the start of other processes
-State = Literal["genuine", "edited", "other physics"]
+State = Literal["genuine", "edited", "other physics", "other lesson"]
 
 
 @dataclass(frozen=True)
@@ -72,9 +72,12 @@ class Collected:
     faults : dict of int to int
         Number of a fault to how often it was made.
     state : str
-        "genuine": run again it comes to its figures (it cannot say whose hand it was); "edited"; or "other physics".
+        "genuine": run again it comes to its figures (it cannot say whose hand it was); "edited"; "other physics"; or
+        "other lesson": the lesson that it was made with is not the one here.
     why : str
         In one line.
+    hints, uncovered : int
+        Hints and rungs of the coach that were asked for, and how often heights were uncovered.
     """
 
     learner: str
@@ -87,6 +90,8 @@ class Collected:
     faults: dict[int, int]
     state: State
     why: str = ""
+    hints: int = 0
+    uncovered: int = 0
 
 
 Check = Callable[[Path], Collected]
