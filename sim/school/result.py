@@ -26,7 +26,7 @@ from sim.errors import BadFile, BadParam, ShopError
 from sim.school.attempt import Attempt, Said, begun_piece, piece_start, said_data, said_from, why_not
 from sim.school.classroom import Collected, State
 from sim.school.facts import Facts, gather_from
-from sim.school.lesson import PARTS, Lesson
+from sim.school.lesson import PARTS, Lesson, pieces_of
 from sim.shop.commands import Command, Scrape, shown
 from sim.shop.logbook import Logbook, fingerprint, made_by
 from sim.shop.store import read_limited, write_new
@@ -119,8 +119,9 @@ class Result:
 
     def collected(self, state: State, why: str = "") -> Collected:
         """As a class collects it."""
+        coach = sum(one.kind == "coach" for one in self.said)
         return Collected(self.learner, self.lesson, self.part, self.seed, self.figures, self.passed, self.merit,
-                         self.faults, state, why, self.hints, self.uncovered)  # fmt: skip
+                         self.faults, state, why, self.hints, coach, self.uncovered)  # fmt: skip
 
 
 def lesson_sha256(lesson: Lesson) -> str:
@@ -281,7 +282,7 @@ def _not_of_the_lesson(told: Result, lesson: Lesson, books: Sequence[Logbook]) -
     if count > MOST_COMMANDS or strokes > MOST_STROKES:
         most = f"{MOST_COMMANDS:,} acts and {MOST_STROKES:,} strokes"
         return f"at most {most} are run again, got {count:,} and {strokes:,}"
-    for n, (piece, book) in enumerate(zip(lesson.pieces, books, strict=True), start=1):
+    for n, (piece, book) in enumerate(zip(pieces_of(lesson, told.seed), books, strict=True), start=1):
         if not book.whole:
             return f"the log of piece {n}: {book.warnings[0].partition(': ')[2]}"
         of = f"the lesson's for seed {told.seed}, {told.part}"
