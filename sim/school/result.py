@@ -17,6 +17,7 @@ import re
 import zipfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, NoReturn, Protocol
 
@@ -24,9 +25,11 @@ import sim
 from sim.books.rows import checked_int, checked_name, checked_text, checked_when
 from sim.errors import BadFile, BadParam, ShopError
 from sim.school.attempt import Attempt, Said, begun_piece, piece_start, said_data, said_from, why_not
+from sim.school.checks import judge
 from sim.school.classroom import Collected, State
 from sim.school.facts import Facts, gather_from
 from sim.school.lesson import PARTS, Lesson, pieces_of
+from sim.school.lessonfile import lesson_files, read_lesson
 from sim.shop.commands import Command, Scrape, shown
 from sim.shop.logbook import Logbook, fingerprint, made_by
 from sim.shop.store import read_limited, write_new
@@ -199,15 +202,31 @@ def read_result(path: Path) -> Result:
         raise BadFile(f"{path}: {TOLD} in it must be JSON, got something else") from None
 
 
-def check_result(path: Path, find: Find | None = None, judge: Judge | None = None) -> Collected:
+@lru_cache
+def shipped_lesson(name: str) -> Lesson:
+    """A finished lesson by its whole name: a file of a stranger names no other file on this disk.
+
+    Raises
+    ------
+    BadParam
+        With the names there are.
+    BadFile, BadFiles
+        As `read_lesson`.
+    """
+    shipped = {path.stem: path for path in lesson_files()}
+    if name not in shipped:
+        raise BadParam(f"lesson must be one of {', '.join(shipped)}, got {name[:80]!r}")
+    return read_lesson(shipped[name])
+
+
+def check_result(path: Path, find: Find = shipped_lesson, judge: Judge = judge) -> Collected:
     """What a result file says and whether it is so: its logs are run again and judged.
 
     Parameters
     ----------
-    find : function of a lesson's name, optional
-        Gives the lesson; raises BadParam where there is none. Default: the lessons that are finished.
-    judge : function of a lesson and facts, optional
-        Default: `sim.school.checks.judge`.
+    find : function of a lesson's name
+        Gives the lesson; raises BadParam where there is none.
+    judge : function of a lesson and facts
 
     Returns
     -------
@@ -219,24 +238,21 @@ def check_result(path: Path, find: Find | None = None, judge: Judge | None = Non
 
     Raises
     ------
-    BadFile
-        As `read_result`.
+    BadFile, BadFiles
+        As `read_result`; or the lesson here cannot be read.
     """
-    if find is None:
-        from sim.school.lessonfile import find_lesson as find
-    if judge is None:
-        from sim.school.checks import judge
     told = read_result(path)
     if not told.sealed:
         return told.collected("edited", "its seal is broken: a byte was changed after it was written")
+    logs = told.logs if told.physics == sim.PHYSICS else ()
     try:
-        books = [Logbook.read(log, Path(f"log {n}"), attached=False) for n, log in enumerate(told.logs, start=1)] \
-            if told.physics == sim.PHYSICS else []  # fmt: skip
-        if other := _other_physics(told, books):
-            return told.collected(*other)
-        lesson = find(told.lesson)
+        books = [Logbook.read(log, Path(f"log {n}"), attached=False) for n, log in enumerate(logs, start=1)]
     except BadFile as error:
         return told.collected("edited", f"{error}")
+    if other := _other_physics(told, books):
+        return told.collected(*other)
+    try:
+        lesson = find(told.lesson)
     except BadParam as error:
         return told.collected("other lesson", f"{error}")
     changed = lesson_sha256(lesson) != told.lesson_sha256
