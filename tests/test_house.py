@@ -26,7 +26,7 @@ ROOMS = {
     "kinds_marks kinds_prints kinds_faces kind_next kinds readers "
     "sitting today lesson attempt facts check checks_reading checks_iron checks way ways_reading ways_iron ways "
     "lessonfile trials play classroom result cards exercises",
-    "report": "tables figures recut part page part_page progress class_page map paper cards_page sheet",
+    "report": "tables figures recut part page part_page progress class_page map paper cards_page sheet_parts sheet",
     "bench": "palette viewport iron gestures hand_today pieces back desk kept hold lettering controls entries "
     "widgets uncovered panels inhand pane keys start files finish app events window script",
     "cli": "bench demo seat measure flycut part bands cards model replay pack drill record class",
