@@ -24,7 +24,6 @@ from sim.report.sheet_parts import (
     MADE,
     MAP_WORDS,
     MOST_ROWS,
-    SECTION_WORDS,
     draw_bars,
     draw_cut,
     draw_map,
@@ -46,17 +45,19 @@ PRINTS_WORDS = "Prints as they were lifted"
 COLOURS = 48  # of a picture in a page
 BAR_MM = 42.0
 LEAST_MM, MOST_MM = 12.0, 62.0  # how high a picture is
-STRIP_MM = 6.0  # of the colours, under the map
+STRIP_MM, BELOW_MM = 5.4, 2.4  # of the colours under the map; from one picture to what comes next
+LEFT_MM = 8.5  # of a section, for its axis
 CAPTION_MM = HEAD_PT * MM_PER_PT * 1.5 + 3.4
 CHART_STYLE = {**STYLE, **PDF_STYLE, "font.size": CHART_PT, "axes.facecolor": "white", "lines.linewidth": 1.1}
 
 
 class Room(NamedTuple):
-    """Where the pictures are on the sheet, mm: from y down, so high each; prints above the face, or the face alone."""
+    """Where the pictures are: from y down, so high each, mm; in rows of two, or all four in one row."""
 
     y: float
     high: float
-    words: float
+    columns: int
+    low: float
 
 
 def write_sheet(path: Path, sheet: Sheet, paper: str = "a4", force: bool = False) -> None:
@@ -90,21 +91,34 @@ def sheet_paper(sheet: Sheet, paper: str) -> Paper:
     with matplotlib.rc_context(CHART_STYLE):
         made = Paper(paper)
         _table(made, sheet, _head(made, sheet))
-        _pictures(made, sheet, room)
-        _words(made, sheet, room.words)
+        _words(made, sheet, _pictures(made, sheet, room))
+        _foot(made, sheet, room.low)
     return made
 
 
 def picture_room(sheet: Sheet, paper: str) -> Room:
-    """What room the words leave for the pictures."""
+    """What room the words leave for the pictures: two rows of two, or one of four where two would be too low."""
     blank = Paper(paper, blank=True)
     y = _table(blank, sheet, _head(blank, sheet)) + 2.0
-    words = blank.size_mm[1] - blank.margin_mm - _words(blank, sheet, 0.0)
+    low = blank.size_mm[1] - blank.margin_mm - _foot(blank, sheet, 0.0)
+    free = low - _words(blank, sheet, 0.0) - 1.0 - y
+    most = [min(MOST_MM, _side(blank, columns) * _shape(sheet)) for columns in (2, 4)]
     rows = 2 if sheet.prints else 1
-    high = (words - 2.0 - y - STRIP_MM) / rows - CAPTION_MM - (rows - 1) * 1.0
+    high = min((free - STRIP_MM - BELOW_MM * rows) / rows - CAPTION_MM, most[0])
+    if high >= most[1] or not sheet.prints:
+        return Room(y, max(high, LEAST_MM), 2, low)
+    return Room(y, max(min(free - CAPTION_MM - STRIP_MM - BELOW_MM, most[1]), LEAST_MM), 4, low)
+
+
+def _side(paper: Paper, columns: int) -> float:
+    """How wide a picture may be, mm."""
+    return (paper.room_mm + GAP_MM) / columns - GAP_MM
+
+
+def _shape(sheet: Sheet) -> float:
+    """Height of the face over its length."""
     _, _, end = sheet.faces
-    side = 0.5 * (blank.room_mm - GAP_MM)
-    return Room(y, max(min(high, MOST_MM, side * end.size_mm[1] / end.size_mm[0]), LEAST_MM), words)
+    return end.size_mm[1] / end.size_mm[0]
 
 
 def _head(paper: Paper, sheet: Sheet) -> float:
@@ -152,46 +166,47 @@ def _table(paper: Paper, sheet: Sheet, y: float) -> float:
     return y + len(rows) * ROW_MM
 
 
-def _pictures(paper: Paper, sheet: Sheet, room: Room) -> None:
-    """Prints side by side; below them the map of the face, and a section."""
+def _pictures(paper: Paper, sheet: Sheet, room: Room) -> float:
+    """Prints side by side; below or beside them the map of the face, and a section; returns where they end."""
     x, y, high = paper.margin_mm, room.y, room.high
-    side = 0.5 * (paper.room_mm - GAP_MM)
-    right = x + side + GAP_MM
+    side = _side(paper, room.columns)
+    size = SMALL_PT if room.columns == 2 else LOW_PT
+    ends = [x + n * (side + GAP_MM) for n in range(room.columns)]
     if sheet.prints:
         paper.text(x, y, PRINTS_WORDS, HEAD_PT, bold=True)
-        for left, (words, marks) in zip((x, right), sheet.prints, strict=False):
-            paper.text(left, y + CAPTION_MM - 4.0, words, SMALL_PT, grey=True)
+        for left, (words, marks) in zip(ends, sheet.prints, strict=False):
+            paper.text(left, y + CAPTION_MM - 4.0, words, size, grey=True)
             tall = marks.marked.shape[0] / marks.marked.shape[1]
             chart = paper.chart(left, y + CAPTION_MM, min(side, high / tall), min(high, side * tall))
             if chart is not None:
                 draw_print(chart, marks)
-        y += CAPTION_MM + high + 2.0
+        y += (CAPTION_MM + high + BELOW_MM) * (room.columns == 2)
     named, start, end = sheet.faces
-    paper.text(x, y, f"The face at the end{f': {named}' if named else ''}", HEAD_PT, bold=True)
-    for left, words in ((x, MAP_WORDS), (right, SECTION_WORDS)):
-        paper.text(left, y + CAPTION_MM - 4.0, words, SMALL_PT, grey=True)
+    left, right = ends[-2:]
+    paper.text(left, y, f"The face at the end{f', {named}' if named else ''}", HEAD_PT, bold=True)
+    for at, words in ((left, MAP_WORDS), (right, sheet.section_words)):
+        paper.text(at, y + CAPTION_MM - 4.0, words, size, grey=True)
     y += CAPTION_MM
-    shape = end.size_mm[1] / end.size_mm[0]
-    across, up = min(side, high / shape), min(high, side * shape)
-    chart, strip = paper.chart(x, y, across, up), paper.chart(x, y + up + 1.2, min(across, 40.0), 2.2)
+    across, up = min(side, high / _shape(sheet)), min(high, side * _shape(sheet))
+    wide = min(across, 0.45 * side)
+    chart, strip = paper.chart(left, y, across, up), paper.chart(left, y + up + 1.2, wide, 2.2)
     if chart is not None and strip is not None:
         low_um, high_um = draw_map(chart, end)
         strip.imshow(np.linspace(0.0, 1.0, 64)[None, :], cmap=HEIGHT_COLOURS, aspect="auto")
         words = f"{typeset(f'{low_um:+.1f}')} to {typeset(f'{high_um:+.1f}')} µm"
-        paper.text(x + min(across, 40.0) + 2.0, y + up + 1.0, words, SMALL_PT)
-    chart = paper.chart(right + 9.0, y, side - 9.0, max(up, 20.0) - 2.0)
+        paper.text(left + wide + 2.0, y + up + 1.0, words, size)
+    chart = paper.chart(right + LEFT_MM, y, side - LEFT_MM, up - 1.0)
     if chart is not None:
         draw_cut(chart, start, end)
+    return y + up + STRIP_MM + BELOW_MM
 
 
 def _words(paper: Paper, sheet: Sheet, y: float) -> float:
-    """What was called, what the coach found, what was done, and that it was a model; returns where it ends."""
-    x, wide = paper.margin_mm, paper.room_mm
-    side = 0.5 * (wide - GAP_MM)
-    right = x + side + GAP_MM
+    """What was called, what the coach found and what was done; returns where it ends."""
+    side = _side(paper, 2)
     ends = []
-    for left, blocks in ((x, sheet_blocks(sheet)[0]), (right, sheet_blocks(sheet)[1])):
-        low = y
+    for n, blocks in enumerate(sheet_blocks(sheet)):
+        left, low = paper.margin_mm + n * (side + GAP_MM), y
         for title, lines in blocks:
             paper.text(left, low, title, HEAD_PT, bold=True)
             low += HEAD_PT * MM_PER_PT * 1.5
@@ -199,7 +214,12 @@ def _words(paper: Paper, sheet: Sheet, y: float) -> float:
                 low = paper.para(left, low, words, room_mm=side, size_pt=SMALL_PT) + 0.5
             low += 1.6
         ends.append(low)
-    y = max(ends)
+    return max(ends)
+
+
+def _foot(paper: Paper, sheet: Sheet, y: float) -> float:
+    """That it was a model; returns where it ends."""
+    x, wide = paper.margin_mm, paper.room_mm
     paper.rule(x, y, wide, 0.6)
     y = paper.para(x, y + 1.6, MADE, room_mm=wide, size_pt=SMALL_PT)
     paper.text(x, y + 0.4, origin(sheet), 6.6, grey=True)
@@ -221,9 +241,7 @@ def sheet_html(sheet: Sheet, paper: str) -> str:
         f"<div class='two'><div>{columns[0]}</div><div>{columns[1]}</div></div>",
         f"<footer><p>{escape(MADE)}</p><p class='m'>{escape(origin(sheet))}</p></footer>",
     ]
-    before, between, after = HTML.split("<!-- -->")
-    before = before.replace("<!-- page -->", "A4" if paper == "a4" else "letter")
-    between = between.replace("<!-- page -->", "A4" if paper == "a4" else "letter")
+    before, between, after = HTML.replace("<!-- page -->", "A4" if paper == "a4" else "letter").split("<!-- -->")
     return f"{before}{escape(f'{sheet.title}, {sheet.learner}')}{between}{chr(10).join(body)}{after}"
 
 
@@ -243,47 +261,53 @@ def _bar_html(row: Row) -> str:
     """A figure on its scale; colours stand in it, for not every printer reads a style sheet inside a picture."""
     value, merit = places(row)
     fill, edge = (INK, INK) if row.passed else ("white", RUST)
-    dot = "" if value is None else (f"<circle cx='{4.0 + 92.0 * value:.1f}' cy='8' r='3' fill='{fill}' stroke='{edge}' "
-                                    "stroke-width='1.4'/>")  # fmt: skip
-    at = 4.0 + 92.0 * merit
-    return (f"<svg viewBox='0 0 100 16' aria-hidden='true'><rect x='50' y='3' width='46' height='10' fill='{GOOD}'/>"
-            f"<path d='M4 8H96' stroke='{LINE}' stroke-width='.8'/><path d='M50 1.5V14.5' stroke='{INK}' "
+    dot, at = "", 4.0 + 122.0 * merit
+    if value is not None:
+        dot = f"<circle cx='{4.0 + 122.0 * value:.1f}' cy='8' r='3' fill='{fill}' stroke='{edge}' stroke-width='1.4'/>"
+    return (f"<svg viewBox='0 0 130 16' aria-hidden='true'><rect x='65' y='3' width='61' height='10' fill='{GOOD}'/>"
+            f"<path d='M4 8H126' stroke='{LINE}' stroke-width='.8'/><path d='M65 1.5V14.5' stroke='{INK}' "
             f"stroke-width='1.3'/><path d='M{at:.1f} 3V13' stroke='{MUTED}' stroke-width='.7'/>{dot}</svg>")
 
 
 def _pictures_html(sheet: Sheet, paper: str) -> str:
-    """The same pictures as on paper, as high as they are there."""
-    high = 0.9 * picture_room(sheet, paper).high
+    """The same pictures as on paper, nearly as large as they are there."""
+    room = picture_room(sheet, paper)
+    high, side = 0.95 * room.high, 0.95 * _side(Paper(paper, blank=True), room.columns)
     named, start, end = sheet.faces
     prints = []
     for words, marks in sheet.prints:
-        ny, nx = marks.marked.shape
-        prints.append(_figure_html(words, high * nx / ny, ny / nx, partial(draw_print, marks=marks)))
-    shape = end.size_mm[1] / end.size_mm[0]
+        tall = marks.marked.shape[0] / marks.marked.shape[1]
+        prints.append(_figure_html(words, (min(side, high / tall), tall), partial(draw_print, marks=marks)))
     low_um, high_um = draw_map(Figure().add_subplot(), end)
-    ends = f"dark {typeset(f'{low_um:+.1f}')}, light {typeset(f'{high_um:+.1f}')} µm"
-    faces = [_figure_html(f"{MAP_WORDS}; {ends}", high / shape, shape, partial(draw_map, face=end)),
-             _figure_html(SECTION_WORDS, 1e3, high / 84.0, partial(draw_cut, start=start, end=end), (0.11, 0.14))]
-    told = f"<h2>{PRINTS_WORDS}</h2><div class='two'>{''.join(prints)}</div>" if prints else ""
-    return (f"{told}<h2>The face at the end{escape(f': {named}' if named else '')}</h2>"
-            f"<div class='two'>{''.join(faces)}</div>")
+    words = f"{MAP_WORDS}; dark {typeset(f'{low_um:+.1f}')}, light {typeset(f'{high_um:+.1f}')} µm"
+    across = min(side, high / _shape(sheet))
+    faces = [_figure_html(words, (across, _shape(sheet)), partial(draw_map, face=end)),
+             _figure_html(sheet.section_words, (side, across * _shape(sheet) / side),
+                          partial(draw_cut, start=start, end=end), LEFT_MM)]  # fmt: skip
+    title = f"The face at the end{f', {named}' if named else ''}"
+    if room.columns == 4:
+        rows = [(f"{PRINTS_WORDS}; {title[0].lower()}{title[1:]}", [*prints, *faces])]
+    else:
+        rows = [(PRINTS_WORDS, prints), (title, faces)]
+    return "".join(f"<h2>{escape(head)}</h2><div class='shots' style='--n:{room.columns}'>{''.join(shown)}</div>"
+                   for head, shown in rows if shown)  # fmt: skip
 
 
-def _figure_html(words: str, wide_mm: float, shape: float, draw: Callable[[Axes], object],
-                 room: tuple[float, float] = (0.0, 0.0)) -> str:  # fmt: skip
-    """A picture with its caption; room: at its left and below, for axes, as shares."""
-    wide_in = 84.0 / MM_PER_INCH
+def _figure_html(words: str, size: tuple[float, float], draw: Callable[[Axes], object], left_mm: float = 0.0) -> str:
+    """A picture so wide in mm and so high for its width, with its caption; left_mm: room for its axes."""
+    wide_mm, shape = size
+    left, below = left_mm / wide_mm, 0.75 * left_mm / (wide_mm * shape)
     with matplotlib.rc_context(CHART_STYLE):
-        figure = Figure(figsize=(wide_in, wide_in * shape), dpi=200, facecolor="white")
+        figure = Figure(figsize=(wide_mm / MM_PER_INCH, wide_mm * shape / MM_PER_INCH), dpi=220, facecolor="white")
         FigureCanvasAgg(figure)
-        draw(figure.add_axes((room[0], room[1], 1.0 - room[0] - 0.004, 1.0 - room[1] - 0.02 * bool(room[1]))))
+        draw(figure.add_axes((left + 0.005, below + 0.005, 0.99 - left, 0.99 - 1.2 * below)))
         made = io.BytesIO()
         figure.savefig(made, format="png")
     few, small = Image.open(made).convert("RGB").quantize(COLOURS), io.BytesIO()
     few.save(small, format="PNG", optimize=True)
     data = base64.b64encode(small.getvalue()).decode("ascii")
     told = escape(words)
-    return (f"<figure><figcaption>{told}</figcaption><img alt='{told}' style='max-width:{wide_mm:.0f}mm' "
+    return (f"<figure><figcaption>{told}</figcaption><img alt='{told}' style='width:{wide_mm:.1f}mm' "
             f"src='data:image/png;base64,{data}'></figure>")
 
 
@@ -313,9 +337,11 @@ thead th{border:0;color:var(--muted)}thead th:first-child{color:var(--ink);font-
 .b svg{display:block;width:100%;height:1.35rem}
 .two{display:grid;grid-template-columns:minmax(0,1fr) minmax(0,1fr);gap:.2rem 1.6rem;align-items:start}
 figure{margin:.3rem 0 0}figcaption{color:var(--muted);font-size:.74rem;padding-bottom:.15rem}
-img{display:block;width:100%}
+img{display:block;max-width:100%}
+.shots{display:grid;grid-template-columns:repeat(var(--n),minmax(0,1fr));gap:.2rem 1.4rem;align-items:end}
 footer{border-top:1px solid var(--ink);margin-top:.8rem;padding-top:.3rem}
-@media (max-width:36rem){.two{grid-template-columns:minmax(0,1fr)}header{flex-direction:column}.answer{flex:none}}
+@media (max-width:36rem){.two,.shots{grid-template-columns:minmax(0,1fr)}header{flex-direction:column}
+.answer{flex:none}}
 @page{size:<!-- page -->;margin:12mm}
 @media print{html{font-size:12.2px}body{padding:0;max-width:none}figure,tr,h2{break-inside:avoid}
 *{print-color-adjust:exact;-webkit-print-color-adjust:exact}}

@@ -37,8 +37,7 @@ MADE = (
     "Made on a model of iron, blue and blade, not at a real plate. It does not know force in the arms, sound or the "
     "feel of the blade. What was learned here is to be tried on iron: the shop cards are made for that."
 )
-MAP_WORDS = "heights about the plane through all of it; the line is the section"
-SECTION_WORDS = "section through the middle, as taken over and at the end"
+MAP_WORDS = "heights; dashed: the section"
 UNITS = {"um": "µm", "mm2": "mm²", "mm3": "mm³", "per sq in": "per in²", "deg": "°"}
 MOST_ROWS, MOST_CALLS, MOST_FAULTS, MOST_ANSWERS = 10, 3, 6, 4
 GOOD = "#e4eee6"  # behind what passes
@@ -163,6 +162,13 @@ class Sheet:
         return named if len(facts.pieces) > 1 or len(end.part.faces) > 1 else "", \
             facts.begun[n].part.faces[end.in_hand], end.face  # fmt: skip
 
+    @property
+    def section_words(self) -> str:
+        """What the section shows."""
+        _, start, end = self.faces
+        same = np.array_equal(start.height_um, end.height_um)
+        return "section; nothing was cut" if same else "section at the start and at the end"
+
 
 def sheet_blocks(sheet: Sheet) -> tuple[Blocks, Blocks]:
     """What the sheet says in words: titles with their lines, for the left and for the right column."""
@@ -259,6 +265,9 @@ def draw_cut(chart: Axes, start: Face, end: Face) -> None:
     """Draw the section with its axes."""
     chart.set_axis_on()
     draw_section(chart, start, end)
+    if np.array_equal(start.height_um, end.height_um):
+        for words in list(chart.texts):
+            words.remove()
     chart.xaxis.set_major_locator(MaxNLocator(7))
     chart.yaxis.set_major_locator(MaxNLocator(5))
     chart.tick_params(length=2.0, pad=1.5)
