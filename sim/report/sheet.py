@@ -42,7 +42,7 @@ from sim.units import MM_PER_INCH
 SMALL_PT, LOW_PT, TEXT_PT, HEAD_PT, CHART_PT = 7.4, 6.4, 8.6, 9.6, 6.4
 GAP_MM, ROW_MM = 7.0, 6.8
 PRINTS_WORDS = "Prints as they were lifted"
-COLOURS = 48  # of a picture in a page
+COLOURS, DPI = 48, 170  # of a picture in a page
 BAR_MM = 42.0
 LEAST_MM, MOST_MM = 12.0, 62.0  # how high a picture is
 STRIP_MM, BELOW_MM = 5.4, 2.4  # of the colours under the map; from one picture to what comes next
@@ -298,14 +298,13 @@ def _figure_html(words: str, size: tuple[float, float], draw: Callable[[Axes], o
     wide_mm, shape = size
     left, below = left_mm / wide_mm, 0.75 * left_mm / (wide_mm * shape)
     with matplotlib.rc_context(CHART_STYLE):
-        figure = Figure(figsize=(wide_mm / MM_PER_INCH, wide_mm * shape / MM_PER_INCH), dpi=220, facecolor="white")
-        FigureCanvasAgg(figure)
+        figure = Figure(figsize=(wide_mm / MM_PER_INCH, wide_mm * shape / MM_PER_INCH), dpi=DPI, facecolor="white")
+        canvas = FigureCanvasAgg(figure)
         draw(figure.add_axes((left + 0.005, below + 0.005, 0.99 - left, 0.99 - 1.2 * below)))
-        made = io.BytesIO()
-        figure.savefig(made, format="png")
-    few, small = Image.open(made).convert("RGB").quantize(COLOURS), io.BytesIO()
-    few.save(small, format="PNG", optimize=True)
-    data = base64.b64encode(small.getvalue()).decode("ascii")
+        canvas.draw()
+    made = io.BytesIO()
+    Image.fromarray(np.asarray(canvas.buffer_rgba())[:, :, :3]).quantize(COLOURS).save(made, format="PNG")
+    data = base64.b64encode(made.getvalue()).decode("ascii")
     told = escape(words)
     return (f"<figure><figcaption>{told}</figcaption><img alt='{told}' style='width:{wide_mm:.1f}mm' "
             f"src='data:image/png;base64,{data}'></figure>")

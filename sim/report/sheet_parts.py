@@ -143,7 +143,7 @@ class Sheet:
         made = self.facts.printed
         ends = [made[0], made[-1]] if len(made) > 1 else made
         words = ("First print", "Last print") if len(made) > 1 else ("The only print",)
-        return [(self._caption(name, one), one.marks) for name, one in zip(words, ends, strict=True)]
+        return [(self._caption(name, one), one.marks) for name, one in zip(words, ends, strict=False)]
 
     def _caption(self, name: str, one: Printed) -> str:
         pieces = self.facts.pieces
