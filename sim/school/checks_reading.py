@@ -246,22 +246,22 @@ def _last_count(facts: Facts, n: int) -> dict[str, Any]:
 
 @check("%", "low")
 def count_off_pct(facts: Facts) -> float:
-    """Spots counted against those in the square, the median face."""
+    """Spots counted against those that the print has in the square, the median face."""
     found = []
-    for n, job in enumerate(facts.ended):
-        said = _last_count(facts, n)
-        there = _in_square(standard_marks(job.face, job.body), said)
+    for n in range(len(facts.pieces)):
+        said, made = _last_count(facts, n), [one for one in facts.printed if one.piece == n]
+        there = _in_square(made[-1].marks, said) if made else 0
         found.append(100.0 * abs(_number(said.get("spots")) / there - 1.0) if there else math.nan)
     return middle(found) if sum(math.isfinite(v) for v in found) * 2 > len(found) else math.nan
 
 
 @check("points", "low")
 def bearing_off_points(facts: Facts) -> float:
-    """Bearing named against that of the whole face, the median face."""
+    """Bearing named against the share of blue in the print, the median face."""
     found = []
-    for n, job in enumerate(facts.ended):
-        said = _number(_last_count(facts, n).get("bearing_pct"))
-        found.append(abs(said - spots(standard_marks(job.face, job.body)).bearing_pct))
+    for n in range(len(facts.pieces)):
+        said, made = _number(_last_count(facts, n).get("bearing_pct")), [one for one in facts.printed if one.piece == n]
+        found.append(abs(said - spots(made[-1].marks).bearing_pct) if made else math.nan)
     return middle(found) if sum(math.isfinite(v) for v in found) * 2 > len(found) else math.nan
 
 

@@ -47,9 +47,10 @@ class Rolled(NamedTuple):
 class Stroked(NamedTuple):
     """A stroke of the learner's, and what it did; mm, N, um.
 
-    depth_um: of the round section that holds what it removed, ends left out; deepest_um: of its deepest cell, which lies
-    beside the middle line by up to half a cell. edge_um: radius of the blade's edge after it. ledge_um: the steepest step it left at either end, over half a
-    millimetre. low_um: how far the iron under its middle lay below the tops of the face when the piece was taken over.
+    depth_um: of the round section that holds what it removed, ends left out. deepest_um: of its deepest cell, which
+    lies beside the middle line by up to half a cell. edge_um: radius of the blade's edge after it. ledge_um: the
+    steepest step it left at either end, over half a millimetre. low_um: how far the iron under its middle lay below
+    the tops of the face when the piece was taken over.
     """
 
     piece: int

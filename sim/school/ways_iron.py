@@ -114,11 +114,11 @@ def only_hardest(eyes: Eyes, hand: Hand, *, take: str = "middles", strokes: floa
         calls, marks, given = called(eyes, hand, take, most=40)
         yield say("calls", calls=calls)
         stage = replace(STAGES[1], spacing_mm=2.2)
-        order = np.argsort(-marks.area_mm2 * (given == 1), kind="stable")
+        order = np.lexsort((-marks.area_mm2, np.where(given > 0, given, 9)))
         chosen = np.zeros(len(given), bool)
         rows = np.zeros((0, 5))
         for k in order:
-            if given[k] != 1:
+            if not 0 < given[k] < 3:
                 break
             chosen[k] = True
             more = _over(eyes, marks.labels, chosen, stage, slant=SLANT if n % 2 else -SLANT)
