@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from sim.school.aloud import Told
     from sim.school.attempt import Attempt
     from sim.school.checks import Judged
+    from sim.school.facts import Facts
     from sim.school.lesson import Lesson
 
 NAME = "lesson"
@@ -40,7 +41,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--hand", choices=("beginner", "trained", "skilled"), help="whose hand, with --solution and "
                         "--watch")  # fmt: skip
     parser.add_argument("--shots", metavar="DIR", help="folder for a picture of each piece as it lies")
-    parser.add_argument("--force", action="store_true", help="overwrite pictures that are there")
+    parser.add_argument("--result", metavar="FILE", help="with --answers: write a result file to hand in, NAME.result")
+    parser.add_argument("--sheet", metavar="FILE", help="with --answers: write the result sheet, NAME.html or NAME.pdf")
+    parser.add_argument("--force", action="store_true", help="overwrite pictures and files that are there")
     parser.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
     parser.add_argument("--data-dir", metavar="DIR", help="where the record lies (default: the system's usual place)")
 
@@ -54,6 +57,9 @@ def run(args: argparse.Namespace) -> int:
         raise BadParam(f"--seed must be 0 to 2^31 - 1, got {args.seed}")
     if args.look and not args.answers:
         raise BadParam("--look must go with --answers FILE, got it alone")
+    for name in ("result", "sheet"):
+        if getattr(args, name) and (args.look or not args.answers):
+            raise BadParam(f"--{name} must go with --answers FILE, without --look")
     if args.hand and not (args.solution or args.watch):
         raise BadParam("--hand must go with --solution or --watch, got it alone")
     lesson = find_lesson(args.name)
@@ -136,6 +142,7 @@ def _play(args: argparse.Namespace, lesson: "Lesson") -> int:
 
     folder = data_dir(args.data_dir)
     acts = read_acts(args.answers, lesson)
+    _refuse_files(args)
     with Record.open(folder) as record:
         if not args.look:
             _refuse_namesake(lesson)
@@ -155,19 +162,54 @@ def _play(args: argparse.Namespace, lesson: "Lesson") -> int:
         if args.look:
             return _looked(args, attempt, told, pictures)
         with _bar("judging") as tell:
-            judged = judge(lesson, gather(attempt, tell))
+            facts = gather(attempt, tell)
+        judged = judge(lesson, facts)
+        written = _files(args, attempt, facts, judged, record)
         number, files = keep_attempt(record, folder, attempt, judged)
         _tell_notes(record)
     logs = [str(Path(folder) / one) for one in files]
     if args.json:
         _print_json({**_answer(attempt, judged), "attempt": number, "files": logs, "pictures": pictures,
-                     "told": _plain(told)})  # fmt: skip
+                     "written": written, "told": _plain(told)})  # fmt: skip
         return 0
     _print(_told_lines(told))
     _print_judged(attempt, judged)
-    _print([f"picture: {one}" for one in pictures])
+    _print([f"picture: {one}" for one in pictures] + [f"written: {one}" for one in written])
     print(f"kept as attempt {number} in {Path(logs[0]).parent}; your record: flatwright record")
     return 0
+
+
+def _refuse_files(args: argparse.Namespace) -> None:
+    """Refuse names of files before an attempt is spent on them."""
+    from pathlib import Path
+
+    from sim.errors import BadParam
+    from sim.report.figures import refuse_existing
+
+    if args.sheet and Path(args.sheet).suffix.lower() not in (".html", ".pdf"):
+        raise BadParam(f"--sheet must name a file .html or .pdf, got {args.sheet}")
+    for name in (args.result, args.sheet):
+        if name:
+            refuse_existing(Path(name), args.force)
+
+
+def _files(args: argparse.Namespace, attempt: "Attempt", facts: "Facts", judged: "Judged",
+           record: "Record") -> list[str]:
+    """Write the result file and the result sheet; their names."""
+    from pathlib import Path
+
+    from sim.books.record import stamp
+
+    learner, now = record.current(), stamp(record.now())
+    if args.sheet:
+        from sim.report.sheet import Sheet, write_sheet
+
+        write_sheet(Path(args.sheet), Sheet(learner, now, judged, facts), force=args.force)
+    if args.result:
+        from sim.school.result import write_result
+
+        write_result(Path(args.result), attempt, learner, judged, args.force, ended=now)
+    return [name for name in (args.sheet, args.result) if name]
 
 
 def _refuse_namesake(lesson: "Lesson") -> None:

@@ -23,6 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
                       "with their lines")  # fmt: skip
     what.add_argument("--trials", metavar="NAME", type=str, help="limits as trials on the model give them, beside "
                       "those of the file")  # fmt: skip
+    what.add_argument("--schema", action="store_true", help="the checks and ways that a lesson file may name")
     parser.add_argument("--play", action="store_true", help="with --validate: also play the model, which must pass, "
                         "and the wrong solution, which must fail")  # fmt: skip
     parser.add_argument("--processes", type=int, default=1, metavar="N", help="with --trials: so many at once "
@@ -39,11 +40,30 @@ def run(args: argparse.Namespace) -> int:
         raise BadParam("--play must go with --validate PATH, got it alone")
     if not 1 <= args.processes <= MOST_PROCESSES:
         raise BadParam(f"--processes must be 1 to {MOST_PROCESSES}, got {args.processes}")
+    if args.schema:
+        return _schema(args)
     if args.validate:
         return _validate(args)
     if args.trials is not None:
         return _trials(args)
     return _list(args)
+
+
+def _schema(args: argparse.Namespace) -> int:
+    """Checks with their units, ways with their options: the tables of lessons/README.md."""
+    import json
+
+    from sim.report.lesson_text import schema_lines
+    from sim.school.checks import CHECKS
+    from sim.school.ways import WAYS
+
+    if args.json:
+        checks = {one.name: {"unit": one.unit, "better": one.better, "doc": one.doc} for one in CHECKS.values()}
+        ways = {one.name: {"options": dict(one.options), "doc": one.doc} for one in WAYS.values()}
+        print(json.dumps({"checks": checks, "ways": ways}, allow_nan=False))
+    else:
+        print("\n".join(schema_lines()))
+    return 0
 
 
 def _validate(args: argparse.Namespace) -> int:

@@ -13,6 +13,7 @@ from sim.school.checks import CHECKS, Judged, Row
 from sim.school.faults import FAULTS
 from sim.school.lesson import PART_WORDS, Allowed, Bound, Lesson, Question, Step, pieces_of
 from sim.school.way import Act, Spoken, Take
+from sim.school.ways import WAYS
 from sim.shop.commands import Command, Scrape
 
 LEVELS = {1: "high", 2: "medium", 3: "low"}
@@ -132,3 +133,21 @@ def step_words(n: int, step: Step) -> str:
 def limit_words(value: float) -> str:
     """A figure in a table; a dash where there is none."""
     return f"{value:.3g}" if math.isfinite(value) else "-"
+
+
+def schema_lines() -> list[str]:
+    """Checks and ways as tables in Markdown, as they stand in lessons/README.md."""
+    lines = ["| check | unit | better | figure |", "|---|---|---|---|"]
+    lines += [f"| `{one.name}` | {one.unit or '-'} | {one.better} | {one.doc} |" for one in CHECKS.values()]
+    lines += ["", "| way | options (as they are without being set) | what it does |", "|---|---|---|"]
+    for way in WAYS.values():
+        options = ", ".join(f"`{key} = {_toml(value)}`" for key, value in way.options.items()) or "-"
+        lines.append(f"| `{way.name}` | {options} | {way.doc} |")
+    return lines
+
+
+def _toml(value: Any) -> str:
+    """A value as a lesson file has it."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    return f'"{value}"' if isinstance(value, str) else f"{value:g}"

@@ -9,7 +9,7 @@ from sim.school.attempt import Attempt
 from sim.school.checks import Judged
 from sim.school.lesson import PARTS, Lesson
 from sim.school.play import acts_of, acts_text
-from sim.shop.store import checkpoint_path, write_new
+from sim.shop.store import write_new
 from sim.units import S_PER_H
 
 APART = timedelta(hours=20)  # another day, not the hour after: common practice, no source
@@ -102,8 +102,7 @@ def keep_attempt(record: Record, folder: Path, attempt: Attempt, judged: Judged)
         raise CannotWrite(f"{place}: cannot be made: {error.strerror}") from None
     for n, session in enumerate(attempt.sessions, start=1):
         log = place / f"{attempt.lesson.name}-{n}.job"
-        session.save(log, force=True)
-        checkpoint_path(log).unlink(missing_ok=True)  # 12 MB that the log gives again
+        write_new(log, session.log(), force=True)  # without its checkpoint: 12 MB that the log gives again
         files.append(f"{FOLDER}/{name}/{log.name}")
     write_new(place / "acts.json", acts_text(acts_of(attempt)).encode(), force=True)
     for one in attempt.said:

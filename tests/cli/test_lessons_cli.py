@@ -9,6 +9,7 @@ from sim.books.record import Record
 from sim.cli import bench, main
 from sim.paths import lessons
 from sim.school.lessonfile import lesson_files, read_lesson
+from sim.school.result import read_result
 
 COMMAND = "lesson"
 OWN = """
@@ -123,6 +124,13 @@ def test_the_lessons_are_listed_with_the_best_result(capsys, tmp_path):
     out = said(capsys, "lessons", "--data-dir", folder)
     assert "1  Lay a film (01-lay-a-film), 6 min: passed" in out
     assert all(row["goal"] in out for row in rows)
+
+
+def test_checks_and_ways_are_told_with_units_and_options(capsys):
+    found = json.loads(said(capsys, "lessons", "--schema", "--json"))
+    assert found["checks"]["bearing_flatness_um"]["unit"] == "um"
+    assert found["ways"]["lay_films"]["options"]["applicator"] == "brayer"
+    assert "| `bearing_flatness_um` | um | low |" in said(capsys, "lessons", "--schema")
 
 
 def test_sound_lessons_are_counted(capsys, own):
@@ -256,6 +264,22 @@ def test_what_came_of_it_is_told_in_words(capsys, own, answers):
     assert "kept as attempt 1" in out
 
 
+def test_a_result_file_and_a_sheet_are_written_before_the_attempt_is_kept(told, refused, own, answers, tmp_path):
+    result, sheet = tmp_path / "mine.result", tmp_path / "mine.html"
+    words = (str(own), "--answers", answers(GOOD), "--result", str(result), "--sheet")
+    assert "--sheet must name a file .html or .pdf" in refused(*words, "sheet.txt")
+    sheet.write_text("mine")
+    assert "mine.html: is there already" in refused(*words, str(sheet))
+    assert kept(tmp_path) == []
+    found = told(*words, str(sheet), "--force")
+    assert found["written"] == [str(sheet), str(result)]
+    assert "Two films" in sheet.read_text(encoding="utf-8")
+    told_by = read_result(result)
+    assert (told_by.lesson, told_by.learner, told_by.seed, told_by.passed) == ("50-two-films", "learner", 1000, True)
+    assert told_by.sealed
+    assert told_by.figures == pytest.approx(found["figures"])
+
+
 def test_a_bad_act_costs_neither_the_attempt_nor_the_face(refused, told, own, answers, tmp_path):
     assert "acts.json: [8]: This lesson does not allow the stone" in \
         refused(str(own), "--answers", answers([*GOOD, {"do": "StoneFace"}]))  # fmt: skip
@@ -310,6 +334,7 @@ def test_a_lesson_under_the_name_of_a_shipped_one_is_not_kept_as_that_one(refuse
 @pytest.mark.parametrize(("words", "line"), [
     (("sanding",), "lesson must be one of 01-lay-a-film"), (("1", "--seed", "-1"), "--seed must be 0 to 2^31 - 1"),
     (("1", "--look"), "--look must go with --answers"), (("1", "--hand", "trained"), "--hand must go with --solution"),
+    (("1", "--result", "a.result"), "--result must go with --answers FILE"),
     (("1", "--answers", "none.json"), "none.json: no such file"), (("1", "--part", "free"), "invalid choice"),
     (("1", "--watch", "--show"), "not allowed with"), (("none.toml",), "none.toml: must be a lesson file"),
 ])  # fmt: skip

@@ -8,6 +8,7 @@ import pytest
 from sim.errors import BadFile, BadFiles, BadParam
 from sim.intake.keyed import FLAG, LIST, TABLE, TEXT, WORDS
 from sim.paths import lessons
+from sim.report.lesson_text import schema_lines
 from sim.school import lessonfile
 from sim.school.cautions import KEYS as CAUTIONS
 from sim.school.checks import CHECKS
@@ -184,17 +185,12 @@ def test_every_table_of_keys_is_looked_for_on_the_page():
     assert set(lessonfile.MODEL_KEYS) < set(lessonfile.WRONG_KEYS)
 
 
-def value_words(value):
-    return str(value).lower() if isinstance(value, bool) else f'"{value}"' if isinstance(value, str) else f"{value:g}"
-
-
-def test_every_check_and_way_is_on_the_page_as_it_describes_itself():
-    rows = [f"| `{one.name}` | {one.unit or '-'} | {one.better} | {one.doc} |" for one in CHECKS.values()]
-    for one in WAYS.values():
-        options = ", ".join(f"`{key} = {value_words(value)}`" for key, value in one.options.items()) or "-"
-        rows.append(f"| `{one.name}` | {options} | {one.doc} |")
-    missing = [row for row in rows if row not in PAGE]
-    assert not missing, "put these rows into lessons/README.md:\n" + "\n".join(missing)
+def test_every_check_and_way_is_on_the_page_as_it_describes_itself_and_no_other():
+    block = PAGE[PAGE.index("\n## Checks") : PAGE.index("\n## Cautions")]
+    page = {line for line in block.splitlines() if line.startswith("| ")}
+    told = {line for line in schema_lines() if line.startswith("| ")}
+    assert len(told) == len(CHECKS) + len(WAYS) + 2
+    assert page == told, "put the tables that `flatwright lessons --schema` prints into lessons/README.md"
 
 
 def test_cautions_faults_and_parts_are_on_the_page():
