@@ -22,6 +22,7 @@ EPILOG = (
     "look again with --answers acts.json --look --shots pictures --force, and hand in with --answers acts.json. "
     "See how it is done: flatwright lesson 1 --watch."
 )
+MOST_LOOKS = 12  # in one watching
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -281,6 +282,7 @@ def _watch(args: argparse.Namespace, lesson: "Lesson") -> int:
     from sim.school.play import act_data
     from sim.school.ways import acts
 
+    steps_of = _Steps(lesson)
     attempt = _begun(lesson, args.part or "help", lesson.seeds.help if args.seed is None else args.seed)
     steps = [step_words(n, step) for n, step in enumerate(lesson.steps, start=1)]
     if args.json:
@@ -290,9 +292,35 @@ def _watch(args: argparse.Namespace, lesson: "Lesson") -> int:
         _print([f"Lesson {lesson.number}: {lesson.title}. {lesson.goal}", *steps, ""])
         for n, (act, result) in enumerate(acts(attempt, lesson.model, args.hand), start=1):
             _print([f"{n:4}  {act_words(act)}", *(f"      {line}" for line in result_lines(result))])
+            _print(steps_of.newly_done(attempt, act))
+        _print(steps_of.newly_done(attempt))
     if args.shots:
         _print([f"picture: {one}" for one in _shots(args, attempt)] if not args.json else [])
     return 0
+
+
+class _Steps:
+    """The steps that a solution has done so far, by their figures; looked at after prints, and at the end."""
+
+    def __init__(self, lesson: "Lesson") -> None:
+        self.lesson = lesson
+        self.left = {n for n, step in enumerate(lesson.steps) if step.done is not None}
+        self.looks = 0
+
+    def newly_done(self, attempt: "Attempt", act: Any = None) -> list[str]:
+        """A line for each step that was done since; the jobs are run again for it, so not after every act."""
+        from sim.school.checks import steps_done
+        from sim.school.facts import gather
+        from sim.shop.commands import SpotFace
+
+        after_print = isinstance(act, SpotFace) and self.looks < MOST_LOOKS
+        if not self.left or not (act is None or after_print):
+            return []
+        self.looks += 1
+        done = steps_done(self.lesson, gather(attempt))
+        now = sorted(n for n in self.left if done[n])
+        self.left -= set(now)
+        return [f"      step {n + 1} is done" for n in now]
 
 
 def about(lesson: "Lesson") -> dict[str, Any]:

@@ -319,6 +319,7 @@ def test_one_watches_how_it_is_done_and_can_play_it_again(capsys, told, own, ans
     out = said(capsys, "lesson", str(own), "--watch")
     assert "step 1: Roll it, print it." in out
     assert "take piece 2" in out
+    assert out.index("spot face") < out.index("step 1 is done") < out.index("take piece 2")
     assert "spot face: x " in out
     watched = told(str(own), "--watch", "--part", "alone", "--seed", "1000")
     found = told(str(own), "--answers", answers(watched["acts"]))
