@@ -168,8 +168,14 @@ def gather(attempt: Attempt, progress: Progress | None = None) -> Facts:
 
 
 def gather_from(lesson: Lesson, part: str, seed: int, commands: Sequence[Sequence[Command]], said: Sequence[Said], *,
-                progress: Progress | None = None) -> Facts:
+                begun: Sequence[Session] = (), progress: Progress | None = None) -> Facts:
     """The facts of an attempt, from the commands of each of its jobs and what was said.
+
+    Parameters
+    ----------
+    begun : sequence of Session
+        The pieces as they were taken over, where they are at hand: what came before is then not run again. Their
+        commands must be those with which each job begins; they are worked on.
 
     Raises
     ------
@@ -179,10 +185,12 @@ def gather_from(lesson: Lesson, part: str, seed: int, commands: Sequence[Sequenc
     facts = Facts(lesson, part, seed)
     total, done = sum(len(one) for one in commands), 0
     for n, piece in enumerate(facts.pieces):
-        session = Session.begin(piece_start(piece, part, seed), copies_mb=0.0)
+        session = begun[n] if begun else Session.begin(piece_start(piece, part, seed), copies_mb=0.0)
         taken = taken_over(piece, commands[n])
         walk = _Walk(facts, n, [one for one in said if one.piece == n])
-        for k, command in enumerate(commands[n]):
+        done += len(session.commands)
+        for k in range(len(session.commands), len(commands[n])):
+            command = commands[n][k]
             if k == taken:
                 walk.begin(session.job)
             if k >= taken:
