@@ -2,19 +2,21 @@
 
 import csv
 import math
+import re
+from collections.abc import Collection
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from sim.errors import BadFile
+from sim.errors import BadFile, BadParam
 from sim.measure.spots import EYE, islands, spots
 from sim.measure.verdict import standard_marks
 from sim.model.marks import Marks
 from sim.paths import lessons
 from sim.school.check import check
 from sim.school.facts import Facts, Printed
-from sim.shop.commands import RollFilm, SpotFace, StoneFace, WipeFace, WipePlate, perform
+from sim.shop.commands import Command, RollFilm, SpotFace, StoneFace, WipeFace, WipePlate, perform
 from sim.shop.job import Job
 from sim.shop.partwork import PushEnds
 
@@ -183,15 +185,17 @@ def fooled_by(job: Job) -> str:
 def _printed(job: Job, *, burrs: bool, lint: bool) -> np.ndarray:
     """Where a clean face and plate, but for what is left on them, would mark with 3 um of blue; bool (ny, nx)."""
     made = job.copy()
+    x, y = (0.5 * (p - s) for p, s in zip(made.plate.size_mm, made.face.size_mm, strict=True))
     chips, hairs = made.face.chips, made.plate.lint
-    for command in (WipeFace(), WipePlate()):
+    cleaning: tuple[Command, ...] = (WipeFace(), WipePlate())
+    printing: tuple[Command, ...] = (RollFilm(3.0), SpotFace(round(x, 2), round(y, 2)))
+    for command in cleaning:
         perform(command, made)
     if lint:
         made.face.chips, made.plate.lint = chips, hairs
     if not burrs:
         made.face.burr_um[:] = 0.0
-    x, y = (0.5 * (p - s) for p, s in zip(made.plate.size_mm, made.face.size_mm, strict=True))
-    for command in (RollFilm(3.0), SpotFace(round(x, 2), round(y, 2))):
+    for command in printing:
         perform(command, made)
     return np.asarray((made.face.blue_um >= made.start.material.blue.seen_um) & made.face.iron)
 
@@ -244,14 +248,13 @@ def _last_count(facts: Facts, n: int) -> dict[str, Any]:
     return mine[-1] if mine else {}
 
 
-@check("%", "low")
-def count_off_pct(facts: Facts) -> float:
+@check("spots", "low")
+def count_off_spots(facts: Facts) -> float:
     """Spots counted against those that the print has in the square, the median face."""
     found = []
     for n in range(len(facts.pieces)):
         said, made = _last_count(facts, n), [one for one in facts.printed if one.piece == n]
-        there = _in_square(made[-1].marks, said) if made else 0
-        found.append(100.0 * abs(_number(said.get("spots")) / there - 1.0) if there else math.nan)
+        found.append(abs(_number(said.get("spots")) - _in_square(made[-1].marks, said)) if made else math.nan)
     return middle(found) if sum(math.isfinite(v) for v in found) * 2 > len(found) else math.nan
 
 
@@ -294,10 +297,39 @@ def _in_square(marks: Marks, said: dict[str, Any]) -> int:
 
 # Deciding
 
+SCRAPE, CUT = "scrape as it is", "machine it again"
+"""The ways of lesson 16, as they stand in its question and in the recorded trials."""
+
+
+class Case(NamedTuple):
+    """A part of lesson 16: how far out of flat, um, and whether the cutter at hand is "in" or "out of" tram."""
+
+    um: float
+    tram: str
+
+    @property
+    def title(self) -> str:
+        """As it stands in the table and over the piece."""
+        return f"{self.um:g} um, cutter {self.tram} tram"
+
+
+def case_of(title: str) -> Case:
+    """The case of a title.
+
+    Raises
+    ------
+    BadParam
+        If it is none.
+    """
+    found = re.fullmatch(r"(\d{1,3}(?:\.\d)?) um, cutter (in|out of) tram", title)
+    if found is None:
+        raise BadParam(f"a case must be as '12 um, cutter in tram', got {title[:60]!r}")
+    return Case(float(found[1]), found[2])
+
 
 @lru_cache(maxsize=4)
 def decisions() -> dict[str, dict[str, dict[str, float]]]:
-    """Recorded trials of lesson 16: case to way to median hours and share that met the target.
+    """Recorded trials of lesson 16: case to way to median hours, um left, and per cent that met the target.
 
     Raises
     ------
@@ -311,9 +343,36 @@ def decisions() -> dict[str, dict[str, dict[str, float]]]:
         found: dict[str, dict[str, dict[str, float]]] = {}
         for row in rows:
             figures = {key: float(row[key]) for key in ("hours", "left_um", "met_pct")}
-            found.setdefault(row["case"], {})[row["way"]] = figures
+            found.setdefault(case_of(row["case"]).title, {})[row["way"]] = figures
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise BadFile(f"{path}: must be the table of recorded trials, got: {error}") from None
+    return found
+
+
+def neighbours(case: Case, hidden: Collection[str]) -> list[Case]:
+    """Recorded cases with the same cutter that one may look up, by um; the parts of the lesson itself are hidden."""
+    known = (case_of(title) for title in decisions() if title not in hidden)
+    return sorted(one for one in known if one.tram == case.tram)
+
+
+def expected_hours(case: Case, hidden: Collection[str]) -> dict[str, float]:
+    """Hours of each way for a case, read between the recorded cases around it; beyond them, as the last two go on.
+
+    Raises
+    ------
+    BadFile
+        If fewer than two cases with this cutter may be looked up.
+    """
+    known = neighbours(case, hidden)
+    if len(known) < 2:
+        raise BadFile(f"{lessons() / 'trials'}: must have two recorded cases beside {case.title!r}, got {len(known)}")
+    n = min(max(sum(one.um < case.um for one in known), 1), len(known) - 1)
+    low, high = known[n - 1], known[n]
+    share = (case.um - low.um) / (high.um - low.um)
+    found = {}
+    for way in (SCRAPE, CUT):
+        one, other = (decisions()[at.title][way]["hours"] for at in (low, high))
+        found[way] = one + share * (other - one)
     return found
 
 
