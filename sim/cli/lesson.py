@@ -33,6 +33,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--part", choices=("help", "alone", "check"), help="with help, alone, or the check on another "
                         "day (default: alone)")  # fmt: skip
     parser.add_argument("--seed", type=int, metavar="N", help="which face (default: the next one of your record)")
+    parser.add_argument("--assignment", metavar="FILE", help="assignment.json of your class: its part and seed, coach "
+                        "and heights as it wants them")  # fmt: skip
     what = parser.add_mutually_exclusive_group()
     what.add_argument("--show", action="store_true", help="print goal, cautions, steps and limits; open no window")
     what.add_argument("--watch", action="store_true", help="print how it is done well, act by act")
@@ -65,6 +67,8 @@ def run(args: argparse.Namespace) -> int:
     if args.hand and not (args.solution or args.watch):
         raise BadParam("--hand must go with --solution or --watch, got it alone")
     lesson = find_lesson(args.name)
+    if args.assignment:
+        lesson = _asked(args, lesson)
     if args.watch:
         return _watch(args, lesson)
     if args.solution:
@@ -74,6 +78,22 @@ def run(args: argparse.Namespace) -> int:
     if not (args.show or args.json or args.shots) and has_display() and _opened(args, lesson):
         return 0
     return _show(args, lesson)
+
+
+def _asked(args: argparse.Namespace, lesson: "Lesson") -> "Lesson":
+    """The lesson with no more shown than an assignment wants; its part and seed are set in `args`."""
+    from pathlib import Path
+
+    from sim.errors import BadParam
+    from sim.school.classroom import as_asked, read_handed_out, task_of
+
+    assignment = read_handed_out(Path(args.assignment))
+    task = task_of(assignment, lesson.name, args.part)
+    if args.seed is not None and task.seed not in (None, args.seed):
+        raise BadParam(f"--seed must be {task.seed}, as {args.assignment} asks, got {args.seed}")
+    args.part = task.part
+    args.seed = args.seed if task.seed is None else task.seed
+    return as_asked(lesson, assignment)
 
 
 def _opened(args: argparse.Namespace, lesson: "Lesson") -> bool:
