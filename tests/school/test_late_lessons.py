@@ -1,4 +1,4 @@
-"""Lessons 14 to 17: done as the model solution does they are passed, done wrongly they fail for the reason given."""
+"""Lessons 14 to 17 beyond what every lesson is held to: recorded trials, proof of a face, what blue alone leaves."""
 
 import csv
 import re
@@ -16,13 +16,12 @@ from sim.school.facts import gather
 from sim.school.lesson import Lesson
 from sim.school.lessonfile import find_lesson
 from sim.school.recorded import BOW_UM, CASES, machine_again, record_machine_again, sole
-from sim.school.ways import work
+from sim.school.ways import acts, work
+from sim.shop.commands import RollFilm, SpotFace
+from sim.shop.partwork import TakeFace
 
 LATE = ("14", "15", "16", "17")
 TABLE = lessons() / "trials" / "machine_again.csv"
-ON_IRON = ("14", "15", "17")
-KEY = {"14": "bearing_flatness_um", "15": "bearing_flatness_um", "16": "hours_factor", "17": "shop_hours"}
-"""A figure of each lesson in which a beginner's hand shows, low is better."""
 
 
 @lru_cache(maxsize=32)
@@ -60,34 +59,24 @@ def test_lesson_16_is_passed_by_deciding_from_the_rows_around_and_failed_by_cutt
 
 
 @pytest.mark.slow
-def test_a_beginner_foretells_hours_worse():
-    seeds = range(21, 29)
-    skilled, beginner = (sorted(done("16", "model", seed, hand).figures["hours_factor"] for seed in seeds)
-                         for hand in ("skilled", "beginner"))  # fmt: skip
-    assert beginner[3] > 1.2 * skilled[3]
-    assert beginner[-1] > 1.5 > skilled[-1]
+def test_a_beginner_takes_far_longer_over_the_whole_stand_and_meets_less_of_the_drawing():
+    skilled, beginner = (done("17", "model", 22, hand).figures for hand in ("skilled", "beginner"))
+    assert beginner["shop_hours"] > 1.5 * skilled["shop_hours"]
+    assert beginner["tolerances_missed"] > skilled["tolerances_missed"] == 0.0
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("number", ON_IRON)
-def test_a_late_lesson_is_passed_by_its_model_solution(number):
-    found = done(number, "model", 22)
-    assert found.passed, failed(found)
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("number", ON_IRON)
-def test_a_late_lesson_is_failed_by_its_wrong_solution_on_the_check_it_names(number):
-    lesson, found = find_lesson(number), done(number, "wrong", 22)
-    assert lesson.wrong.fails in failed(found)
-    assert lesson.wrong.fails not in failed(done(number, "model", 22))
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("number", ON_IRON)
-def test_a_beginner_does_worse_at_a_late_lesson(number):
-    skilled, beginner = (done(number, "model", 22, hand).figures[KEY[number]] for hand in ("skilled", "beginner"))
-    assert beginner > 1.3 * skilled
+def test_each_face_of_the_stand_is_proved_by_a_thin_and_gentle_print_before_it_is_left():
+    attempt = begin_attempt(find_lesson("17"), "alone", 22)
+    last, film_um, face = {}, 0.0, "foot"
+    for act, _ in acts(attempt, attempt.lesson.model):
+        if isinstance(act, RollFilm):
+            film_um = act.weight_um
+        elif isinstance(act, TakeFace):
+            face = act.face
+        elif isinstance(act, SpotFace):
+            last[face] = film_um, act.way_mm
+    assert last == dict.fromkeys(("foot", "top", "side"), (1.5, 2.0))
 
 
 @pytest.mark.slow
