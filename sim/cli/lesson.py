@@ -22,6 +22,7 @@ EPILOG = (
     "look again with --answers acts.json --look --shots pictures --force, and hand in with --answers acts.json. "
     "See how it is done: flatwright lesson 1 --watch."
 )
+ROOM = "sim.bench.lesson_room"  # where the window shows lessons
 MOST_LOOKS = 12  # in one watching
 
 
@@ -96,13 +97,21 @@ def _asked(args: argparse.Namespace, lesson: "Lesson") -> "Lesson":
 
 
 def _opened(args: argparse.Namespace, lesson: "Lesson") -> bool:
-    """Hand over to the window; False where it cannot show lessons."""
-    from sim.cli import bench
+    """Hand over to the window, which lets one choose the part; False where it does not know lessons."""
+    from importlib.util import find_spec
 
-    open_lesson = getattr(bench, "open_lesson", None)
-    if open_lesson is None:
+    from sim.cli import bench
+    from sim.errors import BadParam
+
+    if find_spec(ROOM) is None:
         return False
-    open_lesson(lesson, part=args.part, seed=args.seed, data_dir=args.data_dir)
+    if args.part or args.seed is not None:
+        raise BadParam("--part and --seed must go with --show, --watch, --solution or --answers; in the window they "
+                       "are chosen there")  # fmt: skip
+    parser = argparse.ArgumentParser()
+    bench.add_arguments(parser)
+    words = [str(lesson.path), *(["--data-dir", args.data_dir] if args.data_dir else [])]
+    bench.run(parser.parse_args(words))
     return True
 
 
