@@ -316,6 +316,13 @@ def faces_flat_um(facts: Facts) -> float:
     return worst([bearing_zone_um(face) for job in facts.ended for face in job.part.faces.values()])
 
 
+@check("um", "low")
+def worked_flat_um(facts: Facts) -> float:
+    """Bearing flatness of the worst face that was worked, whichever is in hand."""
+    return worst([bearing_zone_um(b.part.faces[name]) for a, b in zip(facts.begun, facts.ended, strict=True)
+                  for name in b.part.faces if b.cuts[name] > a.cuts[name]])  # fmt: skip
+
+
 @check("readings", "low")
 def in_doubt_at_end(facts: Facts) -> float:
     """Tolerances that were put in doubt and not read again."""

@@ -255,8 +255,6 @@ def by_the_foot(eyes: Eyes, hand: Hand, *, rounds: float = 32.0, datum: str = "f
         for turn in (180.0, 0.0):
             yield SweepFace(side, datum, turn_deg=turn)
         yield SweepFace(top, datum)
-    if eyes.sight.in_hand != datum:
-        yield TakeFace(datum)
 
 
 class _Taper(Bands):

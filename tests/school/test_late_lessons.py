@@ -1,6 +1,7 @@
 """Lessons 14 to 17 beyond what every lesson is held to: recorded trials, proof of a face, what blue alone leaves."""
 
 import csv
+import math
 import re
 from functools import lru_cache
 
@@ -8,16 +9,18 @@ import pytest
 
 import sim
 from sim.errors import BadFile, BadParam
+from sim.measure.flatness import bearing_flatness_um
 from sim.paths import lessons
 from sim.school.attempt import begin_attempt
-from sim.school.checks import Judged, judge
+from sim.school.checks import CHECKS, Judged, judge
 from sim.school.checks_reading import CUT, SCRAPE, Case, case_of, decisions, expected_hours
-from sim.school.facts import gather
+from sim.school.facts import Facts, gather
 from sim.school.lesson import Lesson
 from sim.school.lessonfile import find_lesson
 from sim.school.recorded import BOW_UM, CASES, machine_again, record_machine_again, sole
 from sim.school.ways import acts, work
 from sim.shop.commands import RollFilm, SpotFace
+from sim.shop.job import JobStart, begin_job
 from sim.shop.partwork import TakeFace
 
 LATE = ("14", "15", "16", "17")
@@ -47,6 +50,17 @@ def test_a_late_lesson_is_whole(number):
     assert all(len(step.hints) == 4 for step in lesson.steps)
     assert all(piece.start.part is not None for piece in lesson.pieces)
     assert lesson.seeds.trials[1] - lesson.seeds.trials[0] >= 5
+
+
+def test_only_faces_that_were_worked_are_asked_to_be_flat_and_none_is_no_pass():
+    begun = begin_job(JobStart(part=find_lesson("15").pieces[0].start.part, seed=3))
+    ended = begun.copy()
+    facts = Facts(find_lesson("15"), "alone", begun=[begun], ended=[ended])
+    assert math.isnan(CHECKS["worked_flat_um"].figure(facts))
+    ended.cuts["foot"] += 1
+    assert CHECKS["worked_flat_um"].figure(facts) == bearing_flatness_um(ended.part.faces["foot"])
+    ended.in_hand = "side"
+    assert CHECKS["worked_flat_um"].figure(facts) == bearing_flatness_um(ended.part.faces["foot"])
 
 
 def test_lesson_16_is_passed_by_deciding_from_the_rows_around_and_failed_by_cutting_always():
@@ -82,7 +96,7 @@ def test_each_face_of_the_stand_is_proved_by_a_thin_and_gentle_print_before_it_i
 @pytest.mark.slow
 def test_the_blue_alone_leaves_a_flat_wedge():
     figures = done("14", "wrong", 22).figures
-    assert figures["bearing_flatness_um"] < 3.0
+    assert figures["worked_flat_um"] < 3.0
     assert figures["parallelism_um"] > 10.0
 
 
