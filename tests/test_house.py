@@ -27,8 +27,9 @@ ROOMS = {
     "sitting today lesson attempt facts check checks_reading checks_iron checks way ways_reading ways_iron ways "
     "lessonfile trials play result classroom cards exercises",
     "report": "tables figures recut part page part_page progress class_page sheet map paper cards_page",
-    "bench": "palette viewport iron gestures hand_today pieces back desk kept hold lettering controls entries "
-    "widgets uncovered panels inhand pane keys start files finish app events window script",
+    "bench": "palette viewport iron gestures hand_today pieces back desk practice kept hold lettering controls "
+    "entries widgets uncovered coach_line panels inhand pane keys start files read_back finish app events "
+    "window script",
     "cli": "bench demo seat measure flycut part bands cards model replay pack drill record class",
 }
 ORDER = [f"{room}.{name}".lstrip(".") for room, names in ROOMS.items() for name in ("__init__", *names.split())]

@@ -9,6 +9,7 @@ from typing import Any
 import pygame
 
 from sim import paths
+from sim.bench.coach_line import coach_line, lit
 from sim.bench.desk import Desk
 from sim.bench.entries import Listing
 from sim.bench.files import begun, files_page, forget, found_files, free_path, session_of
@@ -20,8 +21,10 @@ from sim.bench.keys import help_page, read_keys, sign_of, written_keys
 from sim.bench.lettering import LABEL, Ui
 from sim.bench.palette import THEMES
 from sim.bench.pane import FacePane
-from sim.bench.panels import HINTS, areas, coach_line, goal_line, hung_prints, menu_widgets, picture_of, tray
+from sim.bench.panels import HINTS, areas, goal_line, hung_prints, menu_widgets, picture_of, tray
 from sim.bench.pieces import INSTRUMENTS
+from sim.bench.practice import Practice, free_attempt
+from sim.bench.read_back import ReadBack, read_back
 from sim.bench.start import (
     SCALES,
     Prefs,
@@ -77,7 +80,9 @@ class Bench:
         self.desk: Desk | None = None
         self.hold: Hold | None = None
         self.pane: FacePane | None = None
+        self.practice: Practice | None = None
         self.done: Uncovered | None = None
+        self.back = ReadBack()
         self.menu: tuple[int, int] | None = None
         self.more, self.note = False, ""
         self.jobs = folder / "jobs"
@@ -118,6 +123,8 @@ class Bench:
     def _open(self, session: Session) -> None:
         self.close()
         self.desk = opened(session)
+        self.practice = Practice(free_attempt(session, self.desk.said))
+        self.practice.sit(self.desk)
         self.desk.settings.style = self.prefs.style
         self.hold = Hold(self.desk)
         x, y = (0.5 * side for side in session.job.face.size_mm)
@@ -149,7 +156,7 @@ class Bench:
             else:
                 self.keep()
                 self.desk.session.close()
-        self.desk = self.hold = self.pane = self.done = None
+        self.desk = self.hold = self.pane = self.done = self.practice = None
         self._pictures.clear()
 
     def quit(self) -> None:
@@ -214,11 +221,13 @@ class Bench:
                 *hung_prints(self.desk, where.prints, self.ui, self._picture, chosen),
                 *in_hand(self.desk, self.hold, where.hand, self.ui),
                 *tray(self.desk, where.tray, self.ui, self.more, {act: sign_of(key) for key, act in self.keys.items()}),
-                *coach_line(self.desk, where.coach, self.ui),
+                *coach_line(self.desk, self.practice, where.coach, self.ui),
                 *menu_widgets(self.menu, where.face, self.ui),
             ]
         if self.page == "finish" and self.desk is not None and self.done is not None:
-            made, self._chart = finish_page(self.desk, self.done, self.size, self.ui, self.note)
+            made, self._chart = finish_page(
+                self.desk, self.done, self.size, self.ui, note=self.note, back=self.back
+            )
             return made
         if self.page == "settings":
             return settings_page(self.size, self.ui, self.prefs, self.folder, self.note)
@@ -243,6 +252,11 @@ class Bench:
         return self._pictures[id(hung)][1]
 
     # ------------------------------------------------------------------ what was said
+
+    def heard(self) -> None:
+        """Note what was said on the desk by the last event: calls, counts."""
+        if self.practice is not None and self.desk is not None:
+            self.practice.listen(self.desk)
 
     def scale_by(self, step: int) -> None:
         """Letters a size larger or smaller."""
@@ -335,7 +349,7 @@ class Bench:
         elif id in acts:
             acts[id]()
         else:
-            return False
+            return self.page == "finish" and self.back.said(id)
         return True
 
     def _said_of_tools(self, id: str, value: Any) -> None:
@@ -343,7 +357,7 @@ class Bench:
         assert desk is not None
         assert hold is not None
         assert pane is not None
-        if set_tool(desk, hold, id, value):
+        if set_tool(desk, hold, id, value) or (self.practice is not None and self.practice.said(desk, id)):
             return
         acts: dict[str, Callable[[], Any]] = {
             "do": hold.do, "enter": hold.enter, "let go": hold.cancel, "lay": hold.lay_order, "order": hold.show_order,
@@ -380,6 +394,7 @@ class Bench:
         self.desk.handed = None
         try:
             self.done = uncovered(self.desk, self.prefs.inches)
+            self.back = ReadBack() if self.practice is None else read_back(self.practice, self.desk.session.job)
         except ShopError as error:
             self.desk.told = str(error)
             return
@@ -472,10 +487,11 @@ class Bench:
             if self.pane.rect != where.face:
                 self.pane.place(where.face)
             self.pane.refresh()
+            self.pane.desk.lit_mm = lit(self.group, self.practice)
             self.pane.draw(surface, self.ui, self.hold)
         else:
             surface.fill(theme.background)
         if self.page == "finish" and self.done is not None:
-            draw_map(surface, self.ui, self.done, self._chart)
+            draw_map(surface, self.ui, self.done, self._chart, self.back.places_mm)
         self.group.draw(surface, self.ui, now_s, sheets)
         self.dirty = False

@@ -19,6 +19,7 @@ from sim.bench.pieces import (
     MARK_MM,
     MOST_HUNG,
     REST_DRAGS,
+    Beside,
     Call,
     Freedom,
     Hung,
@@ -30,6 +31,8 @@ from sim.bench.pieces import (
 from sim.errors import CannotWrite, Refused
 from sim.hands.skill import HANDS
 from sim.model.plate import Plate
+from sim.school.attempt import Said
+from sim.school.remark import Places
 from sim.seat.hinge import Hinge
 from sim.shop.commands import (
     Command,
@@ -90,6 +93,12 @@ class Desk:
         How often the whole face was uncovered by Finish.
     handed : generator or None
         A trained hand that works by itself, and the rounds that it has left.
+    beside : Beside or None
+        Who hears of every act and may not allow it: what a lesson, its record and the coach go by.
+    said : list of Said
+        What was said beside the iron in free practice; an attempt at a lesson keeps its own.
+    lit_mm : tuple of (x, y)
+        Places that are lit on the face now: the coach's evidence.
     """
 
     session: Session
@@ -122,6 +131,9 @@ class Desk:
     last: Command | None = None
     unkept: bool = False
     seen_whole: int = 0
+    beside: Beside | None = None
+    said: list[Said] = field(default_factory=list)
+    lit_mm: Places = ()
     _back: list[Step] = field(default_factory=list)
     _forth: list[Step] = field(default_factory=list)
 
@@ -182,12 +194,18 @@ class Desk:
 
     def act(self, command: Command) -> bool:
         """Do a command; what stands in its way is told, in the shop's own words."""
+        why = self.beside.before(self, command) if self.beside else None
+        if why is not None:
+            self.told = why
+            return False
         before = lying_on(self)
         try:
             self.result = self.session.do(command)
         except (Refused, CannotWrite) as error:
             self.told = str(error)[:1].upper() + str(error)[1:]
             return False
+        if self.beside:
+            self.beside.after(self, command)
         self._back.append(Step(command, before))
         self._forth.clear()
         self.changes, self.last, self.unkept = self.changes + 1, command, True
@@ -453,6 +471,8 @@ class Desk:
                 self.told = str(error)
                 return
             put_back(self, step.before)
+            if self.beside:
+                self.beside.undone(self)
             self.changes, self.last = self.changes + 1, None
             self.laid, self.order, self.bared = False, (), False
             self.told = f"Taken back: {step.name}. Only free practice gives iron back."

@@ -30,7 +30,12 @@ class Events:
         self._pan: tuple[int, int] | None = None
 
     def on(self, event: pygame.event.Event, now_s: float = 0.0) -> None:
-        """Answer one event; a press meets the widgets as the acts before it left them, drawn or not."""
+        """Answer one event; what was called or counted by it is noted at once."""
+        self._on(event, now_s)
+        self.bench.heard()
+
+    def _on(self, event: pygame.event.Event, now_s: float) -> None:
+        """Answer it; a press meets the widgets as the acts before it left them, drawn or not."""
         if event.type in (pygame.MOUSEBUTTONDOWN, pygame.KEYDOWN) and self.bench.dirty:
             self.bench.lay_out()
         if event.type == pygame.QUIT:

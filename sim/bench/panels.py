@@ -1,4 +1,4 @@
-"""What lies round the face: goal line, hung prints, tray, coach's line. Widgets with names, no acts.
+"""What lies round the face: goal line, hung prints, tray. Widgets with names, no acts.
 
 Everything told here is what the shop shows: prints, readings, the clock, the tools. Nothing comes from the heights.
 """
@@ -10,7 +10,7 @@ import numpy as np
 import pygame
 
 from sim.bench.desk import Desk
-from sim.bench.lettering import BODY, GOAL, LABEL, SMALL, Ui
+from sim.bench.lettering import GOAL, LABEL, SMALL, Ui
 from sim.bench.palette import MARKS
 from sim.bench.pieces import ROUND, Hung
 from sim.bench.widgets import Button, Label, Thumb, Widget
@@ -97,7 +97,7 @@ class Stack:
         self.add(Label(f"label {len(self.made)} {self.area}", string=text, size=size, role=role, bold=bold))
 
 
-# ---------------------------------------------------------------------- goal, prints, tray, coach
+# ---------------------------------------------------------------------- goal, prints, tray
 
 
 LIES = {"parallelism": "parallel", "perpendicularity": "square"}
@@ -251,22 +251,6 @@ def _station_sub(desk: Desk, name: str) -> str:
     if name == "stone":
         return s.pressure if "stone" not in desk.done else ""
     return ""
-
-
-def coach_line(desk: Desk, where: pygame.Rect, ui: Ui) -> list[Widget]:
-    """What was said last; while a pass runs, how far it is."""
-    pad = ui.px(16)
-    told = desk.told
-    if desk.passing is not None:
-        state = "paused, Space goes on" if desk.passing.paused else "Space pauses, Esc stops"
-        told = f"Laying stroke {desk.passing.laid} of {len(desk.passing.strokes)}: {state}."
-    name = Label("coach", string="Shop", size=LABEL, role="muted", area=4)
-    name.rect = pygame.Rect(where.left + pad, where.top + ui.px(12), ui.px(60), ui.px(22))
-    words = Label("told", string=told, size=BODY, area=4)
-    words.rect = pygame.Rect(
-        name.rect.right + pad, where.top + ui.px(10), where.width - name.rect.width - 4 * pad, where.height - ui.px(14)
-    )
-    return [name, words]
 
 
 MENU = (

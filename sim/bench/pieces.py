@@ -4,12 +4,13 @@ import base64
 import zlib
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim.school.calls import Call as Call
+from sim.shop.commands import Command
 
 ROUND = ("roll", "spot", "read", "scrape", "stone", "wipe")
 INSTRUMENTS = ("indicator", "hinge", "chalk", "square")
@@ -48,6 +49,19 @@ class Prediction(NamedTuple):
     x_mm: float | None = None
     y_mm: float | None = None
     marks: str | None = None
+
+
+class Beside(Protocol):
+    """Who goes along with what is done on a desk."""
+
+    def before(self, desk: Any, command: Command) -> str | None:
+        """An act is about to be done; why it is not allowed, None when it is."""
+
+    def after(self, desk: Any, command: Command) -> None:
+        """An act was done."""
+
+    def undone(self, desk: Any) -> None:
+        """The last act was taken back."""
 
 
 @dataclass(frozen=True, eq=False)
