@@ -25,7 +25,7 @@ ROOMS = {
     "school": "cautions faults calls seen evidence remark print_rules stroke_rules finish coach view bank item "
     "kinds_marks kinds_prints kinds_faces kind_next kinds readers "
     "sitting today lesson attempt facts check checks_reading checks_iron checks way ways_reading ways_iron ways "
-    "lessonfile trials play result classroom cards exercises",
+    "lessonfile trials play result keeping parts classroom cards exercises",
     "report": "tables figures recut part page part_page progress class_page sheet map paper cards_page",
     "bench": "palette viewport iron gestures hand_today pieces back desk practice kept hold lettering controls "
     "entries widgets uncovered coach_line panels inhand pane keys start files read_back finish app events "
