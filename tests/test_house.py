@@ -28,8 +28,8 @@ ROOMS = {
     "lessonfile trials play result keeping parts classroom cards exercises",
     "report": "tables figures recut part page part_page progress class_page sheet map paper cards_page",
     "bench": "palette viewport iron gestures hand_today pieces back desk practice kept hold lettering controls "
-    "entries widgets uncovered coach_line panels inhand pane keys start files read_back finish app events "
-    "window script",
+    "entries widgets uncovered coach_line panels inhand pane keys start files read_back finish "
+    "aside watching lesson_desk lesson_strip lesson_pages lesson_room openings app events window script",
     "cli": "bench demo seat measure flycut part bands cards model replay pack drill record class",
 }
 ORDER = [f"{room}.{name}".lstrip(".") for room, names in ROOMS.items() for name in ("__init__", *names.split())]

@@ -39,16 +39,26 @@ def coach_line(desk: Desk, practice: Practice | None, where: pygame.Rect, ui: Ui
     if desk.passing is not None:
         state = "paused, Space goes on" if desk.passing.paused else "Space pauses, Esc stops"
         told = f"Laying stroke {desk.passing.laid} of {len(desk.passing.strokes)}: {state}."
-    speaks = practice is not None and practice.speaks != "never"
-    if practice is None or not speaks:
-        return _told("Shop", told, where, ui, where.right)
-    if practice.shown is None:
+    if practice is None:
+        return _told(told, where, ui, where.right)
+    buttons, remark = list[Button](), practice.shown
+    if remark is not None:
+        more = Button("ask", "Ask more", area=4, hint=ASK_HINT, enabled=practice.rung < len(remark.rungs) - 1,
+                      reason="That was all of it.")  # fmt: skip
+        show = Button("show me", "Show me", area=4, in_hand=practice.pinned, enabled=bool(remark.places_mm),
+                      hint="Keep the places lit on the face", reason="It rests on no single place.")  # fmt: skip
+        buttons = _at_right([show, more], where, ui)
+        line = Line("remark", string=remark.rungs[practice.rung], area=4, hint=rests_on(remark.rounds))
+        return [*_two_rows("Coach", line, told, where, ui, buttons[0].rect.left), *buttons]
+    right = where.right
+    if practice.speaks != "never":
         ask = Button("ask", "Ask", key="I", area=4, hint="Ask the coach, who goes by prints and strokes alone (I)")
         buttons = _at_right([ask], where, ui)
-        if practice.quiet:
-            return [*_told("Coach", practice.quiet, where, ui, buttons[0].rect.left), *buttons]
-        return [*_told("Shop", told, where, ui, buttons[0].rect.left), *buttons]
-    return _remark(practice, told, where, ui)
+        right = buttons[0].rect.left
+    if practice.answer is not None:
+        who, words = practice.answer
+        return [*_two_rows(who, Label("answered", string=words, area=4), told, where, ui, right), *buttons]
+    return [*_told(told, where, ui, right), *buttons]
 
 
 def _at_right(buttons: list[Button], where: pygame.Rect, ui: Ui) -> list[Button]:
@@ -60,10 +70,10 @@ def _at_right(buttons: list[Button], where: pygame.Rect, ui: Ui) -> list[Button]
     return buttons
 
 
-def _told(name: str, told: str, where: pygame.Rect, ui: Ui, right: int) -> list[Widget]:
-    """Who speaks, and what he says."""
+def _told(told: str, where: pygame.Rect, ui: Ui, right: int) -> list[Widget]:
+    """What the shop said."""
     pad = ui.px(16)
-    who = Label("coach", string=name, size=LABEL, role="muted", area=4)
+    who = Label("coach", string="Shop", size=LABEL, role="muted", area=4)
     who.rect = pygame.Rect(where.left + pad, where.top + ui.px(12), ui.px(60), ui.px(22))
     words = Label("told", string=told, size=BODY, area=4)
     left = who.rect.right + pad
@@ -71,30 +81,24 @@ def _told(name: str, told: str, where: pygame.Rect, ui: Ui, right: int) -> list[
     return [who, words]
 
 
-def _remark(practice: Practice, told: str, where: pygame.Rect, ui: Ui) -> list[Widget]:
-    """A rung of a remark with its buttons; below it, where there is room, what the shop said."""
-    remark = practice.shown
-    assert remark is not None  # only called so
-    more = Button("ask", "Ask more", area=4, hint=ASK_HINT, enabled=practice.rung < len(remark.rungs) - 1,
-                  reason="That was all of it.")  # fmt: skip
-    show = Button("show me", "Show me", area=4, in_hand=practice.pinned, enabled=bool(remark.places_mm),
-                  hint="Keep the places lit on the face", reason="It rests on no single place.")  # fmt: skip
-    buttons = _at_right([show, more], where, ui)
-    pad, string = ui.px(16), remark.rungs[practice.rung]
-    who = Label("coach", string="Coach", size=LABEL, role="muted", area=4)
-    who.rect = pygame.Rect(where.left + pad, where.top + ui.px(12), ui.px(60), ui.px(22))
-    left = who.rect.right + pad
-    wide = buttons[0].rect.left - pad - left
-    size = BODY if len(ui.wrapped(string, BODY, wide)) == 1 else LABEL
-    lines = len(ui.wrapped(string, size, wide))
-    line = Line("remark", string=string, size=size, area=4, hint=rests_on(remark.rounds))
-    high = ui.px(32) if lines == 1 else round(lines * LINE_HEIGHT * ui.px(size))
+def _two_rows(who: str, line: Label, told: str, where: pygame.Rect, ui: Ui, right: int) -> list[Widget]:
+    """Who says what, and below it, where there is room, what the shop said."""
+    pad = ui.px(16)
+    name = Label("coach", string=who, size=LABEL, role="muted", area=4)
+    name.rect = pygame.Rect(where.left + pad, where.top + ui.px(12), ui.px(60), ui.px(22))
+    left = name.rect.right + pad
+    wide = right - pad - left
+    line.size = BODY if len(ui.wrapped(line.string, BODY, wide)) == 1 else LABEL
+    lines = len(ui.wrapped(line.string, line.size, wide))
+    high = ui.px(32) if lines == 1 else round(lines * LINE_HEIGHT * ui.px(line.size))
     line.rect = pygame.Rect(left, where.top + ui.px(6), wide, high)
-    who.rect.centery = line.rect.top + ui.px(16)
-    made: list[Widget] = [who, line, *buttons]
+    if lines == 1 and not line.focusable:
+        line.rect = pygame.Rect(left, name.rect.top - ui.px(2), wide, ui.px(24))
+    name.rect.centery = where.top + ui.px(22)
+    made: list[Widget] = [name, line]
     if lines == 1:
         shop = Label("told", string=ui.shortened(told, SMALL, wide), size=SMALL, role="muted", area=4)
-        shop.rect = pygame.Rect(left, line.rect.bottom, wide, ui.px(20))
+        shop.rect = pygame.Rect(left, where.top + ui.px(38), wide, ui.px(20))
         made.append(shop)
     return made
 

@@ -27,7 +27,7 @@ from sim.bench.pieces import (
     Prediction,
     Settings,
     Stroke,
-)
+)  # fmt: skip
 from sim.errors import CannotWrite, Refused
 from sim.hands.skill import HANDS
 from sim.model.plate import Plate
@@ -94,11 +94,13 @@ class Desk:
     handed : generator or None
         A trained hand that works by itself, and the rounds that it has left.
     beside : Beside or None
-        Who hears of every act and may not allow it: what a lesson, its record and the coach go by.
+        Who hears of every act, and may not allow it.
     said : list of Said
-        What was said beside the iron in free practice; an attempt at a lesson keeps its own.
+        Beside the iron, in free practice; an attempt at a lesson keeps its own.
     lit_mm : tuple of (x, y)
-        Places that are lit on the face now: the coach's evidence.
+        The coach's evidence, while it is lit on the face.
+    goal, closed : str, dict
+        Of a lesson: what it is after, and tools that it does not allow and why.
     """
 
     session: Session
@@ -134,6 +136,8 @@ class Desk:
     beside: Beside | None = None
     said: list[Said] = field(default_factory=list)
     lit_mm: Places = ()
+    goal: str = ""
+    closed: dict[str, str] = field(default_factory=dict)
     _back: list[Step] = field(default_factory=list)
     _forth: list[Step] = field(default_factory=list)
 
@@ -163,12 +167,8 @@ class Desk:
         if not self.upright_allowed():
             self.settings.on = "plate"
         (length, width), (across, deep) = job.face.size_mm, self.plate.size_mm
-        self.set(
-            x_mm=0.5 * (across - length),
-            y_mm=0.5 * (deep - width),
-            square_x_mm=max(0.5 * (length - 25.4), 0.0),
-            square_y_mm=max(0.5 * (width - 25.4), 0.0),
-        )
+        square = {"square_x_mm": max(0.5 * (length - 25.4), 0.0), "square_y_mm": max(0.5 * (width - 25.4), 0.0)}
+        self.set(x_mm=0.5 * (across - length), y_mm=0.5 * (deep - width), **square)
 
     def upright_allowed(self) -> bool:
         """Whether the face in hand is one that is set against the angle plate."""
@@ -180,6 +180,9 @@ class Desk:
 
     def take(self, tool: str | None) -> None:
         """Pick a tool up; none puts down what is in hand. Nothing is done by it."""
+        if tool in self.closed:
+            self.told = self.closed[tool]
+            return
         if self.laid and tool != "spot":
             self.laid = False
             self.told = "Taken off the plate without lifting a print."
@@ -235,13 +238,17 @@ class Desk:
         self.laid = False
         if not self.act(self._spotting()):
             return
-        self._hang()
-        self.calls, self.chalk, self.dragged, self.order, self.turned = [], [], [], (), None
-        self.done = {"spot"}
+        self.printed()
         self.tool = "read"
         self.told = f"Print {self.session.job.round}, just lifted, turned over its long edge."
         if self.prediction is not None and self.prediction.x_mm is not None:
             self.told += " The cross is where you expected it hardest."
+
+    def printed(self) -> None:
+        """A print was made: hung, and what lay there for the last one cleared away."""
+        self._hang()
+        self.calls, self.chalk, self.dragged, self.order, self.turned = [], [], [], (), None
+        self.done = {"spot"}
 
     def _hang(self) -> None:
         """Hang the print that is on the face."""
@@ -426,11 +433,8 @@ class Desk:
 
     def nearest_call(self, x_mm: float, y_mm: float) -> tuple[float, float] | None:
         """Place of the call that a stroke with its middle here was meant for; None if none is near."""
-        near = (
-            min(((c.x_mm - x_mm) ** 2 + (c.y_mm - y_mm) ** 2, c.x_mm, c.y_mm) for c in self.calls)
-            if self.calls
-            else None
-        )
+        far = [((c.x_mm - x_mm) ** 2 + (c.y_mm - y_mm) ** 2, c.x_mm, c.y_mm) for c in self.calls]
+        near = min(far, default=None)
         return None if near is None or near[0] > MARK_MM**2 else (near[1], near[2])
 
     def chosen_calls(self) -> list[Call]:

@@ -160,6 +160,10 @@ class Events:
             if action == "let go":
                 return
         if self.bench.page != "bench":
+            if event.key in DIGITS:
+                self.bench.room.digit(DIGITS[event.key])
+            if action == "let go" and self.bench.room.escape():
+                return
             if action == "let go" and self.bench.page in ("finish", *ASIDE):
                 self.bench.show("bench" if self.bench.page == "finish" else self.bench.before)
             return
@@ -227,7 +231,7 @@ class Events:
                     last = desk.calls[-1]
                     desk.call(last.x_mm, last.y_mm, n, sure=shift)
         elif desk.tool == "roll" and 1 <= n <= 3:
-            desk.set(film=n)
+            self.bench.said("film", n - 1)
         elif 1 <= n <= len(PUSHES):
             self.bench.said("push", n - 1)
 

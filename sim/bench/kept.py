@@ -120,6 +120,7 @@ def _fill(desk: Desk, told: dict[str, Any]) -> None:
         or settings.push not in range(1, len(PUSHES) + 1)
         or settings.film not in (1, 2, 3)
         or settings.on not in ("plate", "angle plate")
+        or not 0.0 <= settings.own_um <= 100.0
     ):
         raise ValueError("settings out of range")
     for name, allowed in WORDS.items():

@@ -121,7 +121,7 @@ def goal_words(desk: Desk, narrow: bool, inches: bool) -> str:
 
 def goal_line(desk: Desk, where: pygame.Rect, ui: Ui, inches: bool) -> list[Widget]:
     """The goal at the left; round, shop clock and help at the right."""
-    goal = goal_words(desk, where.width < 1150 * ui.scale, inches)
+    goal = desk.goal or goal_words(desk, where.width < 1150 * ui.scale, inches)
     job = desk.session.job
     hours = job.clock_s / S_PER_H
     clock = f"round {job.round}  ·  {int(hours)} h {int(60 * hours) % 60:02d} min"
@@ -212,8 +212,9 @@ def tray(desk: Desk, where: pygame.Rect, ui: Ui, more: bool, signs: Mapping[str,
         sub = _station_sub(desk, name) or " " if name in ROUND else ""
         done = name in desk.done and name in ("roll", "spot", "stone", "wipe")
         button = Button(
-            f"take {name}", label, key=key, sub=sub, done=done, in_hand=desk.tool == name, area=3, hint=HINTS[name]
-        )
+            f"take {name}", label, key=key, sub=sub, done=done, in_hand=desk.tool == name, area=3, hint=HINTS[name],
+            enabled=name not in desk.closed, reason=desk.closed.get(name, ""),
+        )  # fmt: skip
         button.rect = pygame.Rect(round(x), where.top + ui.px(10), round(each), high)
         made.append(button)
         x += each + gap

@@ -87,6 +87,7 @@ class Freedom:
     carry_on: bool = True
     iron_back: bool = True
     uncover: bool = True
+    hand_over: bool = True
     hand: str = "trained"
 
 
@@ -122,11 +123,12 @@ class Settings:
     square_y_mm: float = 10.0
     counted: str = ""
     bearing: str = ""
+    own_um: float = 0.0  # a weight of one's own; 0: one of the three
 
     @property
     def film_um(self) -> float:
         """Weight of the film that is set."""
-        return FILMS_UM[self.film]
+        return self.own_um or FILMS_UM[self.film]
 
     @property
     def push_n(self) -> float:

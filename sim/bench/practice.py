@@ -3,6 +3,7 @@
 No pygame here, and nothing of the heights: `Desk` tells every act, and what was said is read off the desk.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -13,8 +14,8 @@ from sim.school.calls import Call
 from sim.school.coach import Coach, Remark
 from sim.school.lesson import COMES_IN, Allowed, Lesson, Piece, Seeds, Solution
 from sim.school.seen import Counted, Expected, Seen
-from sim.shop.commands import BlueFace, Command, RollFilm, Scrape, SpotFace, WipeFace
-from sim.shop.job import JobStart
+from sim.shop.commands import BlueFace, Command, HoneBlade, RollFilm, Scrape, SpotFace, WipeFace
+from sim.shop.job import Job, JobStart
 from sim.shop.partwork import SpotUpright
 from sim.shop.session import Session
 
@@ -56,8 +57,10 @@ class Practice:
         What stands in the coach's line now.
     rung : int
         How far it was asked.
-    quiet : str
-        What the coach answers when he is asked and has nothing to say.
+    answer : (str, str) or None
+        Who says what in the line, for so many acts: a hint, or a coach who has nothing to say.
+    told_at_once : function of job and calls to str, or None
+        Tells calls against the truth as soon as they are acted on: in a part with help alone.
     """
 
     attempt: Attempt
@@ -66,7 +69,8 @@ class Practice:
     ready: Remark | None = None
     shown: Remark | None = None
     rung: int = 0
-    quiet: str = ""
+    answer: tuple[str, str] | None = None
+    told_at_once: Callable[[Job, list[Call]], str] | None = None
     pinned: bool = False
     seen: Seen = field(default_factory=Seen)
     coach: Coach = field(default_factory=Coach)
@@ -77,6 +81,8 @@ class Practice:
     _bared: int = 0
     _ended: int = 0
     _shown_in: int = 0
+    _scored: bool = False
+    _acts_left: int = 0
 
     @property
     def session(self) -> Session:
@@ -92,7 +98,7 @@ class Practice:
         """Take a desk as it lies: what is on it was said before."""
         job, s = desk.session.job, desk.settings
         self._place, self._calls = (job.round, job.in_hand), list(desk.calls)
-        self._count, self._bared = (s.counted, s.bearing), desk.uncovered
+        self._count, self._bared, self._scored = (s.counted, s.bearing), desk.uncovered, bool(desk.calls)
         desk.beside = self
 
     # ------------------------------------------------------------------ told by the desk
@@ -103,6 +109,9 @@ class Practice:
         why = self.attempt.not_allowed(command)
         if why is not None:
             return why
+        if self.told_at_once is not None and self._calls and not self._scored and not isinstance(command, HoneBlade):
+            self._scored = True
+            self.tell("Calls", self.told_at_once(desk.session.job, self._calls), 12)
         if isinstance(command, SpotFace | SpotUpright):
             self.end_round()
             expected = desk.prediction
@@ -116,7 +125,9 @@ class Practice:
         """An act was done."""
         if self.seen.commands + 1 == len(self.session.commands) - self.begun:
             self.seen.note(command, self.session)
-        self.quiet = ""
+        self._acts_left -= 1
+        if self._acts_left < 0:
+            self.answer = None
         if isinstance(command, Scrape) and self.session.job.round > self._shown_in:
             self.drop()
         elif isinstance(command, WipeFace | RollFilm | BlueFace) and self.has_strokes():
@@ -138,7 +149,7 @@ class Practice:
         if (job.round, job.in_hand) != self._place:
             self._place, self._calls = (job.round, job.in_hand), []
         if desk.calls != self._calls:
-            self._calls = list(desk.calls)
+            self._calls, self._scored = list(desk.calls), False
             self._say(desk, "calls", calls=[list(one) for one in desk.calls])
             self._in_step(lambda seen: seen.calls(job.round, tuple(desk.calls)))
         if (s.counted, s.bearing) != self._count:
@@ -207,17 +218,21 @@ class Practice:
         if self.has_strokes():
             self.end_round()
         if self.ready is None:
-            self.quiet = QUIET if self.seen.rounds else TOO_EARLY
+            self.tell("Coach", QUIET if self.seen.rounds else TOO_EARLY)
             return
         self._show(self.ready)
 
     def _show(self, remark: Remark) -> None:
-        self.shown, self.rung, self.quiet, self._shown_in = remark, 0, "", self.session.job.round
+        self.shown, self.rung, self.answer, self._shown_in = remark, 0, None, self.session.job.round
         self.attempt.say("coach", rule=remark.rule, rung=0)
+
+    def tell(self, who: str, words: str, acts: int = 0) -> None:
+        """Something in the line in the coach's place, until so many acts and one more are done."""
+        self.answer, self._acts_left, self.shown, self.pinned = (who, words), acts, None, False
 
     def drop(self) -> None:
         """Clear the coach's line."""
-        self.shown, self.quiet, self.pinned = None, "", False
+        self.shown, self.answer, self.pinned = None, None, False
 
     def catch_up(self) -> None:
         """Let the coach see what was done before the bench was opened: the log is run again."""

@@ -11,7 +11,8 @@ from sim.bench.panels import Stack, counted
 from sim.bench.practice import Practice
 from sim.bench.widgets import Button, Label, Widget
 from sim.errors import ShopError
-from sim.school.calls import CallScore, sureness
+from sim.model.marks import Marks
+from sim.school.calls import Call, CallScore, call_score, seat_plane, sureness
 from sim.school.facts import Called, gather
 from sim.school.remark import Places, Remark
 from sim.shop.job import Job
@@ -88,6 +89,19 @@ def calls_told(called: Sequence[Called]) -> tuple[str, ...]:
                  f"{100 * top:.0f} % stood within 0.4 µm of the highest called.")  # fmt: skip
     found.append(_sure(scores))
     return tuple(one for one in found if one)
+
+
+def calls_now(job: Job, calls: list[Call]) -> str:
+    """Calls against the truth, at once: in a part with help."""
+    seen_um = job.start.material.blue.seen_um
+    marks = Marks((job.face.blue_um >= seen_um) & job.face.iron, job.face.iron, job.face.pitch_mm)
+    try:
+        score = call_score(calls, marks, job.face.height_um, seat_plane(job.face, job.body))
+    except ShopError as error:
+        return str(error)
+    if score is None:
+        return "No call lay on a mark."
+    return f"{score.sentence()} {score.left_sentence()}".strip()
 
 
 def _sure(scores: Sequence[CallScore]) -> str:

@@ -88,10 +88,9 @@ class Attempt:
         """Why the lesson does not allow an act now; None when it does."""
         allowed, name = self.lesson.allowed, type(command).__name__
         tool = TOOL_OF.get(name)
-        if tool is not None and tool not in allowed.tools:
-            later = COMES_IN[tool] > self.lesson.number
-            when = f" yet. It comes in lesson {COMES_IN[tool]}" if later else ""
-            return f"This lesson does not allow {_the(tool)}{when}."
+        why = None if tool is None else closed_tool(self.lesson, tool)
+        if why is not None:
+            return why
         mine = self.session.commands[self.begun[self.piece] :]
         if allowed.rounds is not None and isinstance(command, SpotFace | SpotUpright):
             made = sum(isinstance(one, SpotFace | SpotUpright) for one in mine)
@@ -186,6 +185,15 @@ def begun_piece(piece: Piece, part: str, seed: int) -> Session:
     for command in piece.before:
         session.do(command)
     return session
+
+
+def closed_tool(lesson: Lesson, tool: str) -> str | None:
+    """Why a lesson does not allow a tool, one of `sim.school.lesson.TOOLS`; None when it does."""
+    if tool in lesson.allowed.tools:
+        return None
+    later = COMES_IN[tool] > lesson.number
+    when = f" yet. It comes in lesson {COMES_IN[tool]}" if later else ""
+    return f"This lesson does not allow {_the(tool)}{when}."
 
 
 def said_data(said: Iterable[Said]) -> list[dict[str, Any]]:

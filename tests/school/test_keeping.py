@@ -74,8 +74,10 @@ CHILD = """
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
+from sim.kernels.warm import warm
 from sim.school.keeping import open_attempt, write_head
 from tests.school.test_attempt import LESSON, PRINT
+warm()
 attempt = open_attempt(Path(sys.argv[1]), LESSON, "alone", 7, now=datetime(2026, 3, 4, tzinfo=UTC))
 write_head(attempt, None)
 attempt.do(PRINT)
