@@ -49,7 +49,7 @@ def coach_line(desk: Desk, practice: Practice | None, where: pygame.Rect, ui: Ui
                       hint="Keep the places lit on the face", reason="It rests on no single place.")  # fmt: skip
         buttons = _at_right([show, more], where, ui)
         line = Line("remark", string=remark.rungs[practice.rung], area=4, hint=rests_on(remark.rounds))
-        return [*_two_rows("Coach", line, told, where, ui, buttons[0].rect.left), *buttons]
+        return [*_two_rows("Coach", line, told, where, ui, right=buttons[0].rect.left), *buttons]
     right = where.right
     if practice.speaks != "never":
         ask = Button("ask", "Ask", key="I", area=4, hint="Ask the coach, who goes by prints and strokes alone (I)")
@@ -57,7 +57,7 @@ def coach_line(desk: Desk, practice: Practice | None, where: pygame.Rect, ui: Ui
         right = buttons[0].rect.left
     if practice.answer is not None:
         who, words = practice.answer
-        return [*_two_rows(who, Label("answered", string=words, area=4), told, where, ui, right), *buttons]
+        return [*_two_rows(who, Label("answered", string=words, area=4), told, where, ui, right=right), *buttons]
     return [*_told(told, where, ui, right), *buttons]
 
 
@@ -81,7 +81,7 @@ def _told(told: str, where: pygame.Rect, ui: Ui, right: int) -> list[Widget]:
     return [who, words]
 
 
-def _two_rows(who: str, line: Label, told: str, where: pygame.Rect, ui: Ui, right: int) -> list[Widget]:
+def _two_rows(who: str, line: Label, told: str, where: pygame.Rect, ui: Ui, *, right: int) -> list[Widget]:
     """Who says what, and below it, where there is room, what the shop said."""
     pad = ui.px(16)
     name = Label("coach", string=who, size=LABEL, role="muted", area=4)

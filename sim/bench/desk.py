@@ -99,8 +99,8 @@ class Desk:
         Beside the iron, in free practice; an attempt at a lesson keeps its own.
     lit_mm : tuple of (x, y)
         The coach's evidence, while it is lit on the face.
-    goal, closed : str, dict
-        Of a lesson: what it is after, and tools that it does not allow and why.
+    goal, closed : tuple of str, dict
+        Of a lesson: what it is after, in fewer and fewer words; tools that it does not allow and why.
     """
 
     session: Session
@@ -136,7 +136,7 @@ class Desk:
     beside: Beside | None = None
     said: list[Said] = field(default_factory=list)
     lit_mm: Places = ()
-    goal: str = ""
+    goal: tuple[str, ...] = ()
     closed: dict[str, str] = field(default_factory=dict)
     _back: list[Step] = field(default_factory=list)
     _forth: list[Step] = field(default_factory=list)
@@ -457,11 +457,11 @@ class Desk:
         if not self.freedom.iron_back:  # look behind the iron that was cut since, as far as to the last print
             while at >= 0 and isinstance(self._back[at].command, Scrape | StoneFace | WipeFace | HoneBlade):
                 at -= 1
-        if at < 0:
+        if at < 0 and not self._back:
             self.told = "Nothing to take back."
             return
         step = self._back[at]
-        if step.command is not None and not self.freedom.iron_back:
+        if at < 0 or (step.command is not None and not self.freedom.iron_back):
             self.told = "Iron does not come back here; only free practice gives it back."
             return
         step.after = lying_on(self)

@@ -244,6 +244,12 @@ def _scraper(desk: Desk, hold: Hold, stack: Stack) -> None:
     hand = hold.hand()
     whose = "Your hand today" if hand.measured else f"A {desk.freedom.hand} hand"
     stack.label(f"{whose}: {hand.sideways_mm:.1f} mm, ±{hand.direction_deg:.0f}°; edge {edge.metres:.0f} m", SMALL)
+    _order(desk, stack)
+
+
+def _order(desk: Desk, stack: Stack) -> None:
+    """What an order takes; its ghosts are laid when they are drawn."""
+    s = desk.settings
     stack.add(Radio("take", ("high", "+ med", "chalk"), TAKES.index(s.take)), 32)
     if desk.order:
         seconds = round(len(desk.order) * 60.0 / HANDS[desk.freedom.hand].pace_per_min)

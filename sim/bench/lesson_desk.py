@@ -1,6 +1,9 @@
 """An attempt at a lesson as it lies on the bench: a desk for each piece, the step, hints and answers."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 from sim.bench.desk import Desk
@@ -9,11 +12,15 @@ from sim.bench.panels import INSTRUMENTS, STATIONS
 from sim.bench.pieces import Freedom
 from sim.bench.practice import Practice
 from sim.bench.read_back import calls_now
+from sim.books.record import Record
 from sim.errors import ShopError
 from sim.school.attempt import Attempt, closed_tool
+from sim.school.checks import Judged
 from sim.school.keeping import KeptAttempt
 from sim.school.lesson import TOOLS, Lesson, Question
+from sim.units import S_PER_H
 
+NOTED = ("hint", "coach", "uncover")
 SPEAKS = {"help": "round", "alone": "round", "check": "never"}
 
 
@@ -132,10 +139,26 @@ def laid_out(attempt: KeptAttempt) -> LessonDesk:
     return at
 
 
+def recorded(attempt: KeptAttempt, judged: Judged, hours: float, folder: Path, now: Callable[[], datetime]) -> str:
+    """Enter what an attempt came to in the record of a folder; what is to be said of it."""
+    if not attempt.record:
+        return "Not in the record."
+    try:
+        with Record.open(folder, now) as record:
+            record.end_attempt(attempt.record, judged.figures, judged.passed, judged.merit, S_PER_H * hours)
+            for one in attempt.said:
+                if one.kind in NOTED:
+                    record.note(attempt.record, one.kind, one.data)
+            return f"In the record of {record.current()}."
+    except (ShopError, OSError) as error:
+        return f"Not in the record: {error}"
+
+
 def lay(desk: Desk, practice: Practice) -> None:
     """Lay a piece of a lesson before the learner: goal, and tools that it does not allow; changes both."""
     lesson = practice.attempt.lesson
-    desk.goal, desk.closed = f"{lesson.number}  {lesson.goal}", closed_tools(lesson)
+    desk.goal = lesson.goal, f"Lesson {lesson.number}: {lesson.title}"
+    desk.closed = closed_tools(lesson)
     if desk.tool in desk.closed:
         desk.tool = next((name for name, _ in STATIONS if name not in desk.closed), None)
     practice.sit(desk)

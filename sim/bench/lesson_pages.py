@@ -147,8 +147,8 @@ def verdict(lesson: Lesson, part: str, judged: Judged) -> tuple[str, bool]:
         said = {"help": "all of it reached, with help. Now alone.", "alone": "passed.",
                 "check": "passed on another day; merit asks for more."}[part]  # fmt: skip
         return f"{lesson.title}: {said}", True
-    missing = [row for row in judged.rows if not row.passed]
-    return f"{lesson.title}: not passed yet. {missing[0].sentence()}." if missing else lesson.title, False
+    reached = sum(row.passed for row in judged.rows)
+    return f"{lesson.title}: not passed yet, {reached} of {len(judged.rows)} figures reached.", False
 
 
 def judged_page(
@@ -165,13 +165,20 @@ def judged_page(
     chart = pygame.Rect(pad, ui.px(60), size[0] - right - 3 * pad, size[1] - ui.px(60 + 74 + STRIP))
     stack = Stack(pygame.Rect(chart.right + pad, chart.top, right, 10), ui, area=1, gap=5)
     made: list[Widget] = [head]
+    for word, at in (("Against the lesson", 0.0), ("you", 0.56), ("asked", 0.7)):
+        label = Label(f"column {at}", string=word, size=BODY if not at else LABEL, bold=not at,
+                      role="muted" if at else "text")  # fmt: skip
+        label.rect = pygame.Rect(stack.rect.left + round(at * right), stack.y, round((0.5 if not at else 0.13) * right),
+                                 ui.px(24))  # fmt: skip
+        made.append(label)
+    stack.y += ui.px(32)
     for n, row in enumerate(judged.rows):
         made += _row(n, row, stack, part == "check")
     if piece:
         stack.beside([Button("piece back", "‹ piece"), Button("piece on", "piece ›")], 32)
     stack.label(f"{piece + ': o' if piece else 'O'}range is high, violet low; colours end at ±{span_um:g} µm.", SMALL)
     if note:
-        stack.label(note, SMALL)
+        stack.label(note, LABEL, "text")
     reading_part(stack, back, chart.bottom)
     made += coach_strip(back, pygame.Rect(pad, chart.bottom + ui.px(8), wide, ui.px(STRIP)), ui)
     foot = Stack(pygame.Rect(pad, size[1] - ui.px(60), wide, 10), ui, area=2)

@@ -11,7 +11,7 @@ from sim.bench.desk import Desk
 from sim.bench.files import free_path
 from sim.bench.finish import copied
 from sim.bench.kept import opened_bare
-from sim.bench.lesson_desk import LessonDesk, laid_out, lay
+from sim.bench.lesson_desk import LessonDesk, laid_out, lay, recorded
 from sim.bench.lettering import Ui
 from sim.bench.panels import Areas
 from sim.bench.pieces import Freedom
@@ -35,7 +35,6 @@ from sim.shop.session import Session
 PAGES = ("lessons", "lesson", "working", "judged")
 DIGIT_PARTS = ("watch", "help", "alone", "check", "free")
 TOLD_AT_FINISH = 6  # remarks at most
-NOTED = ("hint", "coach", "uncover")
 WATCHED = ("settings", "menu", "help", "back", "to start", "quit", "face", "uncover", "style", "inches", "plate view",
            "whole", "zoom in", "zoom out", "theme", "scale", "door lessons", "less movement", "left hand",
            "card")  # fmt: skip
@@ -58,11 +57,20 @@ class Window(Protocol):
     group: Any
     prefs: Any
 
-    def show(self, page: str) -> None: ...
-    def close(self) -> None: ...
-    def sit(self, desk: Desk, practice: Practice) -> None: ...
-    def take_up(self, session: Session) -> None: ...
-    def to_start(self) -> None: ...
+    def show(self, page: str) -> None:
+        """Turn to a page."""
+
+    def close(self) -> None:
+        """Keep and let go of what is open."""
+
+    def sit(self, desk: Desk, practice: Practice) -> None:
+        """Have a desk before one."""
+
+    def take_up(self, session: Session) -> None:
+        """Lay a job of free practice on the bench."""
+
+    def to_start(self) -> None:
+        """Go to the start page."""
 
 
 class LessonRoom:
@@ -175,7 +183,8 @@ class LessonRoom:
         acts: dict[str, Callable[[], None]] = {
             "hint": at.hint, "step done": at.step_done, "piece back": lambda: self.take_piece(at.attempt.piece - 1),
             "piece on": lambda: self.take_piece(at.attempt.piece + 1), "finish": self.finish,
-            "answers": lambda: setattr(at, "answering", not at.answering), "copy": self._copy,
+            "answers": lambda: setattr(at, "answering", not at.answering),
+            "answers shut": lambda: setattr(at, "answering", False), "copy": self._copy,
         }  # fmt: skip
         if id in acts and (id != "copy" or self.window.page == "judged"):
             acts[id]()
@@ -320,7 +329,7 @@ class LessonRoom:
         for n, session in enumerate(attempt.sessions):
             desk = opened_bare(session, Freedom(iron_back=False, hand_over=False))
             lay(desk, Watcher(attempt, n, "never"))
-            desk.tool, desk.closed = None, {}
+            desk.tool = None
             desks.append(desk)
         self.watching = Watching(attempt.lesson, desks)
         desks[0].told = HERE
@@ -364,27 +373,12 @@ class LessonRoom:
         at = self.at
         assert at is not None
         self.judged = judge(at.lesson, facts)
-        note = self._recorded(at.attempt, self.judged, facts.hours)
+        note = recorded(at.attempt, self.judged, facts.hours, self.window.folder, self.now)
         at.attempt.finished()
         seen = {one.rule: one for _, one in facts.remarks if not one.praise}
         worst = sorted(seen.values(), key=lambda one: -one.at_stake_um)[:TOLD_AT_FINISH]
         self.window.back, self.window.done = ReadBack(calls_told(facts.called), worst), uncovered(at.desk)
         self._show("judged", note)
-
-    def _recorded(self, attempt: KeptAttempt, judged: Judged, hours: float) -> str:
-        """Enter the result in the record; what is to be said of it."""
-        if not attempt.record:
-            return "Not in the record."
-        try:
-            with Record.open(self.window.folder, self.now) as record:
-                record.end_attempt(attempt.record, judged.figures, judged.passed, judged.merit, 3600.0 * hours)
-                for one in attempt.said:
-                    if one.kind in NOTED:
-                        record.note(attempt.record, one.kind, one.data)
-                name = record.current()
-        except (ShopError, OSError) as error:
-            return f"Not in the record: {error}"
-        return f"In the record of {name}."
 
     def _copy(self) -> None:
         if self.at is not None and self.judged is not None:

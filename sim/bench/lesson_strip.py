@@ -87,11 +87,12 @@ def _laid(head: str, text: str, buttons: list[tuple[Button, int]], where: pygame
     size = next((one for one in (CONTROL, LABEL, SMALL) if len(ui.wrapped(text, one, room)) <= 2), SMALL)
     if where.height < ui.px(HIGH) and len(ui.wrapped(text, size, room)) > 1:
         size = SMALL
-    told = Label("step head", string=ui.shortened(head, SMALL, room), size=SMALL, role="muted", area=AREA)
-    told.rect = pygame.Rect(where.left + pad, where.top + ui.px(3), room, ui.px(17))
+    told = Label("step head", string=ui.shortened(head, SMALL, room, True), size=SMALL, bold=True, area=AREA)
+    top = where.top + ui.px(5 if where.height >= ui.px(HIGH) else 2)
+    told.rect = pygame.Rect(where.left + pad, top, room, ui.px(17))
     words = Label("step", string=text, size=size, area=AREA)
     tall = min(round(2 * LINE_HEIGHT * ui.px(size)) + 2, where.bottom - told.rect.bottom)
-    words.rect = pygame.Rect(where.left + pad, told.rect.bottom - ui.px(1), room, tall)
+    words.rect = pygame.Rect(where.left + pad, told.rect.bottom, room, tall)
     return [told, words, *(button for button, _ in buttons)]
 
 
@@ -116,5 +117,5 @@ def questions_panel(attempt: Attempt, where: pygame.Rect, ui: Ui) -> list[Widget
             shown = f"{value:g}" if isinstance(value, int | float) else ""
             stack.add(Field(f"answer {one.id}", text=shown, empty=f"{one.low:g} to {one.high:g}", unit=one.unit), 34)
     foot = Stack(pygame.Rect(stack.rect.left, where.bottom - ui.px(12 + 34), stack.rect.width, ui.px(34)), ui, area=2)
-    foot.beside([Button("answers", "Back to the tool"), Button("finish", "Finish")], 34)
+    foot.beside([Button("answers shut", "Back", hint="Back to the tool in hand"), Button("finish", "Finish")], 34)
     return stack.made + foot.made

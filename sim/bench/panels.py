@@ -10,7 +10,7 @@ import numpy as np
 import pygame
 
 from sim.bench.desk import Desk
-from sim.bench.lettering import GOAL, LABEL, SMALL, Ui
+from sim.bench.lettering import BODY, GOAL, LABEL, SMALL, Ui
 from sim.bench.palette import MARKS
 from sim.bench.pieces import ROUND, Hung
 from sim.bench.widgets import Button, Label, Thumb, Widget
@@ -121,7 +121,7 @@ def goal_words(desk: Desk, narrow: bool, inches: bool) -> str:
 
 def goal_line(desk: Desk, where: pygame.Rect, ui: Ui, inches: bool) -> list[Widget]:
     """The goal at the left; round, shop clock and help at the right."""
-    goal = desk.goal or goal_words(desk, where.width < 1150 * ui.scale, inches)
+    goals = desk.goal or (goal_words(desk, where.width < 1150 * ui.scale, inches),)
     job = desk.session.job
     hours = job.clock_s / S_PER_H
     clock = f"round {job.round}  ·  {int(hours)} h {int(60 * hours) % 60:02d} min"
@@ -135,10 +135,11 @@ def goal_line(desk: Desk, where: pygame.Rect, ui: Ui, inches: bool) -> list[Widg
     told = Label("clock", string=clock, size=LABEL, role="muted")
     told.rect = _one_line(ui, LABEL, menu.rect.left - wide, where)
     told.rect.width = wide
-    aim = Label(
-        "goal", string=ui.shortened(goal, GOAL, told.rect.left - 2 * pad - where.left, True), size=GOAL, bold=True
-    )
-    aim.rect = _one_line(ui, GOAL, where.left + pad, where)
+    room = told.rect.left - 2 * pad - where.left
+    tried = [(goal, size) for goal in goals for size in (GOAL, BODY, LABEL)[: 3 if desk.goal else 1]]
+    goal, size = next((one for one in tried if ui.measured(one[0], one[1], True)[0] <= room), tried[-1])
+    aim = Label("goal", string=ui.shortened(goal, size, room, True), size=size, bold=True)
+    aim.rect = _one_line(ui, size, where.left + pad, where)
     aim.rect.width = max(told.rect.left - pad - aim.rect.left, 1)
     return [aim, told, menu, help_]
 

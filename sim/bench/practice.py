@@ -129,7 +129,7 @@ class Practice:
         if self._acts_left < 0:
             self.answer = None
         if isinstance(command, Scrape) and self.session.job.round > self._shown_in:
-            self.drop()
+            self.shown, self.pinned = None, False
         elif isinstance(command, WipeFace | RollFilm | BlueFace) and self.has_strokes():
             self.end_round()
 

@@ -1,7 +1,7 @@
 """Gestures from a file, played on the bench without a window: real events, real acts, pictures on the way.
 
 A script is a JSON object: `start` ({"sample": 0 to 2}, {"file": PATH}, or {"lesson": NAME} with a "part"), optional
-`seed`, and `steps`, a list of objects with one key each (what it takes beside it):
+`size`, `theme`, `scale` and `seed`, and `steps`, a list of objects with one key each (what it takes beside it):
 
 - `key`: name of a key's place, such as "Q", "SPACE", "PAGEUP" (`mod`: "shift", "ctrl"; `times`)
 - `click`: [x, y] in mm on the face, or on the plate while the part is laid on it (`shift`, `button`)

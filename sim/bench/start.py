@@ -123,7 +123,7 @@ def start_page(
         Button("door print", "A first print", key="1 min", sub="A small coupon, blue, a plate"),
         Button("door lessons", "Lessons", key=" ", sub="Watched, with help, alone"),
         Button("door minutes", "Today's five minutes", key=" ", sub="After lesson 2", enabled=False, reason=LATER),
-        Button("door part", "I have a part", key=" ", sub="A part file, or a job to go on with"),
+        Button("door part", "I have a part", key=" ", sub="A part file, or a job"),
     ]
     each = (width - (len(doors) - 1) * pad) // len(doors)
     for n, door in enumerate(doors):

@@ -11,7 +11,7 @@ from sim.school.attempt import begin_attempt
 from sim.school.calls import Call
 from sim.school.lesson import Lesson, Step
 from sim.school.ways import Act, Spoken, Take, acts
-from sim.shop.commands import Command, Scrape, SpotFace
+from sim.shop.commands import Command, RollFilm, Scrape, SpotFace
 
 PAUSE_S = 1.2  # between two acts
 SCRAPE_S = 1.8  # a command of strokes takes as long at most
@@ -169,8 +169,10 @@ class Watching:
         desk = self.desk
         assert isinstance(desk.beside, Watcher)  # it was laid out for this
         desk.beside.playing = True
-        if isinstance(command, SpotFace) and desk.plate is not None:
+        if isinstance(command, SpotFace):
             desk.set(x_mm=command.x_mm, y_mm=command.y_mm)
+        elif isinstance(command, RollFilm) and command.weight_um is not None:
+            desk.set(own_um=round(command.weight_um, 1), applicator=command.applicator)
         done = desk.act(command)
         desk.beside.playing = False
         if not done:

@@ -85,9 +85,10 @@ def test_in_free_practice_the_coach_speaks_when_asked_and_climbs_from_place_to_w
 
 def test_asked_before_a_round_is_made_he_says_what_he_goes_by(player):
     player.play([{"press": "door print"}, {"press": "ask"}])
-    assert "make a round first" in line_of(player)["told"].string
+    assert "make a round first" in line_of(player)["answered"].string
     player.play([{"press": "do"}])
-    assert "Film of" in line_of(player)["told"].string, "the next act clears it"
+    assert "answered" not in line_of(player), "the next act clears it"
+    assert "Film of" in line_of(player)["told"].string
 
 
 def test_the_evidence_is_lit_while_the_line_is_pointed_at_or_pinned(player):
