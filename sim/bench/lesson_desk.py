@@ -15,9 +15,12 @@ from sim.bench.read_back import calls_now
 from sim.books.record import Record
 from sim.errors import ShopError
 from sim.school.attempt import Attempt, closed_tool
+from sim.school.calls import Call
 from sim.school.checks import Judged
 from sim.school.keeping import KeptAttempt
 from sim.school.lesson import TOOLS, Lesson, Question
+from sim.shop.commands import SpotFace
+from sim.shop.partwork import SpotUpright
 from sim.units import S_PER_H
 
 NOTED = ("hint", "coach", "uncover")
@@ -128,6 +131,8 @@ def laid_out(attempt: KeptAttempt) -> LessonDesk:
         desk = opened(session, freedom(lesson, part))
         speaks = SPEAKS[part] if lesson.allowed.coach else "never"
         practice = Practice(attempt, n, speaks, told_at_once=calls_now if part == "help" else None)
+        if not desk.calls:
+            desk.calls = calls_of(attempt, n)
         lay(desk, practice)
         at.desks.append(desk)
         at.practices.append(practice)
@@ -137,6 +142,15 @@ def laid_out(attempt: KeptAttempt) -> LessonDesk:
             step = int(one.data["step"])
             at.rungs[step] = max(at.rungs.get(step, 0), int(one.data["rung"]) + 1)
     return at
+
+
+def calls_of(attempt: Attempt, piece: int) -> list[Call]:
+    """Calls of the print that is on a piece now, as they were said: the desk is written down later than they are."""
+    commands = attempt.sessions[piece].commands
+    printed = max((n for n, one in enumerate(commands, 1) if isinstance(one, SpotFace | SpotUpright)), default=0)
+    rows = [one.data["calls"] for one in attempt.said
+            if one.piece == piece and one.kind == "calls" and one.after >= printed]  # fmt: skip
+    return [Call(float(x), float(y), int(level), bool(sure)) for x, y, level, sure in (rows[-1] if rows else [])]
 
 
 def recorded(attempt: KeptAttempt, judged: Judged, hours: float, folder: Path, now: Callable[[], datetime]) -> str:

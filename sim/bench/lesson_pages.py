@@ -21,6 +21,7 @@ from sim.school.parts import Part
 
 COLUMNS = (0.0, 0.07, 0.62, 0.76)
 """Where number, title, minutes and best result begin, as shares of the width."""
+UNITS = {"um": "µm", "deg": "°", "mm3": "mm³"}
 BEST = {"merit": "merit", "passed": "passed", "tried": "tried, not passed yet", "": "–"}
 
 
@@ -195,8 +196,9 @@ def _row(n: int, row: Row, stack: Stack, merit: bool) -> list[Widget]:
     ui, wide = stack.ui, stack.rect.width
     sign = "≥" if row.better == "high" else "≤"
     asked = f"{sign} {row.passes:g}" + (f", merit {row.merit:g}" if merit else "")
-    value = f"{row.value:.3g}" if math.isfinite(row.value) else "–"
-    doc = Label(f"check {n}", string=f"{row.doc}{', ' + row.unit if row.unit else ''}", size=LABEL)
+    value = "–" if not math.isfinite(row.value) else f"{row.value:.3g}" if abs(row.value) >= 0.1 else f"{row.value:.2f}"
+    unit = UNITS.get(row.unit, row.unit)
+    doc = Label(f"check {n}", string=f"{row.doc}{', ' + unit if unit else ''}", size=LABEL)
     left = round(0.56 * wide)
     doc.rect = pygame.Rect(stack.rect.left, stack.y, left - ui.px(8), doc.height(ui, left - ui.px(8)))
     high = max(doc.rect.height, ui.px(24))

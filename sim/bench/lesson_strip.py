@@ -11,7 +11,7 @@ from sim.school.attempt import Attempt
 from sim.school.lesson import PART_WORDS, pieces_of
 
 AREA = 6
-HIGH, LOW = 64, 52
+HIGH, LOW = 64, 58
 """Height of the strip at scale 1, in a large and in a small window."""
 
 
@@ -79,8 +79,10 @@ def _laid(head: str, text: str, buttons: list[tuple[Button, int]], where: pygame
     pad, gap = ui.px(12), ui.px(6)
     right = where.right - pad
     high = min(ui.px(34), where.height - 2 * ui.px(6))
-    for button, wide in reversed(buttons):
-        button.rect = pygame.Rect(right - ui.px(wide), where.centery - high // 2, ui.px(wide), high)
+    for button, least in reversed(buttons):
+        sign = ui.measured(button.key, SMALL)[0] + ui.px(10) if button.key else 0
+        wide = max(ui.px(least), ui.measured(button.label, CONTROL)[0] + sign + ui.px(24))
+        button.rect = pygame.Rect(right - wide, where.centery - high // 2, wide, high)
         button.area = AREA
         right = button.rect.left - gap
     room = right - where.left - 2 * pad

@@ -19,6 +19,7 @@ from sim.shop.job import Job
 
 STRIP = 46
 """Height of the coach's strip, pixels at scale 1."""
+FEW = 3  # marks called, below which no share is told
 NOTHING = "One thing to change: nothing stands out on the iron that your prints did not tell you."
 
 
@@ -85,8 +86,9 @@ def calls_told(called: Sequence[Called]) -> tuple[str, ...]:
     marks = sum(score.called for score in scores)
     high, top = (sum(getattr(score, name) * score.called for score in scores) / marks
                  for name in ("share_high", "share_top"))  # fmt: skip
-    found.append(f"Of {counted(marks, 'mark')} you called {100 * high:.0f} % high; "
-                 f"{100 * top:.0f} % stood within 0.4 µm of the highest called.")  # fmt: skip
+    if marks >= FEW:
+        found.append(f"Of {counted(marks, 'mark')} you called {100 * high:.0f} % high; "
+                     f"{100 * top:.0f} % stood within 0.4 µm of the highest called.")  # fmt: skip
     found.append(_sure(scores))
     return tuple(one for one in found if one)
 

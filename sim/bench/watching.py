@@ -14,6 +14,8 @@ from sim.school.ways import Act, Spoken, Take, acts
 from sim.shop.commands import Command, RollFilm, Scrape, SpotFace
 
 PAUSE_S = 1.2  # between two acts
+LETTER_S = 0.05  # more where another step is shown, to read it
+MOST_S = 5.0
 SCRAPE_S = 1.8  # a command of strokes takes as long at most
 STEP_S = 1.0 / 30.0
 FASTER = 4.0
@@ -22,7 +24,8 @@ ASKED = "Before it goes on: where will this print be hardest? Click there, or pr
 DONE = "That was the model solution. Now with help, or alone."
 WORDS = {
     "WipePlate": ("clean", "wipe"), "RollFilm": ("roll", "film"), "BlueFace": ("roll", "blue"),
-    "SpotFace": ("spot", "print", "lift"), "SpotUpright": ("spot", "print"), "Scrape": ("scrape", "stroke", "cut"),
+    "SpotFace": ("spot", "print", "lift"), "SpotUpright": ("spot", "print"),
+    "Scrape": ("scrape", "cut", "stroke", "split", "blade"),
     "StoneFace": ("stone",), "WipeFace": ("wipe", "cloth"), "HoneBlade": ("hone", "blade"),
     "PushEnds": ("push", "turn"), "SweepFace": ("indicator", "height", "sweep"),
     "TakeFace": ("turn", "datum"), "calls": ("call", "read"),
@@ -35,13 +38,10 @@ TOOLS = {"RollFilm": "roll", "WipePlate": "roll", "SpotFace": "spot", "Scrape": 
 
 
 def step_of(steps: Sequence[Step], now: int, act: str) -> int:
-    """The step that an act belongs to: this one, or the next whose words name it; this one where none does."""
-    words = WORDS.get(act, ())
-    for n in range(len(steps)):
-        at = (now + n) % len(steps)
-        if any(word in steps[at].text.lower() for word in words):
-            return at
-    return now
+    """The step that an act belongs to: the next from this one on that names it, by its first word that any names."""
+    order = [(now + n) % len(steps) for n in range(len(steps))]
+    found = (at for word in WORDS.get(act, ()) for at in order if word in steps[at].text.lower())
+    return next(found, now)
 
 
 class Watcher(Practice):
@@ -88,6 +88,8 @@ class Watching:
     _left: list[Command] = field(default_factory=list)
     _held: Command | None = None
     _due_s: float = 0.0
+    _turns: int = 0
+    _shown: set[int] = field(default_factory=set)
 
     @property
     def desk(self) -> Desk:
@@ -128,8 +130,10 @@ class Watching:
             self._play(held)
             self._due_s = now_s + PAUSE_S / pace
             return True
+        before = self.step
         self._next(pace if motion else 1e9)
-        self._due_s = now_s + PAUSE_S / pace
+        read_s = LETTER_S * len(self.lesson.steps[self.step].text) if self.step != before else 0.0
+        self._due_s = now_s + min(PAUSE_S + read_s, MOST_S) / pace
         return True
 
     def _next(self, pace: float) -> None:
@@ -147,9 +151,10 @@ class Watching:
             return
         name = act.kind if isinstance(act, Spoken) else type(act).__name__
         if isinstance(act, Take):
-            self.piece = act.piece
+            self.piece, self._turns = act.piece, self._turns + 1
             return
-        self.step = step_of(self.lesson.steps, self.step, name)
+        self._turns += isinstance(act, SpotFace)
+        self._show_step(name)
         if name in TOOLS:
             self.desk.tool = TOOLS[name]
         if isinstance(act, Spoken):
@@ -163,6 +168,16 @@ class Watching:
             self._left = [replace(act, strokes=act.strokes[k : k + count]) for k in range(0, len(act.strokes), count)]
         else:
             self._play(act)
+
+    def _show_step(self, act: str) -> None:
+        """The step that an act belongs to; strokes of later rounds show what was not shown yet, in turn."""
+        steps = self.lesson.steps
+        if not steps:
+            return
+        rest = [n for n in range(len(steps)) if n not in self._shown]
+        later = act == "Scrape" and self._turns > 1 and rest
+        self.step = rest[0] if later else step_of(steps, self.step, act)
+        self._shown.add(self.step)
 
     def _play(self, command: Command) -> None:
         """Do on the bench what the model did."""

@@ -282,6 +282,7 @@ def test_an_attempt_that_was_broken_off_is_offered_at_the_next_start_and_gone_on
     assert "Nothing was lost" in again.bench.desk.told
     assert [type(one).__name__ for one in at.attempt.sessions[0].commands] == ["RollFilm", "SpotFace"]
     again.play([{"press": "piece back"}])
+    assert len(again.bench.desk.calls) == 1, "called, and the desk was not written down yet"
     assert len(again.bench.practice.attempt.said) == len(told)
     again.bench.to_start()
     again.play([{"press": "door lessons"}, {"press": "leave attempt"}])
