@@ -1,11 +1,13 @@
 """An attempt at a lesson as it lies on the bench: a desk for each piece, the step, hints and answers."""
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from sim.bench.aside import Aside
 from sim.bench.desk import Desk
 from sim.bench.kept import keep, opened
 from sim.bench.panels import INSTRUMENTS, STATIONS
@@ -16,9 +18,10 @@ from sim.books.record import Record
 from sim.errors import ShopError
 from sim.school.attempt import Attempt, closed_tool
 from sim.school.calls import Call
-from sim.school.checks import Judged
+from sim.school.checks import CHECKS, Judged
+from sim.school.facts import gather_from
 from sim.school.keeping import KeptAttempt
-from sim.school.lesson import TOOLS, Lesson, Question
+from sim.school.lesson import TOOLS, Bound, Lesson, Question
 from sim.shop.commands import SpotFace
 from sim.shop.partwork import SpotUpright
 from sim.units import S_PER_H
@@ -44,6 +47,8 @@ class LessonDesk:
         The questions lie in place of the tool in hand.
     warned : bool
         That answers are missing was told.
+    checking : Aside or None
+        Looks at the figure of a step that is said to be done.
     """
 
     attempt: KeptAttempt
@@ -53,6 +58,8 @@ class LessonDesk:
     rungs: dict[int, int] = field(default_factory=dict)
     answering: bool = False
     warned: bool = False
+    checking: Aside | None = None
+    _told: int = -1
 
     @property
     def desk(self) -> Desk:
@@ -80,10 +87,39 @@ class LessonDesk:
             self.practice.tell("Hint", hints[rung], 4)
 
     def step_done(self) -> None:
-        """The learner says that a step is done."""
-        if self.step < len(self.lesson.steps):
-            self.attempt.say("step", step=self.step)
-            self.step += 1
+        """The learner says that a step is done; with help, its figure is looked at first, and told once."""
+        if self.checking is not None or self.step >= len(self.lesson.steps):
+            return
+        if self.attempt.part == "help" and self.lesson.steps[self.step].done is not None and self._told != self.step:
+            lesson, seed, said = self.lesson, self.attempt.seed, list(self.attempt.said)
+            commands = [one.commands for one in self.attempt.sessions]
+            self.practice.listen(self.desk)
+            self.checking = Aside("", lambda told: gather_from(lesson, "help", seed, commands, said, progress=told))
+        else:
+            self._next_step()
+
+    def _next_step(self) -> None:
+        self.attempt.say("step", step=self.step)
+        self.step += 1
+
+    def tick(self) -> bool:
+        """Hear what the figure of a step came to; True when there is something to draw."""
+        work = self.checking
+        if work is None or not work.done:
+            return False
+        self.checking, bound = None, self.lesson.steps[self.step].done
+        assert bound is not None  # or it was not looked at
+        try:
+            value = CHECKS[bound.check].figure(work.result())
+        except ShopError as error:
+            self.desk.told = str(error)
+            return True
+        if met(bound, value):
+            self._next_step()
+        else:
+            self._told = self.step
+            self.practice.tell("Step", f"{not_met(bound, value)} Press Done again to go on all the same.", 6)
+        return True
 
     def answer(self, id: str, value: Any) -> None:
         """An answer to a question of the lesson, as a widget gives it."""
@@ -142,6 +178,22 @@ def laid_out(attempt: KeptAttempt) -> LessonDesk:
             step = int(one.data["step"])
             at.rungs[step] = max(at.rungs.get(step, 0), int(one.data["rung"]) + 1)
     return at
+
+
+def met(bound: Bound, value: float) -> bool:
+    """Whether a figure is within the bound of a step; one that is not there is not."""
+    low = -math.inf if bound.at_least is None else bound.at_least
+    high = math.inf if bound.at_most is None else bound.at_most
+    return low <= value <= high
+
+
+def not_met(bound: Bound, value: float) -> str:
+    """What a step wants, and what there is."""
+    one = CHECKS[bound.check]
+    unit = {"um": " µm", "%": " %", "mm": " mm"}.get(one.unit, "")
+    wanted = f"at least {bound.at_least:g}" if bound.at_least is not None else f"at most {bound.at_most:g}"
+    got = f"{value:.3g}{unit}" if math.isfinite(value) else "nothing yet"
+    return f"Not yet. {one.doc}: {got}, {wanted}{unit} is wanted."
 
 
 def calls_of(attempt: Attempt, piece: int) -> list[Call]:

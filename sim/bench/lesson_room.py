@@ -450,8 +450,13 @@ class LessonRoom:
 
     def busy(self) -> bool:
         """Something goes on by itself."""
-        return self.work is not None or (
-            self.watching is not None and self.watching.goes_on and self.window.page == "bench")  # fmt: skip
+        watched = self.watching is not None and self.watching.goes_on and self.window.page == "bench"
+        return self.waits or watched
+
+    @property
+    def waits(self) -> bool:
+        """Something is done aside."""
+        return self.work is not None or (self.at is not None and self.at.checking is not None)
 
     def tick(self, now_s: float) -> None:
         """Look after what goes on by itself."""
@@ -460,6 +465,8 @@ class LessonRoom:
             self.window.dirty = True
             if self.work.done:
                 self._come_back(self.work)
+        elif self.at is not None:
+            self.window.dirty = self.at.tick() or self.window.dirty
         elif watching is not None and self.window.page == "bench":
             before = watching.piece
             if watching.tick(now_s, self.window.prefs.motion):

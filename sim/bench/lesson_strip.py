@@ -39,7 +39,8 @@ def strip(at: LessonDesk, where: pygame.Rect, ui: Ui) -> list[Widget]:
         none = "That was the last hint." if hints else "This step has no hints."
         buttons.append((Button("hint", label, enabled=rungs < len(hints), reason=none,
                                hint=f"The next hint of this step{cost}"), 84))  # fmt: skip
-        buttons.append((Button("step done", "Done", hint="This step is done; the next one"), 72))
+        buttons.append((Button("step done", "Done", enabled=at.checking is None, reason="Its figure is looked at.",
+                               hint="This step is done; the next one"), 72))
     if len(attempt.sessions) > 1:
         buttons.append((Button("piece back", "‹", enabled=attempt.piece > 0, reason="This is the first piece.",
                                hint="The piece before"), 34))  # fmt: skip

@@ -101,7 +101,7 @@ class Player:
 
     def _settle(self) -> None:
         """Let a pass, or what is done aside, come to its end, and draw."""
-        while self.bench.room.work is not None:
+        while self.bench.room.waits:
             time.sleep(0.002)
             self.bench.room.tick(0.0)
         for _ in range(MOST_PASS_STEPS):

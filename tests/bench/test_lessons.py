@@ -9,7 +9,7 @@ import pytest
 
 from sim.bench.script import begun
 from sim.books.record import Record
-from sim.errors import BadParam
+from sim.errors import BadFile, BadParam
 from sim.model.plate import PlateMake
 from sim.model.start import COUPON
 from sim.school import attempt as attempts
@@ -198,6 +198,26 @@ def test_what_was_missing_is_shown_with_a_cross(player):
     assert widgets(player)["check 1 1"].string == "≥ 2"
 
 
+def test_with_help_a_step_that_is_not_done_is_told_once_with_its_figure_and_alone_it_is_not(player):
+    chosen(player, {"press": "part help"}, {"press": "step done"}, *PRINT, {"press": "step done"})
+    at = player.bench.room.at
+    assert at.step == 1
+    assert "1, at least 2 is wanted" in widgets(player)["answered"].string
+    player.play([{"press": "piece on"}, *PRINT, {"press": "step done"}])
+    assert at.step == 2, "pressed again, it is taken as done"
+    assert "All steps are done" in widgets(player)["step"].string
+    player.play([{"key": "W", "mod": "ctrl"}])
+    chosen(player, {"press": "part alone"}, {"press": "step done"}, {"press": "step done"})
+    assert player.bench.room.at.step == 2, "alone, what the figures are waits for the finish"
+
+
+def test_with_help_a_step_whose_figure_is_reached_goes_on_at_once(player):
+    chosen(player, {"press": "part help"}, {"press": "step done"}, *PRINT, {"press": "piece on"}, *PRINT)
+    player.play([{"press": "step done"}])
+    assert player.bench.room.at.step == 2
+    assert "answered" not in widgets(player)
+
+
 def with_rule(player):
     for one in player.bench.room.at.practices:
         one.coach = Coach([Rule("always", 2, always, at_once=True)])
@@ -360,6 +380,16 @@ def test_nothing_of_the_lessons_is_clipped_or_lies_on_something_else(tmp_path, m
             assert bench.group.targets_below(32) == [], size
             window = pygame.Rect(0, 0, *size)
             assert [w.id for w in bench.group.widgets if not window.contains(w.rect)] == [], size
+
+
+def test_a_script_begins_with_a_lesson_and_one_that_is_not_there_is_refused(tmp_path, monkeypatch):
+    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
+    player = begun({"start": {"lesson": "04-first-strokes"}}, tmp_path)
+    assert (player.bench.page, player.bench.room.lesson.number) == ("lesson", 4)
+    with pytest.raises(BadFile, match=r"start\.lesson"):
+        begun({"start": {"lesson": "no-such-lesson"}}, tmp_path)
+    with pytest.raises(BadFile, match="widget of this page"):
+        begun({"start": {"lesson": "4", "part": "asleep"}}, tmp_path)
 
 
 def test_a_lesson_is_opened_by_name_by_number_or_from_the_command_line(player):
