@@ -328,12 +328,20 @@ class Bench(Openings):
         self.desk.handed = None
         try:
             self.done = uncovered(self.desk, self.prefs.inches)
-            self.back = ReadBack() if self.practice is None else read_back(self.practice, self.desk.session.job)
         except ShopError as error:
             self.desk.told = str(error)
             return
         self.desk.seen_whole += 1
         self.keep()
+        practice, job = self.practice, self.desk.session.job
+        if practice is not None and practice.takes_long:
+            self.room.aside("The job is gone through", lambda told: read_back(practice, job, told), self._finished,
+                            lambda: self.show("bench"))  # fmt: skip
+        else:
+            self._finished(ReadBack() if practice is None else read_back(practice, job))
+
+    def _finished(self, back: ReadBack) -> None:
+        self.back = back
         self.show("finish")
 
     def _same_start(self) -> None:

@@ -106,6 +106,7 @@ class LessonRoom:
         self.work: Aside | None = None
         self.left = self._left()
         self._then: Callable[[Any], None] = lambda result: None
+        self._back_to: Callable[[], None] = self._back
         self._best: dict[str, str] = {}
         self._parts: list[Part] = []
 
@@ -293,20 +294,20 @@ class LessonRoom:
             return
         if part == "watch":
             seed = lesson.seeds.help
-            self._aside("The model is made ready", lambda told: begin_attempt(lesson, "help", seed), self._watch)
+            self.aside("The model is made ready", lambda told: begin_attempt(lesson, "help", seed), self._watch)
             return
         if part == "free":
             seed = lesson.seeds.alone
             piece = pieces_of(lesson, seed)[0]
-            self._aside("The piece is made ready", lambda told: begun_piece(piece, "alone", seed), self._free)
+            self.aside("The piece is made ready", lambda told: begun_piece(piece, "alone", seed), self._free)
             return
         chosen = next((one for one in self._parts if one.name == part), None)
         if chosen is None or chosen.closed:
             self.window.note = chosen.closed if chosen else ""
             return
         now, seed = self.now(), chosen.seed
-        self._aside("The pieces are made ready",
-                    lambda told: open_attempt(self.root, lesson, part, seed, now=now), self._begun)  # fmt: skip
+        self.aside("The pieces are made ready",
+                   lambda told: open_attempt(self.root, lesson, part, seed, now=now), self._begun)  # fmt: skip
 
     def _begun(self, attempt: KeptAttempt) -> None:
         """An attempt is ready: it is entered in the record and laid on the bench."""
@@ -366,7 +367,7 @@ class LessonRoom:
         """Judge the attempt; unanswered questions are told once before."""
         at = self.at
         if at is not None and self.judged is None and at.may_end():
-            self._aside("The attempt is gone through", lambda told: gather(at.attempt, told), self._judge)
+            self.aside("The attempt is gone through", lambda told: gather(at.attempt, told), self._judge)
 
     def _judge(self, facts: Facts) -> None:
         """Figures against limits; kept in the record; everything is uncovered."""
@@ -409,7 +410,7 @@ class LessonRoom:
         folder = self.left
         if folder is None:
             return
-        self._aside("The attempt is opened", lambda told: resume(folder, self.find), self._resumed)
+        self.aside("The attempt is opened", lambda told: resume(folder, self.find), self._resumed)
 
     def _resumed(self, attempt: KeptAttempt) -> None:
         self.sit(attempt)
@@ -430,9 +431,10 @@ class LessonRoom:
 
     # ------------------------------------------------------------------ aside
 
-    def _aside(self, words: str, make: Callable[[Progress], Any], then: Callable[[Any], None]) -> None:
-        """Do something aside, on a page that says so, and then go on with its result."""
-        self.work, self._then = Aside(words, make), then
+    def aside(self, words: str, make: Callable[[Progress], Any], then: Callable[[Any], None],
+              back: Callable[[], None] | None = None) -> None:  # fmt: skip
+        """Do something aside, on a page that says so, then go on with its result; `back`: when it is stopped."""
+        self.work, self._then, self._back_to = Aside(words, make), then, back or self._back
         self.window.show("working")
 
     def stop_work(self) -> None:
@@ -440,7 +442,7 @@ class LessonRoom:
         if self.work is not None:
             self.work.stop()
             self.work = None
-        self._back()
+        self._back_to()
 
     def _back(self) -> None:
         if self.at is not None:
@@ -480,9 +482,9 @@ class LessonRoom:
         try:
             self._then(work.result())
         except Stopped:
-            self._back()
+            self._back_to()
         except (ShopError, OSError) as error:
-            self._back()
+            self._back_to()
             self._note(error)
             if self.at is not None:
                 self.at.desk.told = self.window.note

@@ -234,6 +234,12 @@ class Practice:
         """Clear the coach's line."""
         self.shown, self.answer, self.pinned = None, None, False
 
+    @property
+    def takes_long(self) -> bool:
+        """Whether the log must be run again to tell of it: for its calls, or for what the coach has not seen."""
+        behind = self.seen.commands != len(self.session.commands) - self.begun
+        return behind or any(one.kind == "calls" for one in self.attempt.said)
+
     def catch_up(self) -> None:
         """Let the coach see what was done before the bench was opened: the log is run again."""
         commands = self.session.commands

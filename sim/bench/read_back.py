@@ -13,7 +13,7 @@ from sim.bench.widgets import Button, Label, Widget
 from sim.errors import ShopError
 from sim.model.marks import Marks
 from sim.school.calls import Call, CallScore, call_score, seat_plane, sureness
-from sim.school.facts import Called, gather
+from sim.school.facts import Called, Progress, gather
 from sim.school.remark import Places, Remark
 from sim.shop.job import Job
 
@@ -61,13 +61,13 @@ class ReadBack:
         return True
 
 
-def read_back(practice: Practice, job: Job) -> ReadBack:
+def read_back(practice: Practice, job: Job, told: Progress | None = None) -> ReadBack:
     """Calls of a job scored on the iron as it was, and the coach's remarks at the finish."""
     lines: tuple[str, ...] = ()
     remarks: list[Remark] = []
     try:
         if any(one.kind == "calls" for one in practice.attempt.said):
-            lines = calls_told(gather(practice.attempt).called)
+            lines = calls_told(gather(practice.attempt, told).called)
         practice.catch_up()
         remarks = practice.coach.at_finish(practice.seen, job)
     except ShopError as error:
