@@ -71,6 +71,15 @@ def session_of(path: Path, folder: Path, seed: int) -> Session:
     return session
 
 
+def is_lesson(path: Path) -> bool:
+    """Whether a file looks like a lesson and not like a part: told by its content."""
+    try:
+        text = path.read_text("utf-8")
+    except (OSError, ValueError):
+        return False
+    return path.suffix == ".toml" and "[[step]]" in text and "[model]" in text
+
+
 def saved_copy(desk: Desk) -> str:
     """Leave a copy of a job under another name; what is to be said of it."""
     path = desk.session.path

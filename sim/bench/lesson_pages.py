@@ -9,12 +9,13 @@ from pathlib import Path
 import pygame
 
 from sim.bench.lettering import BODY, CONTROL, LABEL, NAME, SMALL, Ui
-from sim.bench.panels import Stack
+from sim.bench.panels import Stack, counted
 from sim.bench.read_back import STRIP, ReadBack, coach_strip, reading_part
 from sim.bench.widgets import Button, Label, Listing, Widget
 from sim.errors import ShopError
 from sim.school.cautions import TITLES, caution
 from sim.school.checks import Judged, Row
+from sim.school.faults import FAULTS
 from sim.school.keeping import FILE, read_head
 from sim.school.lesson import PART_WORDS, Lesson
 from sim.school.parts import Part
@@ -181,6 +182,7 @@ def judged_page(
     if note:
         stack.label(note, LABEL, "text")
     reading_part(stack, back, chart.bottom)
+    _habits(stack, judged.faults, chart.bottom)
     made += coach_strip(back, pygame.Rect(pad, chart.bottom + ui.px(8), wide, ui.px(STRIP)), ui)
     foot = Stack(pygame.Rect(pad, size[1] - ui.px(60), wide, 10), ui, area=2)
     foot.beside([
@@ -189,6 +191,20 @@ def judged_page(
         Button("copy", "Copy", hint="Copy the figures as text (Ctrl+C)"), Button("to start", "Start page"),
     ])  # fmt: skip
     return made + stack.made + foot.made, chart
+
+
+def _habits(stack: Stack, faults: dict[int, int], foot: int) -> None:
+    """Faults that prints and strokes showed, as far as there is room; changes `stack`."""
+    ui = stack.ui
+    if not faults or stack.y + ui.px(2 * 30) > foot:
+        return
+    stack.space(6)
+    stack.label("What prints and strokes showed", BODY, "text", bold=True)
+    for number, count in faults.items():
+        told = Label(f"fault {number}", string=f"{FAULTS[number]}: {counted(count, 'time')}", size=LABEL)
+        if stack.y + told.height(ui, stack.rect.width) > foot:
+            break
+        stack.add(told)
 
 
 def _row(n: int, row: Row, stack: Stack, merit: bool) -> list[Widget]:

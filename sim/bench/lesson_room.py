@@ -8,7 +8,7 @@ from typing import Any, Protocol
 from sim.bench import lesson_pages, lesson_strip
 from sim.bench.aside import Aside, Progress, Stopped
 from sim.bench.desk import Desk
-from sim.bench.files import free_path
+from sim.bench.files import free_path, is_lesson
 from sim.bench.finish import copied
 from sim.bench.kept import opened_bare
 from sim.bench.lesson_desk import LessonDesk, laid_out, lay, recorded
@@ -26,7 +26,7 @@ from sim.errors import BadParam, ShopError
 from sim.school.attempt import Attempt, begin_attempt, begun_piece
 from sim.school.checks import Judged, judge
 from sim.school.facts import Facts, gather
-from sim.school.keeping import KeptAttempt, open_attempt, resume, unfinished, write_head
+from sim.school.keeping import KeptAttempt, open_attempt, prepare, resume, unfinished, write_head
 from sim.school.lesson import Lesson, pieces_of
 from sim.school.lessonfile import find_lesson, lesson_files, read_lesson
 from sim.school.parts import Part, parts_of
@@ -260,7 +260,7 @@ class LessonRoom:
 
     def opens(self, target: str) -> bool:
         """Whether what was asked for is a lesson; it is chosen then."""
-        if Path(target).suffix in (".job", ".zip") or (Path(target).is_file() and not _is_lesson(Path(target))):
+        if Path(target).suffix in (".job", ".zip") or (Path(target).is_file() and not is_lesson(Path(target))):
             return False
         try:
             self.open_lesson(target)
@@ -292,22 +292,26 @@ class LessonRoom:
         lesson = self.lesson
         if lesson is None:
             return
-        if part == "watch":
-            seed = lesson.seeds.help
-            self.aside("The model is made ready", lambda told: begin_attempt(lesson, "help", seed), self._watch)
-            return
-        if part == "free":
-            seed = lesson.seeds.alone
-            piece = pieces_of(lesson, seed)[0]
-            self.aside("The piece is made ready", lambda told: begun_piece(piece, "alone", seed), self._free)
-            return
-        chosen = next((one for one in self._parts if one.name == part), None)
-        if chosen is None or chosen.closed:
-            self.window.note = chosen.closed if chosen else ""
-            return
-        now, seed = self.now(), chosen.seed
-        self.aside("The pieces are made ready",
-                   lambda told: open_attempt(self.root, lesson, part, seed, now=now), self._begun)  # fmt: skip
+        if part in ("watch", "free"):
+            named, seed = ("help", lesson.seeds.help) if part == "watch" else ("alone", lesson.seeds.alone)
+        else:
+            chosen = next((one for one in self._parts if one.name == part), None)
+            if chosen is None or chosen.closed:
+                self.window.note = chosen.closed if chosen else ""
+                return
+            named, seed = part, chosen.seed
+        now, first = self.now(), pieces_of(lesson, seed)[0]
+        makes: dict[str, tuple[Callable[[], Any], Callable[[Any], None]]] = {
+            "watch": (lambda: begin_attempt(lesson, named, seed), self._watch),
+            "free": (lambda: begun_piece(first, named, seed), self._free),
+        }
+        make, then = makes.get(part, (lambda: open_attempt(self.root, lesson, named, seed, now=now), self._begun))
+
+        def ready(told: Progress) -> Any:
+            prepare(lesson, named, seed, told)
+            return make()
+
+        self.aside("The faces are made ready", ready, then)
 
     def _begun(self, attempt: KeptAttempt) -> None:
         """An attempt is ready: it is entered in the record and laid on the bench."""
@@ -488,12 +492,3 @@ class LessonRoom:
             self._note(error)
             if self.at is not None:
                 self.at.desk.told = self.window.note
-
-
-def _is_lesson(path: Path) -> bool:
-    """Whether a file looks like a lesson and not like a part: told by its content."""
-    try:
-        text = path.read_text("utf-8")
-    except (OSError, ValueError):
-        return False
-    return path.suffix == ".toml" and "[[step]]" in text and "[model]" in text

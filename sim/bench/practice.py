@@ -3,17 +3,20 @@
 No pygame here, and nothing of the heights: `Desk` tells every act, and what was said is read off the desk.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
+
 from sim.bench.desk import Desk
 from sim.errors import ShopError
+from sim.measure.spots import islands
 from sim.school.attempt import Attempt, Said
 from sim.school.calls import Call
 from sim.school.coach import Coach, Remark
 from sim.school.lesson import COMES_IN, Allowed, Lesson, Piece, Seeds, Solution
-from sim.school.seen import Counted, Expected, Seen
+from sim.school.seen import Counted, Expected, RoundSeen, Seen
 from sim.shop.commands import BlueFace, Command, HoneBlade, RollFilm, Scrape, SpotFace, WipeFace
 from sim.shop.job import Job, JobStart
 from sim.shop.partwork import SpotUpright
@@ -21,6 +24,7 @@ from sim.shop.session import Session
 
 QUIET = "The coach has nothing to say: what you do stays in its bands, or there is too little to go by."
 TOO_EARLY = "The coach goes by prints and strokes: make a round first."
+NEAR_MM = 4.0  # round the place that was expected hardest
 SPEAKS = ("asked", "round", "never")
 """When the coach speaks: when asked; at the end of a round too; never."""
 
@@ -82,6 +86,7 @@ class Practice:
     _ended: int = 0
     _shown_in: int = 0
     _scored: bool = False
+    _expected: bool = False
     _acts_left: int = 0
 
     @property
@@ -119,6 +124,7 @@ class Practice:
                 told = {key: value for key, value in expected._asdict().items() if value is not None}
                 self._say(desk, "predict", **told)
                 self._in_step(lambda seen: seen.predicted(Expected(*expected)))
+            self._expected = desk.tool == "spot"
         return None
 
     def after(self, desk: Desk, command: Command) -> None:
@@ -128,6 +134,9 @@ class Practice:
         self._acts_left -= 1
         if self._acts_left < 0:
             self.answer = None
+        if self._expected and self.speaks != "never" and (told := against_print(self.seen.rounds)):
+            self.tell("Print", told)
+        self._expected = False
         if isinstance(command, Scrape) and self.session.job.round > self._shown_in:
             self.shown, self.pinned = None, False
         elif isinstance(command, WipeFace | RollFilm | BlueFace) and self.has_strokes():
@@ -257,6 +266,27 @@ class Practice:
         except ShopError:
             return  # of other physics: he goes by what he has seen
         self.seen = seen
+
+
+def against_print(rounds: Sequence[RoundSeen]) -> str:
+    """What was expected of the last print against what it shows; empty where nothing was said of it."""
+    last = rounds[-1] if rounds else None
+    if last is None or last.expected is None:
+        return ""
+    told, (x_mm, y_mm, marks) = list[str](), last.expected
+    if x_mm is not None and y_mm is not None:
+        ny, nx = last.iron.shape
+        x, y = ((np.arange(n) + 0.5) * last.pitch_mm for n in (nx, ny))
+        near = (np.hypot(x[None, :] - x_mm, y[:, None] - y_mm) <= NEAR_MM) & last.iron
+        if near.any():
+            here, all_ = (100.0 * last.marked[where].mean() for where in (near, last.iron))
+            told.append(f"Round your cross {here:.0f} % is blue, over the face {all_:.0f} %.")
+    before = next((one for one in reversed(rounds[:-1]) if one.face == last.face), None)
+    if marks is not None and before is not None:
+        now, then = (len(islands(one.marks).area_mm2) for one in (last, before))
+        told.append(f"You expected {marks} marks: {now} now, {then} before." if marks != "same" else
+                    f"You expected as many marks: {now} now, {then} before.")  # fmt: skip
+    return " ".join(told)
 
 
 def _heard(seen: Seen, session: Session, said: list[Said]) -> None:

@@ -12,8 +12,9 @@ from typing import Any, TextIO
 import sim
 from sim.books.record import Record
 from sim.errors import BadFile, BadParam, CannotWrite
-from sim.school.attempt import Attempt, Said, begin_attempt, said_data, said_from
-from sim.school.lesson import PARTS, Lesson
+from sim.hands.worked import worked_job
+from sim.school.attempt import Attempt, Said, begin_attempt, piece_start, said_data, said_from
+from sim.school.lesson import PARTS, Lesson, pieces_of
 from sim.shop.session import Session
 
 FILE = "attempt.jsonl"
@@ -112,6 +113,30 @@ def open_attempt(root: Path, lesson: Lesson, part: str, seed: int, *, now: datet
     folder = _free(root, f"{lesson.name}-{part}-{seed}-{now:%Y%m%dT%H%M%S}")
     plain = begin_attempt(lesson, part, seed, folder)
     return KeptAttempt(lesson, part, seed, plain.sessions, plain.begun, folder=folder)
+
+
+def prepare(lesson: Lesson, part: str, seed: int, progress: Callable[[int, int], None]) -> None:
+    """Have the worked faces of a lesson made before it is begun, round by round; they are kept in the cache.
+
+    What `progress` raises stops it.
+    """
+    pieces = [one for one in pieces_of(lesson, seed) if one.worked is not None]
+    total = sum(one.worked.rounds for one in pieces if one.worked is not None)
+    done = 0
+    for piece in pieces:
+        worked = piece.worked
+        assert worked is not None  # only those were taken
+        before = done
+
+        def on_round(_: object) -> None:
+            nonlocal done
+            done += 1
+            progress(done, total)
+
+        worked_job(piece_start(piece, part, seed), worked.hand, worked.rounds, on_round,
+                   stone=worked.stone, crossing=worked.crossing)  # fmt: skip
+        done = before + worked.rounds
+        progress(done, total)
 
 
 def write_head(attempt: KeptAttempt, record: Record | None) -> None:

@@ -158,6 +158,20 @@ def test_calls_are_noted_as_they_are_made_and_come_back_with_the_job(player, tmp
     assert len(player.bench.desk.session.commands) == 3, "what was cut before it was closed stays"
 
 
+def test_what_was_expected_is_told_against_the_print_and_from_the_print_alone(player):
+    player.play([*LIFTED[:-1], {"click": [30.0, 20.0]}, {"press": "do"}])
+    seen = player.bench.practice.seen.rounds[-1]
+    rows, cols = (np.arange(n) * 0.25 + 0.125 for n in seen.iron.shape)
+    near = (cols[None, :] - 30.0) ** 2 + (rows[:, None] - 20.0) ** 2 <= 16.0
+    share, over = (100.0 * seen.marked[where].mean() for where in (near, seen.iron))
+    told = line_of(player)["answered"].string
+    assert told == f"Round your cross {share:.0f} % is blue, over the face {over:.0f} %."
+    player.play([{"press": "take spot"}, {"press": "do"}, {"press": "expect", "at": 0.9}, {"press": "do"}])
+    assert line_of(player)["answered"].string.startswith("You expected fewer marks: ")
+    player.play([{"press": "take spot"}, {"press": "do"}, {"press": "do"}])
+    assert "answered" not in line_of(player), "nothing was said before it"
+
+
 def test_a_count_is_of_one_place_and_is_noted_with_it(player):
     player.play([*LIFTED, {"key": "M"}, {"click": [20.0, 20.0]}])
     player.play([{"press": "counted"}, {"type": "9"}, {"key": "RETURN"}])

@@ -215,7 +215,7 @@ def test_with_help_a_step_whose_figure_is_reached_goes_on_at_once(player):
     chosen(player, {"press": "part help"}, {"press": "step done"}, *PRINT, {"press": "piece on"}, *PRINT)
     player.play([{"press": "step done"}])
     assert player.bench.room.at.step == 2
-    assert "answered" not in widgets(player)
+    assert "Not yet" not in widgets(player)["answered"].string
 
 
 def with_rule(player):

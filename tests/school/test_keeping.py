@@ -14,7 +14,7 @@ from sim.books.record import Record
 from sim.errors import BadFile, CannotWrite
 from sim.school.attempt import said_data
 from sim.school.facts import gather
-from sim.school.keeping import FILE, open_attempt, read_head, resume, unfinished, write_head
+from sim.school.keeping import FILE, open_attempt, prepare, read_head, resume, unfinished, write_head
 from sim.school.parts import parts_of, seed_of
 from sim.shop.commands import RollFilm
 from sim.shop.logbook import fingerprint
@@ -123,6 +123,18 @@ def test_a_torn_line_is_cut_off_and_told_and_a_damaged_one_ends_what_is_taken(be
     again = resume(attempt.folder, find)
     assert len(again.said) == 1
     assert ":3: is damaged" in again.notes[0]
+
+
+def test_worked_faces_are_made_ready_round_by_round_and_it_can_be_stopped():
+    told = []
+    prepare(LESSON, "alone", 7, lambda done, total: told.append((done, total)))
+    assert told[-1] == (3, 3)
+
+    def stop(done, total):
+        raise InterruptedError
+
+    with pytest.raises(InterruptedError):
+        prepare(LESSON, "alone", 7, stop)
 
 
 def test_a_file_that_is_no_attempt_or_of_other_physics_is_refused_in_one_line(begun, tmp_path):
