@@ -14,7 +14,7 @@ from sim.school.ways import Act, Spoken, Take, acts
 from sim.shop.commands import Command, RollFilm, Scrape, SpotFace
 
 PAUSE_S = 1.2  # between two acts
-LETTER_S = 0.05  # more where another step is shown, to read it
+LETTER_S = 0.05  # more where a step is shown for the first time, to read it
 MOST_S = 5.0
 SCRAPE_S = 1.8  # a command of strokes takes as long at most
 STEP_S = 1.0 / 30.0
@@ -38,10 +38,13 @@ TOOLS = {"RollFilm": "roll", "WipePlate": "roll", "SpotFace": "spot", "Scrape": 
 
 
 def step_of(steps: Sequence[Step], now: int, act: str) -> int:
-    """The step that an act belongs to: the next from this one on that names it, by its first word that any names."""
+    """The step that an act belongs to: the one that names it earliest, else the next from this one; else this one."""
     order = [(now + n) % len(steps) for n in range(len(steps))]
-    found = (at for word in WORDS.get(act, ()) for at in order if word in steps[at].text.lower())
-    return next(found, now)
+    for word in WORDS.get(act, ()):
+        places = [(steps[at].text.lower().find(word), n, at) for n, at in enumerate(order)]
+        if named := [one for one in places if one[0] >= 0]:
+            return min(named)[2]
+    return now
 
 
 class Watcher(Practice):
@@ -130,9 +133,10 @@ class Watching:
             self._play(held)
             self._due_s = now_s + PAUSE_S / pace
             return True
-        before = self.step
+        before = len(self._shown)
         self._next(pace if motion else 1e9)
-        read_s = LETTER_S * len(self.lesson.steps[self.step].text) if self.step != before else 0.0
+        new = len(self._shown) > before
+        read_s = LETTER_S * len(self.lesson.steps[self.step].text) if new else 0.0
         self._due_s = now_s + min(PAUSE_S + read_s, MOST_S) / pace
         return True
 
