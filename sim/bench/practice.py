@@ -44,6 +44,19 @@ def free_attempt(session: Session, said: list[Said]) -> Attempt:
     return Attempt(free_practice(start), "alone", start.seed, [session], (0,), said)
 
 
+class Before(Seen):
+    """What the coach had seen when the last round that has ended did: a print with no strokes on it is none yet."""
+
+    def __init__(self, seen: Seen) -> None:
+        super().__init__()
+        self._before = seen.rounds[:-1]
+
+    @property
+    def rounds(self) -> list[RoundSeen]:
+        """Every round but the last."""
+        return list(self._before)
+
+
 @dataclass(eq=False)
 class Practice:
     """One job that is practised on, and what is said beside it.
@@ -197,12 +210,12 @@ class Practice:
         return bool(rounds) and rounds[-1].number == self.session.job.round and len(rounds[-1].strokes) > 0
 
     def end_round(self) -> None:
-        """The round has ended: the coach makes up his mind; he speaks unasked only where the part of a lesson is so."""
-        if self.speaks == "never" or not self.seen.rounds:
+        """The round has ended: the coach speaks unasked where the part of a lesson is so."""
+        if self.speaks != "round" or not self.seen.rounds:
             return
         self.ready = self.coach.at_round(self.seen)
         number = self.seen.rounds[-1].number
-        if self.speaks == "round" and self.ready is not None and self._ended != number:
+        if self.ready is not None and self._ended != number:
             self._ended = number
             self._show(self.ready)
 
@@ -224,8 +237,8 @@ class Practice:
                 self.attempt.say("coach", rule=self.shown.rule, rung=self.rung)
             return
         self.catch_up()
-        if self.has_strokes():
-            self.end_round()
+        if self.speaks == "asked":
+            self.ready = self.coach.at_round(self.seen if self.has_strokes() else Before(self.seen))
         if self.ready is None:
             self.tell("Coach", QUIET if self.seen.rounds else TOO_EARLY)
             return

@@ -70,7 +70,6 @@ def test_in_free_practice_the_coach_speaks_when_asked_and_climbs_from_place_to_w
     player.play(LIFTED)
     with_rule(player)
     player.play(ROUND)
-    assert player.bench.practice.ready is not None
     assert "remark" not in line_of(player), "not asked, he is quiet"
     told = []
     for step in ({"press": "ask"}, {"key": "I"}, {"press": "remark"}, {"press": "ask"}):
@@ -81,6 +80,17 @@ def test_in_free_practice_the_coach_speaks_when_asked_and_climbs_from_place_to_w
     assert (ask.enabled, ask.reason) == (False, "That was all of it.")
     kinds = [(one.kind, one.data.get("rung")) for one in player.bench.practice.attempt.said]
     assert kinds == [("coach", n) for n in range(4)]
+
+
+def test_on_a_print_that_was_just_lifted_he_speaks_of_the_round_before(player):
+    player.play(LIFTED)
+    with_rule(player)
+    player.play([*ROUND, *LIFTED[1:], {"press": "ask"}])
+    assert player.bench.practice.shown.rounds == (1,)
+    player.play(ROUND)
+    assert "remark" in line_of(player), "while one works by it, it stays"
+    player.play([*LIFTED[1:], *ROUND])
+    assert "remark" not in line_of(player), "the strokes of the next round clear it"
 
 
 def test_asked_before_a_round_is_made_he_says_what_he_goes_by(player):
