@@ -22,11 +22,11 @@ from sim.school.checks import CHECKS, Judged
 from sim.school.facts import gather_from
 from sim.school.keeping import KeptAttempt
 from sim.school.lesson import TOOLS, Bound, Lesson, Question
+from sim.school.turns import NOTED
 from sim.shop.commands import SpotFace
 from sim.shop.partwork import SpotUpright
 from sim.units import S_PER_H
 
-NOTED = ("hint", "coach", "uncover")
 SPEAKS = {"help": "round", "alone": "round", "check": "never"}
 
 
@@ -214,7 +214,7 @@ def recorded(attempt: KeptAttempt, judged: Judged, hours: float, folder: Path, n
             record.end_attempt(attempt.record, judged.figures, judged.passed, judged.merit, S_PER_H * hours)
             for one in attempt.said:
                 if one.kind in NOTED:
-                    record.note(attempt.record, one.kind, one.data)
+                    record.note(attempt.record, one.kind, {"piece": one.piece, "after": one.after, **one.data})
             return f"In the record of {record.current()}."
     except (ShopError, OSError) as error:
         return f"Not in the record: {error}"
@@ -232,9 +232,9 @@ def lay(desk: Desk, practice: Practice) -> None:
 
 def freedom(lesson: Lesson, part: str) -> Freedom:
     """What a part of a lesson allows on the bench; iron comes back in free practice only."""
-    allowed = lesson.allowed
-    return Freedom(rows=allowed.rows, orders=allowed.orders, carry_on=allowed.carry_on, iron_back=False,
-                   uncover=part == "help", hand_over=allowed.hand_over, hand=allowed.hand)  # fmt: skip
+    one = lesson.allowed
+    return Freedom(rows=one.rows, orders=one.orders, carry_on=one.carry_on, iron_back=False,
+                   uncover=part == "help" and one.uncover, hand_over=one.hand_over, hand=one.hand)  # fmt: skip
 
 
 def closed_tools(lesson: Lesson) -> dict[str, str]:

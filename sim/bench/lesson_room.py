@@ -248,7 +248,7 @@ class LessonRoom:
         note = self.window.note if self.window.page == "working" else ""
         try:
             with Record.open(self.window.folder, self.now) as record:
-                self._parts = parts_of(self.lesson, record, self.now())
+                self._parts = parts_of(self.lesson, record)
         except (ShopError, OSError) as error:
             note = str(error)
         self._show("lesson", note)

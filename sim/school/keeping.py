@@ -13,19 +13,26 @@ import sim
 from sim.books.record import Record
 from sim.errors import BadFile, BadParam, CannotWrite
 from sim.hands.worked import worked_job
+from sim.paths import lessons
 from sim.school.attempt import Attempt, Said, begin_attempt, piece_start, said_data, said_from
 from sim.school.lesson import PARTS, Lesson, pieces_of
+from sim.school.play import acts_of, acts_text
 from sim.shop.session import Session
+from sim.shop.store import write_new
 
 FILE = "attempt.jsonl"
+ACTS = "acts.json"
 FORMAT = 1
-HEAD = {"format": int, "lesson": str, "part": str, "seed": int, "physics": int, "pieces": int, "begun": list,
-        "record": int}  # fmt: skip
+HEAD = {"format": int, "lesson": str, "part": str, "seed": int, "file": str, "physics": int, "pieces": int,
+        "begun": list, "record": int}  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Head:
-    """The first line of an attempt's file; `record`: its number in the record, 0 for none."""
+    """The first line of an attempt's file; `record`: its number in the record, 0 for none.
+
+    file: of a lesson that is not a shipped one.
+    """
 
     lesson: str
     part: str
@@ -34,6 +41,7 @@ class Head:
     pieces: int
     begun: tuple[int, ...]
     record: int
+    file: str
 
 
 @dataclass(eq=False)
@@ -77,10 +85,11 @@ class KeptAttempt(Attempt):
             self._write({"take": number})
 
     def finished(self) -> None:
-        """Write down that it is over: it is not offered any more; raises CannotWrite."""
+        """Write down that it is over, and its acts as one file: it is not offered any more; raises CannotWrite."""
         if not self.ended:
             self.ended = True
             self._write({"ended": True})
+            write_new(self.folder / ACTS, acts_text(acts_of(self)).encode(), force=True)
 
     def close(self) -> None:
         """Close every file; a word that is said later opens its own again."""
@@ -152,12 +161,13 @@ def write_head(attempt: KeptAttempt, record: Record | None) -> None:
     path = attempt.folder / FILE
     if path.exists():
         raise CannotWrite(f"{path}: is there already")
-    files = [str(one.path) for one in attempt.sessions]
+    home = None if record is None else record.path.parent.absolute()
+    files = [_named(one.path, home) for one in attempt.sessions]
     attempt.record = record.begin_attempt(attempt.lesson.name, attempt.part, attempt.seed, files) if record else 0
     attempt._write({
         "format": FORMAT, "lesson": attempt.lesson.name, "part": attempt.part, "seed": attempt.seed,
-        "physics": sim.PHYSICS, "pieces": len(attempt.sessions), "begun": list(attempt.begun),
-        "record": attempt.record})  # fmt: skip
+        "file": _own_file(attempt.lesson), "physics": sim.PHYSICS, "pieces": len(attempt.sessions),
+        "begun": list(attempt.begun), "record": attempt.record})  # fmt: skip
 
 
 def read_head(folder: Path) -> Head:
@@ -186,7 +196,7 @@ def resume(folder: Path, find: Callable[[str], Lesson]) -> KeptAttempt:
     path = folder / FILE
     if head.physics != sim.PHYSICS:
         raise BadFile(f"{path}:1: physics must be {sim.PHYSICS} to go on, got {head.physics}: begin the lesson again")
-    lesson = find(head.lesson)
+    lesson = find(head.file or head.lesson)
     sessions = [Session.load(folder / f"{head.lesson}-{n + 1}.job") for n in range(head.pieces)]
     said, piece, ended = _gone_through(rows, [len(one.commands) for one in sessions], notes, path)
     notes += [note for one in sessions for note in one.notes]
@@ -203,6 +213,18 @@ def unfinished(root: Path) -> list[Path]:
             if not any(row.get("ended") for row in rows):
                 found.append((path.stat().st_mtime_ns, path.parent))
     return [folder for _, folder in sorted(found, reverse=True)]
+
+
+def _own_file(lesson: Lesson) -> str:
+    """Path of a lesson's file where it is not a shipped one; else nothing."""
+    path = lesson.path.absolute()
+    return str(path) if path.is_file() and path.parent != lessons().absolute() else ""
+
+
+def _named(path: Path | None, home: Path | None) -> str:
+    """A job log by its name from the data folder on."""
+    whole = (path or Path()).absolute()
+    return whole.relative_to(home).as_posix() if home is not None and whole.is_relative_to(home) else str(whole)
 
 
 def _free(root: Path, name: str) -> Path:
@@ -248,7 +270,8 @@ def _head(first: list[dict[str, Any]], path: Path) -> Head:
     begun = tuple(told["begun"])
     if told["pieces"] < 1 or len(begun) != told["pieces"] or any(type(n) is not int or n < 0 for n in begun):
         raise BadFile(f"{path}:1: begun must hold a count for each of its {told['pieces']} pieces")
-    return Head(told["lesson"], told["part"], told["seed"], told["physics"], told["pieces"], begun, told["record"])
+    return Head(told["lesson"], told["part"], told["seed"], told["physics"], told["pieces"], begun,
+                told["record"], told["file"])  # fmt: skip
 
 
 def _gone_through(rows: list[dict[str, Any]], counts: list[int], notes: list[str],

@@ -1,13 +1,11 @@
 """Which parts of a lesson are open to a learner now, with which seed: a check waits for another day."""
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 
 from sim.books.record import Record
 from sim.books.rows import Attempt as Row
 from sim.school.lesson import PART_WORDS, PARTS, Lesson
-
-ANOTHER_DAY = timedelta(hours=20)
+from sim.school.turns import seed_of, why_not_now
 
 
 @dataclass(frozen=True)
@@ -25,33 +23,15 @@ class Part:
         return PART_WORDS[self.name]
 
 
-def parts_of(lesson: Lesson, record: Record, now: datetime) -> list[Part]:
+def parts_of(lesson: Lesson, record: Record) -> list[Part]:
     """The parts with help, alone, and check, as they are for the current learner."""
     rows = record.attempts(lesson.name)
     found = []
     for name in PARTS:
-        mine = [one for one in rows if one.part == name]
-        closed = _closed(rows, now) if name == "check" else ""
-        found.append(Part(name, seed_of(lesson, name, len(mine)), closed, _told(mine)))
+        seed = seed_of(record, lesson, name)
+        closed = why_not_now(record, lesson, name, seed) or ""
+        found.append(Part(name, seed, closed, _told([one for one in rows if one.part == name])))
     return found
-
-
-def seed_of(lesson: Lesson, part: str, before: int) -> int:
-    """Seed of an attempt after so many others: with help the same face each time, else another."""
-    seeds = lesson.seeds
-    return {"help": seeds.help, "alone": seeds.alone + before, "check": seeds.check + before}[part]
-
-
-def _closed(rows: list[Row], now: datetime) -> str:
-    """Why the check is not open yet; empty when it is."""
-    passed = [_when(one.ended) for one in rows if one.part == "alone" and one.passed and one.ended]
-    if not passed:
-        return "The check comes after Alone is passed, on another day."
-    left = min(passed) + ANOTHER_DAY - now
-    if left <= timedelta(0):
-        return ""
-    minutes = -(-int(left.total_seconds()) // 60)
-    return f"The check is for another day: in {minutes // 60} h {minutes % 60:02d} min."
 
 
 def _told(rows: list[Row]) -> str:
@@ -62,7 +42,3 @@ def _told(rows: list[Row]) -> str:
     passed = any(one.passed for one in ended)
     best = "merit" if any(one.merit for one in ended) else "passed" if passed else "not passed"
     return f"{best}, {len(ended)} {'attempt' if len(ended) == 1 else 'attempts'}"
-
-
-def _when(text: str) -> datetime:
-    return datetime.fromisoformat(text.replace("Z", "+00:00"))

@@ -46,8 +46,8 @@ class Eyes:
     pieces : int
     asked_um : float
         The film or the depth that the piece in hand asks for; 0 where it asks for none.
-    title : str
-        Of the piece in hand.
+    title, titles : str, tuple of str
+        Of the piece in hand; of all pieces.
     """
 
     def __init__(self, attempt: Attempt) -> None:
@@ -70,6 +70,11 @@ class Eyes:
     def title(self) -> str:
         """Of the piece in hand."""
         return self._pieces[self._attempt.piece].title
+
+    @property
+    def titles(self) -> tuple[str, ...]:
+        """Of all pieces."""
+        return tuple(piece.title for piece in self._pieces)
 
     @property
     def shape(self) -> PartShape:
@@ -103,7 +108,8 @@ class Way:
     def fault(self, key: str, value: Any) -> str | None:
         """What is wrong with an option; None when nothing is."""
         if key == "hand":
-            return None if value in HANDS else f"hand must be one of {', '.join(HANDS)}, got {str(value)[:60]!r}"
+            good = isinstance(value, str) and value in HANDS
+            return None if good else f"hand must be one of {', '.join(HANDS)}, got {str(value)[:60]!r}"
         if key not in self.options:
             takes = ", ".join(("hand", *self.options))
             return f"{key} is no option of {self.name}, which takes {takes}"

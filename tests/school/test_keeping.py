@@ -5,6 +5,7 @@ import os
 import signal
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -15,7 +16,7 @@ from sim.errors import BadFile, CannotWrite
 from sim.school.attempt import said_data
 from sim.school.facts import gather
 from sim.school.keeping import FILE, open_attempt, prepare, read_head, resume, unfinished, write_head
-from sim.school.parts import parts_of, seed_of
+from sim.school.parts import parts_of
 from sim.shop.commands import RollFilm
 from sim.shop.logbook import fingerprint
 from tests.school.test_attempt import LESSON, PRINT
@@ -43,7 +44,7 @@ def test_an_attempt_lies_in_a_folder_of_its_own_and_in_the_record(begun, tmp_pat
     head = read_head(attempt.folder)
     (row,) = record.attempts()
     assert (head.lesson, head.part, head.seed, head.record) == ("only-the-hardest", "alone", 7, row.id)
-    assert row.files == (str(attempt.folder / "only-the-hardest-1.job"),)
+    assert row.files == (str(attempt.folder / "only-the-hardest-1.job"),), "not below the data folder"
     with pytest.raises(CannotWrite, match="is there already"):
         write_head(attempt, record)
     other = open_attempt(tmp_path / "attempts", LESSON, "alone", 7, now=NOON)
@@ -72,6 +73,7 @@ def test_it_is_gone_on_with_where_it_stopped_and_comes_to_the_same(begun, tmp_pa
 
 CHILD = """
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from sim.kernels.warm import warm
@@ -154,30 +156,38 @@ def test_a_file_that_is_no_attempt_or_of_other_physics_is_refused_in_one_line(be
         resume(tmp_path / "nowhere", find)
 
 
-def test_a_check_opens_twenty_hours_after_alone_was_passed(tmp_path):
+def test_the_parts_of_a_lesson_are_told_with_their_seeds_and_a_check_waits_for_another_day(tmp_path):
     clock = [NOON]
     record = Record.open(tmp_path, now=lambda: clock[0])
-    parts = {one.name: one for one in parts_of(LESSON, record, NOON)}
+    parts = {one.name: one for one in parts_of(LESSON, record)}
+    assert [one.seed for one in parts.values()] == [1, 1000, 5000]
     assert [one.closed == "" for one in parts.values()] == [True, True, False]
-    assert "after Alone is passed" in parts["check"].closed
+    assert "passed alone" in parts["check"].closed
     number = record.begin_attempt(LESSON.name, "alone", 1000)
-    record.end_attempt(number, {"top_down_um": 2.0}, True, False, 60.0)
-    later = NOON + timedelta(hours=19, minutes=29, seconds=30)
-    check = parts_of(LESSON, record, later)[2]
-    assert check.closed == "The check is for another day: in 0 h 31 min."
-    assert parts_of(LESSON, record, NOON + timedelta(hours=20))[2].closed == ""
-    clock[0] = later
-    number = record.begin_attempt(LESSON.name, "alone", 1001)
-    record.end_attempt(number, {"top_down_um": 2.0}, True, False, 60.0)
-    assert parts_of(LESSON, record, NOON + timedelta(hours=20))[2].closed == "", "the first pass counts"
-
-
-def test_each_attempt_alone_is_at_another_face_and_how_it_went_is_told(tmp_path):
-    record = Record.open(tmp_path, now=lambda: NOON)
-    assert [one.seed for one in parts_of(LESSON, record, NOON)] == [1, 1000, 5000]
-    number = record.begin_attempt(LESSON.name, "alone", 1000)
-    alone = parts_of(LESSON, record, NOON)[1]
+    alone = parts_of(LESSON, record)[1]
     assert (alone.seed, alone.told) == (1001, "begun, not ended")
-    record.end_attempt(number, {}, False, False, 0.0)
-    assert parts_of(LESSON, record, NOON)[1].told == "not passed, 1 attempt"
-    assert seed_of(LESSON, "check", 2) == 5002
+    record.end_attempt(number, {"top_down_um": 2.0}, True, False, 60.0)
+    clock[0] = NOON + timedelta(hours=19, minutes=29, seconds=30)
+    alone, check = parts_of(LESSON, record)[1:]
+    assert "0 h 31 min" in check.closed
+    assert alone.told == "passed, 1 attempt"
+    clock[0] = NOON + timedelta(hours=20)
+    assert parts_of(LESSON, record)[2].closed == ""
+
+
+def test_a_lesson_from_a_file_of_ones_own_is_gone_on_with_from_that_file(tmp_path):
+    path = tmp_path / "own.toml"
+    path.write_text("")
+    attempt = open_attempt(tmp_path / "attempts", replace(LESSON, path=path), "help", 1, now=NOON)
+    write_head(attempt, None)
+    asked = []
+
+    def found(name):
+        asked.append(name)
+        return LESSON
+
+    resume(attempt.folder, found)
+    assert asked == [str(path)]
+    attempt.do(PRINT)
+    attempt.finished()
+    assert [one["do"] for one in json.loads((attempt.folder / "acts.json").read_text()) if "do" in one] == ["SpotFace"]
