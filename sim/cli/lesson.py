@@ -22,6 +22,7 @@ EPILOG = (
     "look again with --answers acts.json --look --shots pictures --force, and hand in with --answers acts.json. "
     "See how it is done: flatwright lesson 1 --watch."
 )
+ROOM = "sim.bench.lesson_room"  # where the window shows lessons
 MOST_LOOKS = 12  # in one watching
 
 
@@ -32,6 +33,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--part", choices=("help", "alone", "check"), help="with help, alone, or the check on another "
                         "day (default: alone)")  # fmt: skip
     parser.add_argument("--seed", type=int, metavar="N", help="which face (default: the next one of your record)")
+    parser.add_argument("--assignment", metavar="FILE", help="assignment.json of your class: its part and seed, coach "
+                        "and heights as it wants them")  # fmt: skip
     what = parser.add_mutually_exclusive_group()
     what.add_argument("--show", action="store_true", help="print goal, cautions, steps and limits; open no window")
     what.add_argument("--watch", action="store_true", help="print how it is done well, act by act")
@@ -64,6 +67,8 @@ def run(args: argparse.Namespace) -> int:
     if args.hand and not (args.solution or args.watch):
         raise BadParam("--hand must go with --solution or --watch, got it alone")
     lesson = find_lesson(args.name)
+    if args.assignment:
+        lesson = _asked(args, lesson)
     if args.watch:
         return _watch(args, lesson)
     if args.solution:
@@ -75,14 +80,38 @@ def run(args: argparse.Namespace) -> int:
     return _show(args, lesson)
 
 
-def _opened(args: argparse.Namespace, lesson: "Lesson") -> bool:
-    """Hand over to the window; False where it cannot show lessons."""
-    from sim.cli import bench
+def _asked(args: argparse.Namespace, lesson: "Lesson") -> "Lesson":
+    """The lesson with no more shown than an assignment wants; its part and seed are set in `args`."""
+    from pathlib import Path
 
-    open_lesson = getattr(bench, "open_lesson", None)
-    if open_lesson is None:
+    from sim.errors import BadParam
+    from sim.school.classroom import as_asked, read_handed_out, task_of
+
+    assignment = read_handed_out(Path(args.assignment))
+    task = task_of(assignment, lesson.name, args.part)
+    if args.seed is not None and task.seed not in (None, args.seed):
+        raise BadParam(f"--seed must be {task.seed}, as {args.assignment} asks, got {args.seed}")
+    args.part = task.part
+    args.seed = args.seed if task.seed is None else task.seed
+    return as_asked(lesson, assignment)
+
+
+def _opened(args: argparse.Namespace, lesson: "Lesson") -> bool:
+    """Hand over to the window, which lets one choose the part; False where it does not know lessons."""
+    from importlib.util import find_spec
+
+    from sim.cli import bench
+    from sim.errors import BadParam
+
+    if find_spec(ROOM) is None:
         return False
-    open_lesson(lesson, part=args.part, seed=args.seed, data_dir=args.data_dir)
+    if args.part or args.seed is not None:
+        raise BadParam("--part and --seed must go with --show, --watch, --solution or --answers; in the window they "
+                       "are chosen there")  # fmt: skip
+    parser = argparse.ArgumentParser()
+    bench.add_arguments(parser)
+    words = [str(lesson.path), *(["--data-dir", args.data_dir] if args.data_dir else [])]
+    bench.run(parser.parse_args(words))
     return True
 
 

@@ -136,10 +136,12 @@ def limit_words(value: float) -> str:
 
 
 def schema_lines() -> list[str]:
-    """Checks and ways as tables in Markdown, as they stand in lessons/README.md."""
-    lines = ["| check | unit | better | figure |", "|---|---|---|---|"]
+    """Checks and ways as two sections in Markdown, as they stand in lessons/README.md."""
+    lines = ["## Checks", "", "A figure of nothing (no stroke made, no answer given) passes no limit.", ""]
+    lines += ["| check | unit | better | figure |", "|---|---|---|---|"]
     lines += [f"| `{one.name}` | {one.unit or '-'} | {one.better} | {one.doc} |" for one in CHECKS.values()]
-    lines += ["", "| way | options (as they are without being set) | what it does |", "|---|---|---|"]
+    lines += ["", "## Ways of working", "", "A way sees what a learner sees. Its hand strays as that hand does.", ""]
+    lines += ["| way | options (as they are without being set) | what it does |", "|---|---|---|"]
     for way in WAYS.values():
         options = ", ".join(f"`{key} = {_toml(value)}`" for key, value in way.options.items()) or "-"
         lines.append(f"| `{way.name}` | {options} | {way.doc} |")

@@ -109,10 +109,12 @@ class Attempt:
         BadParam
             An unknown kind, or keys that it does not take.
         Refused
-            Heights uncovered where they are to stay covered.
+            Heights uncovered where they are to stay covered, or the coach asked where it is silent.
         """
         if kind == "uncover" and not self.lesson.allowed.uncover:
             raise Refused("Heights stay covered until the finish: so it was asked for.")
+        if kind == "coach" and not self.lesson.allowed.coach:
+            raise Refused("The coach is silent here.")
         if kind not in SAID or not set(data) <= set(SAID[kind]):
             takes = "; ".join(f"{name}: {', '.join(keys) or 'nothing'}" for name, keys in SAID.items())
             raise BadParam(f"what is said must be one of {takes}; got {kind} with {', '.join(data) or 'nothing'}")

@@ -179,3 +179,28 @@ def test_a_result_file_names_no_lesson_but_a_shipped_one(handed_in):
     for name in (str(easy), "easy", "9", "../lessons/09-two-prints"):
         with pytest.raises(BadParam, match=r"lesson must be one of 09-two-prints, got"):
             shipped_lesson(name)
+
+
+ACTS = [{"do": "SpotFace", "x_mm": 30.0, "y_mm": 30.0}, {"do": "WipeFace"}, {"do": "RollFilm", "weight_um": 1.5},
+        {"do": "SpotFace", "x_mm": 30.0, "y_mm": 30.0}]  # fmt: skip
+
+
+def test_a_learner_works_at_an_assignment_and_hands_in_what_is_collected_as_asked(handed_in, told, capsys):
+    (handed_in / "week.toml").write_text(WEEK.replace("crown", "09-two-prints").replace("[[", "coach = false\n[["))
+    told("week.toml")
+    for path in (handed_in / "in").iterdir():
+        path.unlink()
+    asked = "week-3/assignment.json"
+    play = ("lesson", "09-two-prints", "--assignment", asked, "--data-dir", "mine", "--answers", "acts.json", "--json")
+    (handed_in / "acts.json").write_text(json.dumps([*ACTS, {"say": "coach", "rule": "heavy film", "rung": 1}]))
+    assert main([*play, "--result", "in/dan.result"]) == 2
+    assert "The coach is silent here." in capsys.readouterr().err
+    (handed_in / "acts.json").write_text(json.dumps(ACTS))
+    assert main([*play, "--seed", "4"]) == 2
+    assert "--seed must be 41, as week-3/assignment.json asks, got 4" in capsys.readouterr().err
+    assert main([*play, "--part", "check"]) == 2
+    assert "Week 3 asks for 09-two-prints (alone, seed 41)" in capsys.readouterr().err
+    assert main([*play, "--result", "in/dan.result"]) == 0
+    assert json.loads(capsys.readouterr().out)["seed"] == 41
+    (handed_in / "in" / "assignment.json").write_bytes((handed_in / asked).read_bytes())
+    assert told("in")["learners"] == {"learner": {"09-two-prints (alone, seed 41)": "passed"}}

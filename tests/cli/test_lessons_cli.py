@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from sim.books.record import Record
-from sim.cli import bench, main
+from sim.cli import bench, lesson, main
 from sim.paths import lessons
 from sim.school.lessonfile import lesson_files, read_lesson
 from sim.school.result import read_result
@@ -208,20 +208,18 @@ def test_a_lesson_is_shown_with_all_that_is_read_before_it(capsys, own, tmp_path
     assert kept(tmp_path) == []
 
 
-def test_the_window_takes_over_where_there_is_a_display(capsys, own, monkeypatch):
+def test_the_window_takes_over_where_there_is_a_display(capsys, refused, own, monkeypatch, tmp_path):
     opened = []
-
-    def open_lesson(lesson, **words):
-        opened.append((lesson.name, words))
-
-    monkeypatch.setattr(bench, "open_lesson", open_lesson, raising=False)
+    monkeypatch.setattr(bench, "run", lambda args: opened.append((args.target, args.data_dir)) or 0)
+    monkeypatch.setattr(lesson, "ROOM", "sim.bench.window")
     monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
-    assert said(capsys, "lesson", str(own), "--part", "help", "--seed", "4") == ""
-    assert opened == [("50-two-films", {"part": "help", "seed": 4, "data_dir": None})]
+    assert said(capsys, "lesson", str(own), "--data-dir", str(tmp_path / "data")) == ""
+    assert opened == [(str(own), str(tmp_path / "data"))]
+    assert "in the window they are chosen there" in refused(str(own), "--part", "help")
     for name in ("SDL_VIDEODRIVER", "DISPLAY", "WAYLAND_DISPLAY"):
         monkeypatch.delenv(name, raising=False)
     monkeypatch.setattr("sys.platform", "linux")
-    assert "Without a window: flatwright lesson" in said(capsys, "lesson", str(own))
+    assert "Without a window: flatwright lesson" in said(capsys, "lesson", str(own), "--part", "help")
     assert len(opened) == 1
 
 

@@ -101,12 +101,17 @@ def test_an_act_that_the_lesson_does_not_allow_changes_nothing_and_says_why():
         attempt.do(PRINT)
 
 
-def test_heights_stay_covered_where_it_was_asked_for():
-    attempt = begin_attempt(replace(LESSON, allowed=replace(LESSON.allowed, uncover=False)), "alone", 7)
+def test_heights_stay_covered_and_the_coach_silent_where_it_was_asked_for():
+    attempt = begin_attempt(replace(LESSON, allowed=replace(LESSON.allowed, uncover=False, coach=False)), "alone", 7)
     with pytest.raises(Refused, match="stay covered"):
         attempt.say("uncover")
+    with pytest.raises(Refused, match="coach is silent"):
+        attempt.say("coach", rule="heavy film", rung=1)
     assert attempt.said == []
-    begin_attempt(LESSON, "alone", 7).say("uncover")
+    shown = begin_attempt(LESSON, "alone", 7)
+    shown.say("uncover")
+    shown.say("coach", rule="heavy film", rung=1)
+    assert len(shown.said) == 2
 
 
 def test_another_seed_is_another_face_and_a_check_is_printed_with_another_blue():

@@ -10,11 +10,15 @@ import pytest
 
 import sim
 from sim.errors import BadFile, BadParam
+from sim.report.sheet import Sheet, picture_room, sheet_paper
 from sim.school import result
-from sim.school.attempt import said_data
+from sim.school.attempt import begin_attempt, said_data
+from sim.school.checks import judge as judge_by_checks
 from sim.school.facts import gather
 from sim.school.lesson import Allowed
+from sim.school.lessonfile import lesson_files, read_lesson
 from sim.school.result import check_result, read_result, sealed, write_result, zipped
+from sim.school.ways import work
 from sim.shop.commands import RollFilm, Scrape
 from sim.shop.session import Session
 from tests.school.handed_in import LESSON, Judged, few_acts, find, judge
@@ -282,3 +286,23 @@ def test_more_acts_than_anyone_makes_are_not_run(handed, tmp_path, monkeypatch):
         session.do(RollFilm(2.0))
     found = checked(made_again(handed, tmp_path, logs=[session.log()]))
     assert (found.state, "at most 5 acts" in found.why) == ("edited", True)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("path", lesson_files(), ids=lambda path: path.stem)
+@pytest.mark.parametrize("part", ["alone", "check"])
+def test_every_lesson_handed_in_is_genuine_and_fits_its_sheet(path, part, tmp_path):
+    lesson = read_lesson(path)
+    attempt = work(begin_attempt(lesson, part, getattr(lesson.seeds, part)), lesson.model)
+    facts = gather(attempt)
+    judged = judge_by_checks(lesson, facts)
+    write_result(tmp_path / "ada.result", attempt, "Ada", judged)
+    found = check_result(tmp_path / "ada.result")
+    assert (found.state, found.why) == ("genuine", "")
+    assert found.passed == judged.passed
+    sheet = Sheet("Ada", "2026-03-04T10:20:30Z", judged, facts)
+    for paper in ("a4", "letter"):
+        room = picture_room(sheet, paper)
+        lowest = min(text.get_position()[1] for text in sheet_paper(sheet, paper).figure.texts)
+        assert lowest > 0.02
+        assert room.high > 20.0
