@@ -30,7 +30,8 @@ ROOMS = {
     "sheet_parts sheet",
     "bench": "palette viewport iron gestures hand_today pieces back desk practice kept hold lettering controls "
     "entries widgets uncovered coach_line panels inhand pane keys start files read_back finish "
-    "aside watching lesson_desk lesson_strip lesson_pages lesson_room openings app events window script",
+    "aside watching lesson_desk lesson_strip lesson_pages lesson_window lesson_room openings app events window "
+    "script",
     "cli": "bench demo seat measure flycut part bands cards model replay pack drill lessons lesson record class",
 }
 ORDER = [f"{room}.{name}".lstrip(".") for room, names in ROOMS.items() for name in ("__init__", *names.split())]

@@ -357,8 +357,11 @@ class Bench(Openings):
 
     def result_sheet(self) -> None:
         """The finished page as a picture beside the job."""
+        if self.page == "judged":
+            self.room.hand_in()
+            return
         path = None if self.desk is None else self.desk.session.path
-        if self.page not in ("finish", "judged") or path is None:
+        if self.page != "finish" or path is None:
             self._told("The result sheet is of a finished face: Finish first (Ctrl+Enter).")
             return
         sheet = pygame.Surface(self.size)

@@ -9,6 +9,7 @@ from typing import Any
 
 from sim.bench.aside import Aside
 from sim.bench.desk import Desk
+from sim.bench.files import free_path
 from sim.bench.kept import keep, opened
 from sim.bench.panels import INSTRUMENTS, STATIONS
 from sim.bench.pieces import Freedom
@@ -19,9 +20,10 @@ from sim.errors import ShopError
 from sim.school.attempt import Attempt, closed_tool
 from sim.school.calls import Call
 from sim.school.checks import CHECKS, Judged
-from sim.school.facts import gather_from
+from sim.school.facts import Facts, gather_from
 from sim.school.keeping import KeptAttempt
 from sim.school.lesson import TOOLS, Bound, Lesson, Question
+from sim.school.result import write_result
 from sim.school.turns import NOTED
 from sim.shop.commands import SpotFace
 from sim.shop.partwork import SpotUpright
@@ -218,6 +220,19 @@ def recorded(attempt: KeptAttempt, judged: Judged, hours: float, folder: Path, n
             return f"In the record of {record.current()}."
     except (ShopError, OSError) as error:
         return f"Not in the record: {error}"
+
+
+def handed_in(attempt: KeptAttempt, facts: Facts, judged: Judged, learner: str, when: str) -> str:
+    """Write the result sheet and the file to hand in beside the attempt; what is to be said of it."""
+    from sim.report.sheet import Sheet, write_sheet
+
+    sheet, result = (free_path(attempt.folder, attempt.lesson.name, kind) for kind in (".html", ".result"))
+    try:
+        write_sheet(sheet, Sheet(learner, when, judged, facts))
+        write_result(result, attempt, learner, judged, ended=when)
+    except (ShopError, OSError) as error:
+        return str(error)
+    return f"In {attempt.folder}: {sheet.name}, and {result.name} to hand in."
 
 
 def lay(desk: Desk, practice: Practice) -> None:

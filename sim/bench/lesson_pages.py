@@ -187,7 +187,7 @@ def judged_page(
     foot = Stack(pygame.Rect(pad, size[1] - ui.px(60), wide, 10), ui, area=2)
     foot.beside([
         Button("part again", "Once more"), Button("lesson page", "The lesson", key="Esc"),
-        Button("sheet", "Result sheet", hint="Save this page as a picture beside the attempt (Ctrl+P)"),
+        Button("sheet", "Result sheet", hint="Result sheet, and the file to hand in, beside the attempt (Ctrl+P)"),
         Button("copy", "Copy", hint="Copy the figures as text (Ctrl+C)"), Button("to start", "Start page"),
     ])  # fmt: skip
     return made + stack.made + foot.made, chart

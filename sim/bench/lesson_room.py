@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 from sim.bench import lesson_pages, lesson_strip
 from sim.bench.aside import Aside, Progress, Stopped
@@ -11,17 +11,17 @@ from sim.bench.desk import Desk
 from sim.bench.files import free_path, is_lesson
 from sim.bench.finish import copied
 from sim.bench.kept import opened_bare
-from sim.bench.lesson_desk import LessonDesk, laid_out, lay, recorded
-from sim.bench.lettering import Ui
+from sim.bench.lesson_desk import LessonDesk, handed_in, laid_out, lay, recorded
+from sim.bench.lesson_window import Window
 from sim.bench.panels import Areas
 from sim.bench.pieces import Freedom
 from sim.bench.practice import Practice
 from sim.bench.read_back import ReadBack, calls_told
-from sim.bench.uncovered import Uncovered, uncovered
+from sim.bench.uncovered import uncovered
 from sim.bench.watching import HERE, Watcher, Watching
 from sim.bench.widgets import Listing, Widget
 from sim.books.record import Record
-from sim.books.rows import utc_now
+from sim.books.rows import stamp, utc_now
 from sim.errors import BadParam, ShopError
 from sim.school.attempt import Attempt, begin_attempt, begun_piece
 from sim.school.checks import Judged, judge
@@ -39,38 +39,6 @@ WATCHED = ("settings", "menu", "help", "back", "to start", "quit", "face", "unco
            "whole", "zoom in", "zoom out", "theme", "scale", "door lessons", "less movement", "left hand",
            "card")  # fmt: skip
 """What may be pressed while one watches."""
-
-
-class Window(Protocol):
-    """What the room needs of the bench."""
-
-    folder: Path
-    jobs: Path
-    size: tuple[int, int]
-    ui: Ui
-    page: str
-    note: str
-    dirty: bool
-    desk: Desk | None
-    done: Uncovered | None
-    back: ReadBack
-    group: Any
-    prefs: Any
-
-    def show(self, page: str) -> None:
-        """Turn to a page."""
-
-    def close(self) -> None:
-        """Keep and let go of what is open."""
-
-    def sit(self, desk: Desk, practice: Practice) -> None:
-        """Have a desk before one."""
-
-    def take_up(self, session: Session) -> None:
-        """Lay a job of free practice on the bench."""
-
-    def to_start(self) -> None:
-        """Go to the start page."""
 
 
 class LessonRoom:
@@ -103,6 +71,7 @@ class LessonRoom:
         self.at: LessonDesk | None = None
         self.watching: Watching | None = None
         self.judged: Judged | None = None
+        self.facts: Facts | None = None
         self.work: Aside | None = None
         self.left = self._left()
         self._then: Callable[[Any], None] = lambda result: None
@@ -185,9 +154,9 @@ class LessonRoom:
             "hint": at.hint, "step done": at.step_done, "piece back": lambda: self.take_piece(at.attempt.piece - 1),
             "piece on": lambda: self.take_piece(at.attempt.piece + 1), "finish": self.finish,
             "answers": lambda: setattr(at, "answering", not at.answering),
-            "answers shut": lambda: setattr(at, "answering", False), "copy": self._copy,
+            "answers shut": lambda: setattr(at, "answering", False), "copy": self._copy, "sheet": self.hand_in,
         }  # fmt: skip
-        if id in acts and (id != "copy" or self.window.page == "judged"):
+        if id in acts and (id not in ("copy", "sheet") or self.window.page == "judged"):
             acts[id]()
         elif id.startswith("answer "):
             at.answer(id, value)
@@ -377,7 +346,7 @@ class LessonRoom:
         """Figures against limits; kept in the record; everything is uncovered."""
         at = self.at
         assert at is not None
-        self.judged = judge(at.lesson, facts)
+        self.judged, self.facts = judge(at.lesson, facts), facts
         note = recorded(at.attempt, self.judged, facts.hours, self.window.folder, self.now)
         at.attempt.finished()
         seen = {one.rule: one for _, one in facts.remarks if not one.praise}
@@ -389,6 +358,20 @@ class LessonRoom:
         if self.at is not None and self.judged is not None:
             attempt = self.at.attempt
             self.window.note = copied(lesson_pages.as_text(self.at.lesson, attempt.part, attempt.seed, self.judged))
+
+    def hand_in(self) -> None:
+        """The result sheet, and the file to hand in, beside the attempt."""
+        at, facts, judged = self.at, self.facts, self.judged
+        if at is None or facts is None or judged is None:
+            return
+        try:
+            with Record.open(self.window.folder, self.now) as record:
+                learner, when = record.current(), stamp(record.now())
+        except (ShopError, OSError) as error:
+            self._note(error)
+            return
+        self.aside("The result sheet is drawn", lambda told: handed_in(at.attempt, facts, judged, learner, when),
+                   lambda note: self._show("judged", note), lambda: self._show("judged"))  # fmt: skip
 
     def _again(self) -> None:
         """The same part once more: alone and check at another face."""

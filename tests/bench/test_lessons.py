@@ -18,6 +18,7 @@ from sim.school.coach import Coach
 from sim.school.facts import gather
 from sim.school.lesson import Allowed, Bound, Lesson, Limit, Piece, Question, Seeds, Solution, Step
 from sim.school.remark import Rule
+from sim.school.result import read_result
 from sim.shop.job import Job, JobStart
 from tests.bench.test_coach_line import RUNGS, always
 from tests.bench.test_layout import SIZES
@@ -182,6 +183,11 @@ def test_finish_asks_once_for_missing_answers_then_judges_records_and_uncovers(p
         assert row.clock_s > 0.0
         assert [one.kind for one in record.noted(row.id)] == ["hint"]
     assert player.bench.room.at.attempt.ended
+    player.play([{"press": "sheet"}])
+    assert "to hand in" in player.bench.note
+    assert "Roll and tell" in (folder / "07-roll-and-tell-1.html").read_text("utf-8")
+    result = read_result(folder / "07-roll-and-tell-1.result")
+    assert (result.passed, result.seed, result.hints) == (True, 1000, 1)
     player.play([{"press": "piece back"}])
     assert player.bench.page == "judged"
     player.play([{"key": "ESCAPE"}])
