@@ -433,7 +433,7 @@ class Bench(Openings):
             where = self.areas()
             sheets = dict(enumerate((where.goal, where.prints, where.hand, where.tray, where.coach)))
             if self.room.at_work:
-                sheets[lesson_strip.AREA] = lesson_strip.with_strip(areas(self.size, self.ui), self.ui)[1]
+                sheets[lesson_strip.AREA] = self.room.strip_rect(areas(self.size, self.ui))
             if self.pane.rect != where.face:
                 self.pane.place(where.face)
             self.pane.refresh()

@@ -113,11 +113,18 @@ class LessonRoom:
 
     def areas(self, where: Areas) -> Areas:
         """The bench's areas, with room for the strip while a lesson is on it."""
-        return lesson_strip.with_strip(where, self.window.ui)[0] if self.at_work else where
+        return self._with_strip(where)[0] if self.at_work else where
+
+    def strip_rect(self, where: Areas) -> Any:
+        """Where the strip lies; `where`: the areas without it. None in free practice."""
+        return self._with_strip(where)[1] if self.at_work else None
+
+    def _with_strip(self, where: Areas) -> tuple[Areas, Any]:
+        return lesson_strip.with_strip(where, self.window.ui, lesson_strip.step_text(self.at, self.watching))
 
     def strip(self, where: Areas) -> list[Widget]:
         """The strip above the face; nothing in free practice. `where`: the areas without it."""
-        place = lesson_strip.with_strip(where, self.window.ui)[1]
+        place = self._with_strip(where)[1]
         if self.watching is not None:
             return lesson_strip.watch_strip(self.watching, place, self.window.ui)
         return lesson_strip.strip(self.at, place, self.window.ui) if self.at is not None else []

@@ -11,17 +11,33 @@ from sim.school.attempt import Attempt
 from sim.school.lesson import PART_WORDS, pieces_of
 
 AREA = 6
+BUTTONS = 440
+"""Room for the strip's buttons at most, pixels at scale 1."""
+ALL_DONE = "All steps are done: finish when you are content (Ctrl+Enter)."
 HIGH, LOW = 64, 58
 """Height of the strip at scale 1, in a large and in a small window."""
 
 
-def with_strip(where: Areas, ui: Ui) -> tuple[Areas, pygame.Rect]:
-    """The bench's areas with room for the strip above prints and face, and its place."""
-    high = ui.px(HIGH if where.face.height >= ui.px(520) else LOW)
-    strip = pygame.Rect(where.prints.left, where.prints.top, where.hand.left - where.prints.left, high)
+def with_strip(where: Areas, ui: Ui, text: str) -> tuple[Areas, pygame.Rect]:
+    """The bench's areas with room for the strip above prints and face, and its place; a long step makes it higher."""
+    wide = where.hand.left - where.prints.left
+    lines = len(ui.wrapped(text, SMALL, max(wide - ui.px(BUTTONS), ui.px(200))))
+    high = ui.px(HIGH if where.face.height >= ui.px(520) else LOW) + max(lines - 2, 0) * ui.px(18)
+    strip = pygame.Rect(where.prints.left, where.prints.top, wide, high)
     prints, face = (pygame.Rect(one.left, one.top + high, one.width, one.height - high)
                     for one in (where.prints, where.face))  # fmt: skip
     return Areas(where.goal, prints, face, where.hand, where.tray, where.coach), strip
+
+
+def step_text(at: LessonDesk | None, watching: Watching | None) -> str:
+    """What the strip tells."""
+    lesson = watching.lesson if watching is not None else at.lesson if at is not None else None
+    if lesson is None:
+        return ""
+    step = watching.step if watching is not None else at.step if at is not None else 0
+    if step < len(lesson.steps):
+        return lesson.steps[step].text
+    return ALL_DONE if lesson.steps else lesson.goal
 
 
 def strip(at: LessonDesk, where: pygame.Rect, ui: Ui) -> list[Widget]:
@@ -50,11 +66,9 @@ def strip(at: LessonDesk, where: pygame.Rect, ui: Ui) -> list[Widget]:
     if len(attempt.sessions) > 1:
         title = pieces_of(lesson, attempt.seed)[attempt.piece].title
         head += f" · piece {attempt.piece + 1} of {len(attempt.sessions)}" + (f", {title}" if title else "")
-    done = "All steps are done: finish when you are content (Ctrl+Enter)."
-    text = lesson.steps[step].text if step < len(lesson.steps) else done if lesson.steps else lesson.goal
     if 0 <= step < len(lesson.steps):
         head += f" · step {step + 1} of {len(lesson.steps)}"
-    return _laid(head, text, buttons, where, ui)
+    return _laid(head, step_text(at, None), buttons, where, ui)
 
 
 def watch_strip(watching: Watching, where: pygame.Rect, ui: Ui) -> list[Widget]:
@@ -69,14 +83,13 @@ def watch_strip(watching: Watching, where: pygame.Rect, ui: Ui) -> list[Widget]:
     head = "Watch"
     if len(watching.desks) > 1:
         head += f" · piece {watching.piece + 1} of {len(watching.desks)}"
-    text = watching.lesson.goal
     if steps:
-        head, text = f"{head} · step {watching.step + 1} of {len(steps)}", steps[watching.step].text
-    return _laid(head, text, buttons, where, ui)
+        head = f"{head} · step {watching.step + 1} of {len(steps)}"
+    return _laid(head, step_text(None, watching), buttons, where, ui)
 
 
 def _laid(head: str, text: str, buttons: list[tuple[Button, int]], where: pygame.Rect, ui: Ui) -> list[Widget]:
-    """A small line, the text below it in at most two lines, and the buttons at the right."""
+    """A small line, the text below it, and the buttons at the right."""
     pad, gap = ui.px(12), ui.px(6)
     right = where.right - pad
     high = min(ui.px(34), where.height - 2 * ui.px(6))
@@ -87,15 +100,14 @@ def _laid(head: str, text: str, buttons: list[tuple[Button, int]], where: pygame
         button.area = AREA
         right = button.rect.left - gap
     room = right - where.left - 2 * pad
-    size = next((one for one in (CONTROL, LABEL, SMALL) if len(ui.wrapped(text, one, room)) <= 2), SMALL)
-    if where.height < ui.px(HIGH) and len(ui.wrapped(text, size, room)) > 1:
-        size = SMALL
-    told = Label("step head", string=ui.shortened(head, SMALL, room, True), size=SMALL, bold=True, area=AREA)
     top = where.top + ui.px(5 if where.height >= ui.px(HIGH) else 2)
+    told = Label("step head", string=ui.shortened(head, SMALL, room, True), size=SMALL, bold=True, area=AREA)
     told.rect = pygame.Rect(where.left + pad, top, room, ui.px(17))
+    left = where.bottom - told.rect.bottom
+    tall = {one: round(len(ui.wrapped(text, one, room)) * LINE_HEIGHT * ui.px(one)) for one in (CONTROL, LABEL, SMALL)}
+    size = next((one for one in tall if tall[one] <= left), SMALL)
     words = Label("step", string=text, size=size, area=AREA)
-    tall = min(round(2 * LINE_HEIGHT * ui.px(size)) + 2, where.bottom - told.rect.bottom)
-    words.rect = pygame.Rect(where.left + pad, told.rect.bottom, room, tall)
+    words.rect = pygame.Rect(where.left + pad, told.rect.bottom, room, min(tall[size] + 2, left))
     return [told, words, *(button for button, _ in buttons)]
 
 
@@ -112,10 +124,12 @@ def questions_panel(attempt: Attempt, where: pygame.Rect, ui: Ui) -> list[Widget
         value = known.get((attempt.piece if one.each_piece else 0, one.id))
         stack.label(one.text, LABEL, "text")
         if one.options:
-            for k in range(0, len(one.options), 2):
-                pair = [Button(f"answer {one.id} {n}", one.options[n], in_hand=value == one.options[n])
-                        for n in range(k, min(k + 2, len(one.options)))]  # fmt: skip
-                stack.beside(pair, 34)
+            room = stack.rect.width // 2 - ui.px(28)
+            beside = 2 if all(ui.measured(option, CONTROL)[0] <= room for option in one.options) else 1
+            for k in range(0, len(one.options), beside):
+                row = [Button(f"answer {one.id} {n}", one.options[n], in_hand=value == one.options[n])
+                       for n in range(k, min(k + beside, len(one.options)))]  # fmt: skip
+                stack.beside(row, 34)
         else:
             shown = f"{value:g}" if isinstance(value, int | float) else ""
             stack.add(Field(f"answer {one.id}", text=shown, empty=f"{one.low:g} to {one.high:g}", unit=one.unit), 34)

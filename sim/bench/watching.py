@@ -19,6 +19,7 @@ MOST_S = 5.0
 SCRAPE_S = 1.8  # a command of strokes takes as long at most
 STEP_S = 1.0 / 30.0
 FASTER = 4.0
+HURRY_S, HURRIED_S = 30.0, 10.0  # after so long it runs faster, and once more as fast with every so many seconds
 HERE = "You are watching: Space pauses, Esc stops."
 ASKED = "Before it goes on: where will this print be hardest? Click there, or press Space."
 DONE = "That was the model solution. Now with help, or alone."
@@ -91,6 +92,7 @@ class Watching:
     _left: list[Command] = field(default_factory=list)
     _held: Command | None = None
     _due_s: float = 0.0
+    _played_s: float = 0.0
     _turns: int = 0
     _shown: set[int] = field(default_factory=set)
 
@@ -122,23 +124,27 @@ class Watching:
         """Do the next of what is due; True when something was done."""
         if not self.goes_on or now_s < self._due_s:
             return False
-        pace = FASTER if self.faster else 1.0
+        pace = (FASTER if self.faster else 1.0) * (1.0 + max(self._played_s - HURRY_S, 0.0) / HURRIED_S)
         if self._left:
             self._play(self._left.pop(0))
-            self._due_s = now_s + (STEP_S if motion else 0.0)
+            self._wait(now_s, STEP_S if motion else 0.0)
             return True
         if self._held is not None:
             held, self._held = self._held, None
             self.desk.laid = False
             self._play(held)
-            self._due_s = now_s + PAUSE_S / pace
+            self._wait(now_s, PAUSE_S / pace)
             return True
         before = len(self._shown)
         self._next(pace if motion else 1e9)
         new = len(self._shown) > before
         read_s = LETTER_S * len(self.lesson.steps[self.step].text) if new else 0.0
-        self._due_s = now_s + min(PAUSE_S + read_s, MOST_S) / pace
+        self._wait(now_s, min(PAUSE_S + read_s, MOST_S) / pace)
         return True
+
+    def _wait(self, now_s: float, wait_s: float) -> None:
+        """Go on after some time."""
+        self._due_s, self._played_s = now_s + wait_s, self._played_s + wait_s
 
     def _next(self, pace: float) -> None:
         """Take the next act of the model."""

@@ -399,6 +399,24 @@ def test_a_script_begins_with_a_lesson_and_one_that_is_not_there_is_refused(tmp_
         begun({"start": {"lesson": "4", "part": "asleep"}}, tmp_path)
 
 
+def test_a_long_step_makes_the_strip_higher_and_long_answers_lie_one_below_the_other(tmp_path, monkeypatch):
+    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
+    long = "Look at the hours that the part would take as it is, and with a cut first, before you decide. " * 3
+    asked = Question("way", "What is to be done with it?", ("scrape it just as it is", "have it machined once more"))
+    lesson = replace(LESSON, steps=(Step(long.strip()),), questions=(asked,))
+    player = opened(tmp_path)
+    player.bench.room.shipped = lambda: [lesson]
+    chosen(player, {"press": "part help"})
+    for size in SIZES:
+        player.play([{"resize": size}])
+        assert player.bench.group.clipped(player.bench.ui) == [], size
+        assert player.bench.group.overlaps() == [], size
+    player.play([{"press": "answers"}])
+    one, other = (widgets(player)[f"answer way {n}"].rect for n in (0, 1))
+    assert one.bottom <= other.top
+    assert player.bench.group.clipped(player.bench.ui) == []
+
+
 def test_a_lesson_is_opened_by_name_by_number_or_from_the_command_line(player):
     room = player.bench.room
     assert room.opens("7")
