@@ -13,20 +13,22 @@ from sim.hands import autopilot, lanes, skill
 from sim.kernels import sources
 from sim.shop.job import JobStart
 from sim.shop.rounds import drive
-from sim.shop.session import Session
+from sim.shop.session import COPIES_MB, Session
 from sim.target import Target
 
 MOST_ROUNDS = 1000
 
 
 def worked_job(start: JobStart, hand: str, rounds: int, on_round: Callable[[object], None] | None = None, *,
-               stone: bool = True, crossing: bool = True) -> Session:
+               stone: bool = True, crossing: bool = True, copies_mb: float = COPIES_MB) -> Session:
     """A job taken over after some rounds of a hand that follows the blue; from the cache when it was made before.
 
     Parameters
     ----------
     stone, crossing : bool
         False for a hand that never stones, or that scrapes one way only.
+    copies_mb : float
+        Room for what makes taking back quick, as `Session.begin`.
 
     Raises
     ------
@@ -45,10 +47,10 @@ def worked_job(start: JobStart, hand: str, rounds: int, on_round: Callable[[obje
     kept = _kept_at(start, hand, rounds, (stone, crossing))
     if kept.exists():
         try:
-            return Session.load(kept)
+            return Session.load(kept, copies_mb=copies_mb)
         except ShopError:
             kept.unlink(missing_ok=True)
-    session = Session.begin(start)
+    session = Session.begin(start, copies_mb=copies_mb)
     pilot = autopilot.follow_the_blue(skill.HANDS[hand], stone=stone, crossing=crossing)
     drive(session, pilot, Target(), rounds=rounds, carry_on=True, on_round=on_round)
     try:

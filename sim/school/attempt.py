@@ -17,7 +17,7 @@ from sim.shop.commands import Command, Scrape, SpotFace
 from sim.shop.job import JobStart
 from sim.shop.luck import luck
 from sim.shop.partwork import SpotUpright
-from sim.shop.session import Session
+from sim.shop.session import COPIES_MB, Session
 from sim.shop.sight import Sight
 
 TOOL_OF = {
@@ -184,14 +184,15 @@ def piece_start(piece: Piece, part: str, seed: int) -> JobStart:
     return replace(start, material=replace(start.material, blue=blue))
 
 
-def begun_piece(piece: Piece, part: str, seed: int) -> Session:
+def begun_piece(piece: Piece, part: str, seed: int, copies_mb: float = COPIES_MB) -> Session:
     """A piece as the learner takes it over, without a file."""
     start = piece_start(piece, part, seed)
     if piece.worked is None:
-        session = Session.begin(start)
+        session = Session.begin(start, copies_mb=copies_mb)
     else:
         w = piece.worked
-        session = worked_job(start, w.hand, w.rounds, stone=w.stone, crossing=w.crossing)
+        session = worked_job(start, w.hand, w.rounds, stone=w.stone, crossing=w.crossing,
+                             copies_mb=copies_mb)  # fmt: skip
     for command in piece.before:
         session.do(command)
     return session

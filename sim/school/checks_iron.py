@@ -25,6 +25,7 @@ LOW_UM = 2.5  # iron that much below the tops of the face is low: common practic
 OFF_BLUE = 0.1  # a stroke that cut less blue than this share went where none was to be seen
 LARGE_MM2 = 8.0  # common practice, no source: a mark that must be split
 FIELD_MM = 20.0
+FIELD_BLUE = 0.02  # from which a field carries marks: as the pilot
 TOP_PCT = 95.0
 
 
@@ -201,7 +202,7 @@ def fields_bearing(facts: Facts) -> float:
         return math.nan
     blue, iron = blocks(facts.printed[-1].marks, FIELD_MM)
     whole = iron > 0.5 * iron.max()
-    return float((blue[whole] > 0.003 * iron[whole]).sum())
+    return float((blue[whole] > FIELD_BLUE * iron[whole]).sum())
 
 
 @check("rounds", "low")

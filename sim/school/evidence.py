@@ -86,7 +86,7 @@ def read(one: RoundSeen) -> PrintRead:
     edge = np.zeros(count + 1, bool)
     edge[np.unique(labels[rim])] = True
     iron = max(int(one.iron.sum()), 1)
-    pale = hard | _pale(one, labels, cells * cell)
+    pale = hard | _pale(one, labels, np.where(hard, 0.0, cells * cell))
     blue_pct, fields_pct = 100.0 * float(one.marked.sum()) / iron, fields_reached_pct(one.marks, PILOT)
     return PrintRead(labels, found.area_mm2, found.x_mm, found.y_mm, dark, hard, pale, edge[1:], blue_pct, fields_pct)
 
@@ -104,8 +104,17 @@ def _pale(one: RoundSeen, labels: NDArray[np.int64], area_mm2: Array) -> NDArray
         rest = mine & ~deep
         if rest.any():
             dark = one.dark[box]
-            found[k] = np.median(dark[deep]) + PALE_DARK < np.percentile(dark[rest], 75.0)
+            found[k] = _quantile(dark[deep], 0.5) + PALE_DARK < _quantile(dark[rest], 0.75)
     return found
+
+
+def _quantile(dark: NDArray[np.uint8], share: float) -> float:
+    """As np.quantile, at a tenth of its cost for the few cells of a mark."""
+    ordered = np.sort(dark)
+    place = share * (len(ordered) - 1)
+    low = int(place)
+    high = min(low + 1, len(ordered) - 1)
+    return float(ordered[low]) + (place - low) * (float(ordered[high]) - float(ordered[low]))
 
 
 def line_points(strokes: Array, step_mm: float = STEP_MM) -> tuple[Array, NDArray[np.int64]]:

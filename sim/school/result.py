@@ -309,7 +309,7 @@ def _not_of_the_lesson(told: Result, lesson: Lesson, books: Sequence[Logbook], b
         of = f"the lesson's for seed {told.seed}, {told.part}"
         if book.start != piece_start(piece, told.part, told.seed):
             return f"piece {n} does not start from {of}"
-        begun.append(begun_piece(piece, told.part, told.seed))
+        begun.append(begun_piece(piece, told.part, told.seed, copies_mb=0.0))
         before = begun[-1].commands
         if tuple(book.commands[: len(before)]) != before:
             return f"piece {n} was not taken over as {of}: the work before it is another"

@@ -71,14 +71,19 @@ def paleness(one: RoundSeen, marks: PrintRead) -> np.ndarray:
     return found
 
 
+def ranks(value: np.ndarray) -> np.ndarray:
+    """Place of each value from the least on, from 0; of equal ones the first comes first."""
+    return np.asarray(np.argsort(np.argsort(value, kind="stable"), kind="stable"))
+
+
 def levels(score: np.ndarray) -> np.ndarray:
     """Levels 1 high to 3 low, a third each, the largest scores first."""
-    rank = np.argsort(np.argsort(-score, kind="stable"), kind="stable") / max(len(score), 1)
+    rank = ranks(-score) / max(len(score), 1)
     return np.where(rank < 1 / 3, 1, np.where(rank < 2 / 3, 2, 3))
 
 
 def called(eyes: Eyes, hand: Hand, how: str, most: int = 24) -> tuple[list[list[float]], PrintRead, np.ndarray]:
-    """Calls of some marks, large and small, as this eye gives them: by their middles, or by darkness alone.
+    """Calls of some marks, large and small, as this eye gives them: by pale middles and size, or by darkness.
 
     Returns
     -------
@@ -93,8 +98,8 @@ def called(eyes: Eyes, hand: Hand, how: str, most: int = 24) -> tuple[list[list[
         return [], marks, given
     large = large[np.argsort(-marks.area_mm2[large], kind="stable")]
     chosen = large[np.unique(np.linspace(0, len(large) - 1, min(most, len(large))).astype(np.int64))]
-    score = marks.dark if how == "darkness" else paleness(one, marks)
-    told = levels(score[chosen])
+    by_middle = ranks(paleness(one, marks)[chosen]) + ranks(marks.area_mm2[chosen])
+    told = levels(marks.dark[chosen] if how == "darkness" else by_middle)
     rng = spread(eyes.sight, 100, hand)
     wrong = rng.random(len(told)) < MISREAD * width(hand)
     step = np.where(rng.random(len(told)) < 0.5, -1, 1)

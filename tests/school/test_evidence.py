@@ -3,7 +3,17 @@
 import numpy as np
 import pytest
 
-from sim.school.evidence import abrupt_ends, direction_deg, gone_over, off_blue, read, side_share, taken, turned_deg
+from sim.school.evidence import (
+    _quantile,
+    abrupt_ends,
+    direction_deg,
+    gone_over,
+    off_blue,
+    read,
+    side_share,
+    taken,
+    turned_deg,
+)
 from sim.school.seen import RoundSeen, Scraped
 
 PITCH = 0.25
@@ -88,3 +98,11 @@ def test_a_print_on_one_half_is_one_sided_and_one_all_over_is_not():
     assert middle == pytest.approx((6.0, 20.0), abs=0.06)
     assert side_share(seen(blue=[(2, 2, 38, 38)]))[0] == pytest.approx(0.5, abs=0.02)
     assert side_share(seen())[0] == 0.0
+
+
+@pytest.mark.parametrize("share", [0.5, 0.75])
+def test_the_quick_quantile_is_that_of_numpy_to_the_last_bit(share):
+    rng = np.random.default_rng(3)
+    for count in (1, 2, 3, 7, 50, 1000):
+        dark = rng.integers(0, 256, count, dtype=np.uint8)
+        assert _quantile(dark, share) == np.quantile(dark, share)
