@@ -9,19 +9,25 @@ from typing import Any
 import pygame
 
 from sim import paths
+from sim.bench import lesson_room, lesson_strip
+from sim.bench.coach_line import coach_line, lit
 from sim.bench.desk import Desk
 from sim.bench.entries import Listing
-from sim.bench.files import begun, files_page, forget, found_files, free_path, session_of
+from sim.bench.files import files_page, found_files, saved_copy
 from sim.bench.finish import as_text, copied, draw_map, finish_page, saved_sheet
 from sim.bench.hold import Hold
 from sim.bench.inhand import in_hand, set_tool
-from sim.bench.kept import keep, keep_beside, opened
 from sim.bench.keys import help_page, read_keys, sign_of, written_keys
+from sim.bench.lesson_pages import left_words
+from sim.bench.lesson_room import LessonRoom
 from sim.bench.lettering import LABEL, Ui
+from sim.bench.openings import Openings
 from sim.bench.palette import THEMES
 from sim.bench.pane import FacePane
-from sim.bench.panels import HINTS, areas, coach_line, goal_line, hung_prints, menu_widgets, picture_of, tray
+from sim.bench.panels import HINTS, areas, goal_line, hung_prints, menu_widgets, picture_of, tray
 from sim.bench.pieces import INSTRUMENTS
+from sim.bench.practice import Practice
+from sim.bench.read_back import ReadBack, read_back
 from sim.bench.start import (
     SCALES,
     Prefs,
@@ -30,7 +36,6 @@ from sim.bench.start import (
     sample,
     settings_page,
     start_page,
-    with_recent,
     write_prefs,
 )
 from sim.bench.uncovered import Uncovered, uncovered
@@ -39,8 +44,6 @@ from sim.errors import ShopError
 from sim.hands.autopilot import follow_the_blue
 from sim.hands.skill import HANDS
 from sim.intake.drawing import read_part
-from sim.shop.job import JobStart
-from sim.shop.session import Session
 
 SIZE = (1280, 800)
 LEAST_SIZE = (1024, 640)
@@ -51,13 +54,13 @@ KEEP_S = 2.0
 STROKES_A_STEP = 2  # of a pass that is watched
 
 
-class Bench:
+class Bench(Openings):
     """Everything in the window; fed with events, drawn on any surface.
 
     Attributes
     ----------
     page : str
-        "start", "bench", "finish", "settings", "help" or "files".
+        "start", "bench", "finish", "settings", "help", "files", or one of the lessons'.
     desk, hold, pane :
         Of the job that is open; None on the start page before one is.
     dirty : bool
@@ -77,80 +80,21 @@ class Bench:
         self.desk: Desk | None = None
         self.hold: Hold | None = None
         self.pane: FacePane | None = None
+        self.practice: Practice | None = None
         self.done: Uncovered | None = None
+        self.back = ReadBack()
         self.menu: tuple[int, int] | None = None
         self.more, self.note = False, ""
         self.jobs = folder / "jobs"
         self.files: list[Path] = []
         self.running, self.dirty = True, True
         self.group = Group([])
+        self.room = LessonRoom(self)
         self._begun: set[Path] = set()
         self._pictures: dict[int, tuple[Any, pygame.Surface]] = {}
         self._chart = pygame.Rect(0, 0, 1, 1)
         self._stepped_s = self._kept_s = 0.0
         self.lay_out()
-
-    # ------------------------------------------------------------------ opening and closing
-
-    def begin(self, name: str, start: JobStart) -> None:
-        """A new practice, logged in the folder of jobs."""
-        self._try_open(lambda: begun(self.jobs, name, start), new=True)
-
-    def open_file(self, path: Path) -> None:
-        """Open a part, or go on with a job; what is wrong with it is said, and nothing else changes."""
-        here = None if self.desk is None else self.desk.session.path
-        if here is not None and here.absolute() == path.absolute():
-            self.show("bench")  # it is open already
-            return
-        self._try_open(lambda: session_of(path, self.jobs, self.seed), new=path.suffix.lower() == ".toml")
-
-    def _try_open(self, make: Callable[[], Session], new: bool) -> None:
-        try:
-            session = make()
-        except (ShopError, OSError) as error:
-            self.note = str(error).splitlines()[0]
-            self._told(self.note)
-            return
-        if new and session.path is not None:
-            self._begun.add(session.path)
-        self._open(session)
-
-    def _open(self, session: Session) -> None:
-        self.close()
-        self.desk = opened(session)
-        self.desk.settings.style = self.prefs.style
-        self.hold = Hold(self.desk)
-        x, y = (0.5 * side for side in session.job.face.size_mm)
-        self.hold.cursor_mm = x, y
-        self.pane = FacePane(self.desk, areas(self.size, self.ui).face)
-        if session.notes:
-            self.desk.told = session.notes[0]
-        if session.path is not None:
-            self.prefer(with_recent(self.prefs, session.path.absolute()))
-        self.show("bench")
-
-    def keep(self, checkpoint: bool = True) -> None:
-        """Write what lies beside the job, and the checkpoint."""
-        if self.desk is not None:
-            try:
-                keep(self.desk, checkpoint)
-            except ShopError as error:
-                self.desk.told = str(error)
-
-    def close(self) -> None:
-        """Keep and let go of the job that is open."""
-        if self.desk is not None:
-            self.desk.stop_pass()
-            self.desk.handed = None
-            path = self.desk.session.path
-            if path is not None and path in self._begun and not self.desk.changes:
-                self.desk.session.close()
-                forget(path)  # begun here, and nothing was done: nothing is left
-            else:
-                self.keep()
-                self.desk.session.close()
-        self.desk = self.hold = self.pane = self.done = None
-        self._pictures.clear()
 
     def quit(self) -> None:
         """Keep everything and leave."""
@@ -167,13 +111,9 @@ class Bench:
         except (ShopError, OSError) as error:
             self._told(f"Settings could not be kept: {error}")
         if self.pane is not None:
-            self.pane.place(areas(self.size, self.ui).face)
+            self.pane.place(self.areas().face)
         self._pictures.clear()
         self.dirty = True
-
-    def _told(self, words: str) -> None:
-        if self.desk is not None:
-            self.desk.told = words
 
     # ------------------------------------------------------------------ pages
 
@@ -194,7 +134,7 @@ class Bench:
         self.size = max(size[0], 640), max(size[1], 420)
         self.ui = self._fitting_ui()
         if self.pane is not None:
-            self.pane.place(areas(self.size, self.ui).face)
+            self.pane.place(self.areas().face)
         self.dirty = True
 
     def _fitting_ui(self) -> Ui:
@@ -208,25 +148,33 @@ class Bench:
 
     def _widgets(self) -> list[Widget]:
         if self.page == "bench" and self.desk is not None and self.hold is not None and self.pane is not None:
-            where, chosen = areas(self.size, self.ui), self.pane.over
+            plain, where, chosen = areas(self.size, self.ui), self.areas(), self.pane.over
             return [
+                *self.room.strip(plain),
                 *goal_line(self.desk, where.goal, self.ui, self.prefs.inches),
                 *hung_prints(self.desk, where.prints, self.ui, self._picture, chosen),
-                *in_hand(self.desk, self.hold, where.hand, self.ui),
+                *(self.room.panel(where) or in_hand(self.desk, self.hold, where.hand, self.ui)),
                 *tray(self.desk, where.tray, self.ui, self.more, {act: sign_of(key) for key, act in self.keys.items()}),
-                *coach_line(self.desk, where.coach, self.ui),
+                *coach_line(self.desk, self.practice, where.coach, self.ui),
                 *menu_widgets(self.menu, where.face, self.ui),
             ]
         if self.page == "finish" and self.desk is not None and self.done is not None:
-            made, self._chart = finish_page(self.desk, self.done, self.size, self.ui, self.note)
+            made, self._chart = finish_page(
+                self.desk, self.done, self.size, self.ui, note=self.note, back=self.back
+            )
             return made
+        if self.page == "judged" and self.done is not None:
+            made, self._chart = self.room.judged_widgets()
+            return made
+        if self.page in lesson_room.PAGES:
+            return self.room.widgets()
         if self.page == "settings":
             return settings_page(self.size, self.ui, self.prefs, self.folder, self.note)
         if self.page == "files":
             return files_page(self.size, self.ui, self.files, self.note)
         if self.page == "help":
             return help_page(self.size, self.ui, self.keys)
-        made = start_page(self.size, self.ui, self.prefs, self._recent())
+        made = start_page(self.size, self.ui, self.prefs, self._recent(), left_words(self.room.left, long=False))
         if self.note:
             told, pad = Label("note", string=self.note, size=LABEL), self.ui.px(32)
             told.rect = pygame.Rect(pad, self.size[1] - self.ui.px(40), self.size[0] - 2 * pad, self.ui.px(36))
@@ -244,6 +192,11 @@ class Bench:
 
     # ------------------------------------------------------------------ what was said
 
+    def heard(self) -> None:
+        """Note what was said on the desk by the last event: calls, counts."""
+        if self.practice is not None and self.desk is not None:
+            self.practice.listen(self.desk)
+
     def scale_by(self, step: int) -> None:
         """Letters a size larger or smaller."""
         at = min(range(len(SCALES)), key=lambda n: abs(SCALES[n] - self.prefs.scale))
@@ -252,16 +205,8 @@ class Bench:
     def save_told(self) -> None:
         """Keep everything, leave a copy under another name, and say so."""
         self.keep()
-        path = None if self.desk is None else self.desk.session.path
-        if self.desk is None or path is None:
-            return
-        try:
-            copy = free_path(path.parent, f"{path.stem}-copy")
-            self.desk.session.save(copy)
-            keep_beside(self.desk, copy)
-            self.desk.told = f"Every act is saved as it is done, in {path.name}. A copy as it is now: {copy.name}"
-        except ShopError as error:
-            self.desk.told = str(error)
+        if self.desk is not None:
+            self.desk.told = saved_copy(self.desk)
 
     def to_start(self) -> None:
         """Keep the job, close it, and go to the start page."""
@@ -271,7 +216,9 @@ class Bench:
     def said(self, id: str, value: Any) -> None:
         """A widget, or the key that stands for it, has something to say."""
         self.dirty = True
-        if self._said_anywhere(id, value) or self.desk is None or self.hold is None or self.pane is None:
+        if self.room.said(id, value) or self._said_anywhere(id, value):
+            return
+        if self.desk is None or self.hold is None or self.pane is None:
             return
         desk, hold = self.desk, self.hold
         before = desk.session.job.round
@@ -303,7 +250,7 @@ class Bench:
             return
         self.hold.let_go()
         self.desk.told = HINTS[tool]
-        self.desk.take(tool)
+        self.desk.take(tool)  # which tells why, where a lesson does not allow it
 
     def _said_anywhere(self, id: str, value: Any) -> bool:
         """What is not of the bench's tools; True when it was that."""
@@ -335,7 +282,7 @@ class Bench:
         elif id in acts:
             acts[id]()
         else:
-            return False
+            return self.page in ("finish", "judged") and self.back.said(id)
         return True
 
     def _said_of_tools(self, id: str, value: Any) -> None:
@@ -343,7 +290,7 @@ class Bench:
         assert desk is not None
         assert hold is not None
         assert pane is not None
-        if set_tool(desk, hold, id, value):
+        if set_tool(desk, hold, id, value) or (self.practice is not None and self.practice.said(desk, id)):
             return
         acts: dict[str, Callable[[], Any]] = {
             "do": hold.do, "enter": hold.enter, "let go": hold.cancel, "lay": hold.lay_order, "order": hold.show_order,
@@ -373,8 +320,9 @@ class Bench:
         self.pane.face_view, self.pane.zoomed = replace(self.pane.view, px_per_mm=self.prefs.true_px_per_mm), True
 
     def finish(self) -> None:
-        """Uncover the face and hold it against its goal; the job stays open."""
-        if self.desk is None:
+        """Uncover the face and hold it against its goal; the job stays open. An attempt at a lesson is judged."""
+        if self.desk is None or self.room.at_work:
+            self.room.said("finish", True)
             return
         self.desk.stop_pass()
         self.desk.handed = None
@@ -385,6 +333,15 @@ class Bench:
             return
         self.desk.seen_whole += 1
         self.keep()
+        practice, job = self.practice, self.desk.session.job
+        if practice is not None and practice.takes_long:
+            self.room.aside("The job is gone through", lambda told: read_back(practice, job, told), self._finished,
+                            lambda: self.show("bench"))  # fmt: skip
+        else:
+            self._finished(ReadBack() if practice is None else read_back(practice, job))
+
+    def _finished(self, back: ReadBack) -> None:
+        self.back = back
         self.show("finish")
 
     def _same_start(self) -> None:
@@ -400,6 +357,9 @@ class Bench:
 
     def result_sheet(self) -> None:
         """The finished page as a picture beside the job."""
+        if self.page == "judged":
+            self.room.hand_in()
+            return
         path = None if self.desk is None else self.desk.session.path
         if self.page != "finish" or path is None:
             self._told("The result sheet is of a finished face: Finish first (Ctrl+Enter).")
@@ -431,8 +391,10 @@ class Bench:
     # ------------------------------------------------------------------ time and drawing
 
     def busy(self) -> bool:
-        """A pass or a trained hand is at work: there is something to do by itself."""
+        """A pass or a trained hand is at work, or a lesson: there is something to do by itself."""
         desk = self.desk
+        if self.room.busy():
+            return True
         return desk is not None and (desk.handed is not None or (desk.passing is not None and not desk.passing.paused))
 
     def tick(self, now_s: float) -> bool:
@@ -440,6 +402,7 @@ class Bench:
 
         What lies beside the job is written down some time after it has changed.
         """
+        self.room.tick(now_s)
         if self.desk is not None and self.desk.unkept and now_s - self._kept_s >= KEEP_S:
             self._kept_s = now_s
             self.keep(checkpoint=False)
@@ -467,15 +430,18 @@ class Bench:
         theme = self.ui.theme
         sheets: dict[int, pygame.Rect] = {}
         if self.page == "bench" and self.pane is not None and self.hold is not None:
-            where = areas(self.size, self.ui)
+            where = self.areas()
             sheets = dict(enumerate((where.goal, where.prints, where.hand, where.tray, where.coach)))
+            if self.room.at_work:
+                sheets[lesson_strip.AREA] = self.room.strip_rect(areas(self.size, self.ui))
             if self.pane.rect != where.face:
                 self.pane.place(where.face)
             self.pane.refresh()
+            self.pane.desk.lit_mm = lit(self.group, self.practice)
             self.pane.draw(surface, self.ui, self.hold)
         else:
             surface.fill(theme.background)
-        if self.page == "finish" and self.done is not None:
-            draw_map(surface, self.ui, self.done, self._chart)
+        if self.page in ("finish", "judged") and self.done is not None:
+            draw_map(surface, self.ui, self.done, self._chart, self.back.places_mm)
         self.group.draw(surface, self.ui, now_s, sheets)
         self.dirty = False

@@ -19,6 +19,7 @@ from sim.bench.pieces import (
     MARK_MM,
     MOST_HUNG,
     REST_DRAGS,
+    Beside,
     Call,
     Freedom,
     Hung,
@@ -26,10 +27,12 @@ from sim.bench.pieces import (
     Prediction,
     Settings,
     Stroke,
-)
+)  # fmt: skip
 from sim.errors import CannotWrite, Refused
 from sim.hands.skill import HANDS
 from sim.model.plate import Plate
+from sim.school.attempt import Said
+from sim.school.remark import Places
 from sim.seat.hinge import Hinge
 from sim.shop.commands import (
     Command,
@@ -90,6 +93,14 @@ class Desk:
         How often the whole face was uncovered by Finish.
     handed : generator or None
         A trained hand that works by itself, and the rounds that it has left.
+    beside : Beside or None
+        Who hears of every act, and may not allow it.
+    said : list of Said
+        Beside the iron, in free practice; an attempt at a lesson keeps its own.
+    lit_mm : tuple of (x, y)
+        The coach's evidence, while it is lit on the face.
+    goal, closed : tuple of str, dict
+        Of a lesson: what it is after, in fewer and fewer words; tools that it does not allow and why.
     """
 
     session: Session
@@ -122,6 +133,11 @@ class Desk:
     last: Command | None = None
     unkept: bool = False
     seen_whole: int = 0
+    beside: Beside | None = None
+    said: list[Said] = field(default_factory=list)
+    lit_mm: Places = ()
+    goal: tuple[str, ...] = ()
+    closed: dict[str, str] = field(default_factory=dict)
     _back: list[Step] = field(default_factory=list)
     _forth: list[Step] = field(default_factory=list)
 
@@ -151,12 +167,8 @@ class Desk:
         if not self.upright_allowed():
             self.settings.on = "plate"
         (length, width), (across, deep) = job.face.size_mm, self.plate.size_mm
-        self.set(
-            x_mm=0.5 * (across - length),
-            y_mm=0.5 * (deep - width),
-            square_x_mm=max(0.5 * (length - 25.4), 0.0),
-            square_y_mm=max(0.5 * (width - 25.4), 0.0),
-        )
+        square = {"square_x_mm": max(0.5 * (length - 25.4), 0.0), "square_y_mm": max(0.5 * (width - 25.4), 0.0)}
+        self.set(x_mm=0.5 * (across - length), y_mm=0.5 * (deep - width), **square)
 
     def upright_allowed(self) -> bool:
         """Whether the face in hand is one that is set against the angle plate."""
@@ -168,6 +180,9 @@ class Desk:
 
     def take(self, tool: str | None) -> None:
         """Pick a tool up; none puts down what is in hand. Nothing is done by it."""
+        if tool in self.closed:
+            self.told = self.closed[tool]
+            return
         if self.laid and tool != "spot":
             self.laid = False
             self.told = "Taken off the plate without lifting a print."
@@ -182,12 +197,18 @@ class Desk:
 
     def act(self, command: Command) -> bool:
         """Do a command; what stands in its way is told, in the shop's own words."""
+        why = self.beside.before(self, command) if self.beside else None
+        if why is not None:
+            self.told = why
+            return False
         before = lying_on(self)
         try:
             self.result = self.session.do(command)
         except (Refused, CannotWrite) as error:
             self.told = str(error)[:1].upper() + str(error)[1:]
             return False
+        if self.beside:
+            self.beside.after(self, command)
         self._back.append(Step(command, before))
         self._forth.clear()
         self.changes, self.last, self.unkept = self.changes + 1, command, True
@@ -217,13 +238,17 @@ class Desk:
         self.laid = False
         if not self.act(self._spotting()):
             return
-        self._hang()
-        self.calls, self.chalk, self.dragged, self.order, self.turned = [], [], [], (), None
-        self.done = {"spot"}
+        self.printed()
         self.tool = "read"
         self.told = f"Print {self.session.job.round}, just lifted, turned over its long edge."
         if self.prediction is not None and self.prediction.x_mm is not None:
             self.told += " The cross is where you expected it hardest."
+
+    def printed(self) -> None:
+        """A print was made: hung, and what lay there for the last one cleared away."""
+        self._hang()
+        self.calls, self.chalk, self.dragged, self.order, self.turned = [], [], [], (), None
+        self.done = {"spot"}
 
     def _hang(self) -> None:
         """Hang the print that is on the face."""
@@ -408,11 +433,8 @@ class Desk:
 
     def nearest_call(self, x_mm: float, y_mm: float) -> tuple[float, float] | None:
         """Place of the call that a stroke with its middle here was meant for; None if none is near."""
-        near = (
-            min(((c.x_mm - x_mm) ** 2 + (c.y_mm - y_mm) ** 2, c.x_mm, c.y_mm) for c in self.calls)
-            if self.calls
-            else None
-        )
+        far = [((c.x_mm - x_mm) ** 2 + (c.y_mm - y_mm) ** 2, c.x_mm, c.y_mm) for c in self.calls]
+        near = min(far, default=None)
         return None if near is None or near[0] > MARK_MM**2 else (near[1], near[2])
 
     def chosen_calls(self) -> list[Call]:
@@ -435,11 +457,11 @@ class Desk:
         if not self.freedom.iron_back:  # look behind the iron that was cut since, as far as to the last print
             while at >= 0 and isinstance(self._back[at].command, Scrape | StoneFace | WipeFace | HoneBlade):
                 at -= 1
-        if at < 0:
+        if at < 0 and not self._back:
             self.told = "Nothing to take back."
             return
         step = self._back[at]
-        if step.command is not None and not self.freedom.iron_back:
+        if at < 0 or (step.command is not None and not self.freedom.iron_back):
             self.told = "Iron does not come back here; only free practice gives it back."
             return
         step.after = lying_on(self)
@@ -453,6 +475,8 @@ class Desk:
                 self.told = str(error)
                 return
             put_back(self, step.before)
+            if self.beside:
+                self.beside.undone(self)
             self.changes, self.last = self.changes + 1, None
             self.laid, self.order, self.bared = False, (), False
             self.told = f"Taken back: {step.name}. Only free practice gives iron back."

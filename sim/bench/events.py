@@ -30,7 +30,12 @@ class Events:
         self._pan: tuple[int, int] | None = None
 
     def on(self, event: pygame.event.Event, now_s: float = 0.0) -> None:
-        """Answer one event; a press meets the widgets as the acts before it left them, drawn or not."""
+        """Answer one event; what was called or counted by it is noted at once."""
+        self._on(event, now_s)
+        self.bench.heard()
+
+    def _on(self, event: pygame.event.Event, now_s: float) -> None:
+        """Answer it; a press meets the widgets as the acts before it left them, drawn or not."""
         if event.type in (pygame.MOUSEBUTTONDOWN, pygame.KEYDOWN) and self.bench.dirty:
             self.bench.lay_out()
         if event.type == pygame.QUIT:
@@ -155,6 +160,10 @@ class Events:
             if action == "let go":
                 return
         if self.bench.page != "bench":
+            if event.key in DIGITS:
+                self.bench.room.digit(DIGITS[event.key])
+            if action == "let go" and self.bench.room.escape():
+                return
             if action == "let go" and self.bench.page in ("finish", *ASIDE):
                 self.bench.show("bench" if self.bench.page == "finish" else self.bench.before)
             return
@@ -222,7 +231,7 @@ class Events:
                     last = desk.calls[-1]
                     desk.call(last.x_mm, last.y_mm, n, sure=shift)
         elif desk.tool == "roll" and 1 <= n <= 3:
-            desk.set(film=n)
+            self.bench.said("film", n - 1)
         elif 1 <= n <= len(PUSHES):
             self.bench.said("push", n - 1)
 

@@ -6,12 +6,13 @@ from pathlib import Path
 
 import pygame
 
-from sim.bench.kept import desk_path
+from sim.bench.desk import Desk
+from sim.bench.kept import desk_path, keep_beside
 from sim.bench.lettering import LABEL, Ui
 from sim.bench.panels import Stack
 from sim.bench.start import worked_on
 from sim.bench.widgets import Button, Listing, Widget
-from sim.errors import BadFile, CannotWrite
+from sim.errors import BadFile, CannotWrite, ShopError
 from sim.intake.drawing import read_part
 from sim.shop.job import JobStart
 from sim.shop.session import Session
@@ -68,6 +69,29 @@ def session_of(path: Path, folder: Path, seed: int) -> Session:
         folder.mkdir(parents=True, exist_ok=True)
         session.save(free_path(folder, path.stem.removesuffix(".job")))
     return session
+
+
+def is_lesson(path: Path) -> bool:
+    """Whether a file looks like a lesson and not like a part: told by its content."""
+    try:
+        text = path.read_text("utf-8")
+    except (OSError, ValueError):
+        return False
+    return path.suffix == ".toml" and "[[step]]" in text and "[model]" in text
+
+
+def saved_copy(desk: Desk) -> str:
+    """Leave a copy of a job under another name; what is to be said of it."""
+    path = desk.session.path
+    if path is None:
+        return "This job has no file."
+    try:
+        copy = free_path(path.parent, f"{path.stem}-copy")
+        desk.session.save(copy)
+        keep_beside(desk, copy)
+    except ShopError as error:
+        return str(error)
+    return f"Every act is saved as it is done, in {path.name}. A copy as it is now: {copy.name}"
 
 
 def forget(job: Path) -> None:

@@ -8,16 +8,18 @@ import pygame
 from sim.bench.desk import Desk
 from sim.bench.files import free_path
 from sim.bench.lettering import BODY, LABEL, NAME, SMALL, Ui
-from sim.bench.palette import INK, WELL, WELL_TEXT, height_colour
+from sim.bench.palette import CALL_FILL, INK, WELL, WELL_TEXT, height_colour
 from sim.bench.panels import Stack, counted
+from sim.bench.read_back import STRIP, ReadBack, coach_strip, reading_part
 from sim.bench.uncovered import Uncovered
 from sim.bench.widgets import Button, Label, Widget
+from sim.school.remark import Places
 
 SHORT = ("flatness", "number of spots", "lowest square", "bearing")
 
 
 def finish_page(
-    desk: Desk, done: Uncovered, size: tuple[int, int], ui: Ui, note: str = ""
+    desk: Desk, done: Uncovered, size: tuple[int, int], ui: Ui, *, note: str = "", back: ReadBack | None = None
 ) -> tuple[list[Widget], pygame.Rect]:
     """Widgets of the page, and where the map lies."""
     pad, right = ui.px(24), ui.px(420)
@@ -27,7 +29,7 @@ def finish_page(
     letters = NAME if ui.measured(title, NAME, True)[0] <= size[0] - 2 * pad else BODY
     head = Label("verdict", string=title, size=letters, bold=True, role="reached" if done.met else "not_reached")
     head.rect = pygame.Rect(pad, ui.px(12), size[0] - 2 * pad, ui.px(46))
-    chart = pygame.Rect(pad, ui.px(60), size[0] - right - 3 * pad, size[1] - ui.px(60 + 90))
+    chart = pygame.Rect(pad, ui.px(60), size[0] - right - 3 * pad, size[1] - ui.px(60 + 74 + STRIP))
     stack = Stack(pygame.Rect(chart.right + pad, chart.top, right, 10), ui, area=1, gap=6)
     stack.label("Against the goal", NAME, "text", bold=True)
     made: list[Widget] = [head]
@@ -54,6 +56,9 @@ def finish_page(
     )
     if note:
         stack.label(note, LABEL)
+    back = back or ReadBack()
+    reading_part(stack, back, chart.bottom)
+    made += coach_strip(back, pygame.Rect(pad, chart.bottom + ui.px(8), size[0] - 2 * pad, ui.px(STRIP)), ui)
     foot = Stack(pygame.Rect(pad, size[1] - ui.px(60), size[0] - 2 * pad, 10), ui, area=2)
     foot.beside(
         [
@@ -77,8 +82,10 @@ def uncovered_words(desk: Desk) -> str:
     return f"Uncovered under the square {counted(desk.uncovered, 'time')} while working{whole}."
 
 
-def draw_map(surface: pygame.Surface, ui: Ui, done: Uncovered, chart: pygame.Rect) -> None:
-    """The map with its scale."""
+def draw_map(
+    surface: pygame.Surface, ui: Ui, done: Uncovered, chart: pygame.Rect, lit_mm: Places = ()
+) -> None:
+    """The map with its scale, and rings round places that are spoken of."""
     surface.fill(WELL, chart)
     ny, nx = done.map.shape[:2]
     room = chart.inflate(-2 * ui.px(24), -2 * ui.px(24))
@@ -88,6 +95,11 @@ def draw_map(surface: pygame.Surface, ui: Ui, done: Uncovered, chart: pygame.Rec
     scaled = pygame.transform.smoothscale(picture, (max(int(nx * fit), 1), max(int(ny * fit), 1)))
     where = scaled.get_rect(center=room.center)
     surface.blit(scaled, where)
+    for x_mm, y_mm in lit_mm:
+        cell = fit / done.pitch_mm
+        at = round(where.left + x_mm * cell), round(where.bottom - y_mm * cell)
+        for radius, colour, width in ((16, INK, 6), (15, CALL_FILL, 3)):
+            pygame.draw.circle(surface, colour, at, ui.px(radius), width)
     bar = pygame.Rect(chart.right - ui.px(76), where.top, ui.px(16), where.height)
     for y in range(bar.height):
         share = 1.0 - 2.0 * y / max(bar.height - 1, 1)

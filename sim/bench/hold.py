@@ -322,10 +322,13 @@ class Hold:
         """Lay the counting square with its middle here, within the face as far as it goes."""
         length, width = self.desk.session.job.face.size_mm
         self.desk.bared = False  # what was uncovered is shut where the square is taken away
+        before = self.desk.settings.square_x_mm, self.desk.settings.square_y_mm
         self.desk.set(
             square_x_mm=min(max(x_mm - 12.7, 0.0), max(length - 25.4, 0.0)),
             square_y_mm=min(max(y_mm - 12.7, 0.0), max(width - 25.4, 0.0)),
         )
+        if before != (self.desk.settings.square_x_mm, self.desk.settings.square_y_mm):
+            self.desk.set(counted="", bearing="")  # a count is of one place
 
     def from_menu(self, id: str) -> None:
         """An entry of the menu, at the place where it was opened."""

@@ -106,7 +106,8 @@ def in_hand(desk: Desk, hold: Hold, where: pygame.Rect, ui: Ui) -> list[Widget]:
         stack.space(6)
         stack.label("Hand over: a trained hand goes on over what is chalked or called high.")
         if desk.handed is None:
-            stack.beside([Button(f"hand over {n}", counted(n, "round")) for n in (1, 3)])
+            stack.beside([Button(f"hand over {n}", counted(n, "round"), enabled=desk.freedom.hand_over,
+                                 reason="This lesson does not hand over.") for n in (1, 3)])  # fmt: skip
         else:
             stack.add(Button("let go", f"Stop ({counted(desk.hand_rounds, 'round')} left)", key="Esc"))
     if desk.tool in ("roll", "read", "wipe", "indicator"):
@@ -132,8 +133,9 @@ def _roller(desk: Desk, hold: Hold, stack: Stack) -> None:
     s = desk.settings
     _on_which(desk, stack)
     stack.label("Film")
-    stack.add(Radio("film", ("thin", "normal", "heavy"), s.film - 1))
-    stack.label(f"{FILMS_UM[s.film]:g} µm of blue over the plate; keys 1 to 3", SMALL)
+    own = s.own_um not in (0.0, FILMS_UM[s.film])
+    stack.add(Radio("film", ("thin", "normal", "heavy"), -1 if own else s.film - 1))
+    stack.add(Slider("film_um", "Weight; keys 1 to 3", s.film_um, (0.5, 12.0), 0.5, "{:g} µm".format), 44)
     stack.add(Radio("applicator", ("brayer", "rag"), int(s.applicator == "rag")))
     stack.add(Button("do", "Roll it on", key="Space"))
     stack.add(Button("wipe plate", "Clean the plate"))
@@ -234,13 +236,20 @@ def _scraper(desk: Desk, hold: Hold, stack: Stack) -> None:
     stack.beside(
         [
             Slider("angle_deg", "Direction", s.angle_deg, (0.0, 360.0), 5.0, "{:g}°".format),
-            Button("hone", "Hone", hint=f"Hone this blade, two minutes (H); {edge.metres:.0f} m since the last"),
+            Button("hone", "Hone", hint=f"Hone this blade, two minutes (H); {edge.metres:.0f} m since the last",
+                   enabled="hone" not in desk.closed, reason=desk.closed.get("hone", "")),
         ],
         42,
     )
     hand = hold.hand()
     whose = "Your hand today" if hand.measured else f"A {desk.freedom.hand} hand"
     stack.label(f"{whose}: {hand.sideways_mm:.1f} mm, ±{hand.direction_deg:.0f}°; edge {edge.metres:.0f} m", SMALL)
+    _order(desk, stack)
+
+
+def _order(desk: Desk, stack: Stack) -> None:
+    """What an order takes; its ghosts are laid when they are drawn."""
+    s = desk.settings
     stack.add(Radio("take", ("high", "+ med", "chalk"), TAKES.index(s.take)), 32)
     if desk.order:
         seconds = round(len(desk.order) * 60.0 / HANDS[desk.freedom.hand].pace_per_min)
@@ -255,7 +264,8 @@ def _scraper(desk: Desk, hold: Hold, stack: Stack) -> None:
     else:
         stack.beside(
             [
-                Button("order", "Order", hint="Ghosts over your calls or chalk; nothing is cut yet"),
+                Button("order", "Order", hint="Ghosts over your calls or chalk; nothing is cut yet",
+                       enabled=desk.freedom.orders, reason="This lesson does not allow orders yet."),
                 Button(
                     "carry on",
                     "Carry on",
@@ -351,7 +361,8 @@ def set_tool(desk: Desk, hold: Hold, id: str, value: Any) -> bool:
     """Set a tool as a widget of its panel, or the key that stands for it, says; False when it is none of these."""
     s = desk.settings
     sets: dict[str, Callable[[], dict[str, Any]]] = {
-        "film": lambda: {"film": value + 1},
+        "film": lambda: {"film": value + 1, "own_um": 0.0},
+        "film_um": lambda: {"own_um": float(value)},
         "applicator": lambda: {"applicator": ("brayer", "rag")[value]},
         "way_mm": lambda: {"way_mm": float(value)},
         "turn_deg": lambda: {"turn_deg": 180.0 if value else 0.0},

@@ -14,6 +14,7 @@ import numpy as np
 from sim.bench.desk import Desk
 from sim.bench.pieces import PUSHES, TOOLS, Call, Freedom, Hung, Settings, Stroke
 from sim.model.blade import RACK
+from sim.school.attempt import said_data, said_from
 from sim.shop.session import Session
 from sim.shop.store import write_new
 
@@ -104,6 +105,7 @@ def _data(desk: Desk) -> dict[str, Any]:
         "hung": hung,
         "uncovered": desk.uncovered,
         "seen_whole": desk.seen_whole,
+        "said": said_data(desk.said),
     }
 
 
@@ -118,6 +120,7 @@ def _fill(desk: Desk, told: dict[str, Any]) -> None:
         or settings.push not in range(1, len(PUSHES) + 1)
         or settings.film not in (1, 2, 3)
         or settings.on not in ("plate", "angle plate")
+        or not 0.0 <= settings.own_um <= 100.0
     ):
         raise ValueError("settings out of range")
     for name, allowed in WORDS.items():
@@ -133,6 +136,7 @@ def _fill(desk: Desk, told: dict[str, Any]) -> None:
         hung.append(Hung(str(one["face"]), int(one["round"]), flat.reshape(shape)))
     desk.settings, desk.hung = settings, hung
     desk.uncovered, desk.seen_whole = int(told["uncovered"]), int(told["seen_whole"])
+    desk.said = [one for one in said_from(told.get("said", []), "said") if one.after <= len(desk.session.commands)]
     if told["commands"] != len(desk.session.commands):  # calls and chalk are of another print
         desk.told = (
             f"The last session stopped in round {desk.session.job.round} without being closed. No stroke was lost."

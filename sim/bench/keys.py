@@ -38,6 +38,7 @@ KEYS: dict[str, str] = {
     "turn on": "PERIOD",
     "lamp": "L",
     "lay over": "O",
+    "ask": "I",
     "older print": "PAGEUP",
     "newer print": "PAGEDOWN",
     "whole": "HOME",
@@ -82,6 +83,7 @@ TOLD = {
     "true size": "the face as large as it is",
     "whole": "the whole face",
     "rub out": "clear the last call or chalk",
+    "ask": "ask the coach; ask more",
 }
 _PAIRS = dict(zip("QWEASD", "UIOJKL", strict=True))
 MIRRORED = _PAIRS | {other: one for one, other in _PAIRS.items()}

@@ -211,6 +211,8 @@ class FacePane:
                 pygame.draw.circle(surface, INK, (round(x), round(y)), ui.px(9), 4)
                 pygame.draw.circle(surface, CALL_FILL, (round(x), round(y)), ui.px(8), 2)
                 _cross(surface, (x, y))
+        for place in self.desk.lit_mm:
+            _lit(surface, ui, view.to_px(*place))
         self._draw_tool(surface, view, hold)
         self._caption(surface, ui, view, hung)
 
@@ -429,6 +431,13 @@ def _haloed(surface: pygame.Surface, ui: Ui, at: tuple[float, float], string: st
     for dx, dy in ((-2, 0), (2, 0), (0, -2), (0, 2), (-1, -1), (1, 1), (-1, 1), (1, -1)):
         surface.blit(halo, (x + dx, y + dy))
     surface.blit(font.render(string, True, WRITTEN), (x, y))
+
+
+def _lit(surface: pygame.Surface, ui: Ui, at: tuple[float, float]) -> None:
+    """A ring round a place that the coach goes by."""
+    middle = round(at[0]), round(at[1])
+    for radius, colour, width in ((15, INK, 6), (14, CALL_FILL, 3), (5, INK, 4), (4, CALL_FILL, 2)):
+        pygame.draw.circle(surface, colour, middle, ui.px(radius), width)
 
 
 def _cross(surface: pygame.Surface, at: tuple[float, float]) -> None:

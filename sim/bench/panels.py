@@ -1,4 +1,4 @@
-"""What lies round the face: goal line, hung prints, tray, coach's line. Widgets with names, no acts.
+"""What lies round the face: goal line, hung prints, tray. Widgets with names, no acts.
 
 Everything told here is what the shop shows: prints, readings, the clock, the tools. Nothing comes from the heights.
 """
@@ -97,7 +97,7 @@ class Stack:
         self.add(Label(f"label {len(self.made)} {self.area}", string=text, size=size, role=role, bold=bold))
 
 
-# ---------------------------------------------------------------------- goal, prints, tray, coach
+# ---------------------------------------------------------------------- goal, prints, tray
 
 
 LIES = {"parallelism": "parallel", "perpendicularity": "square"}
@@ -121,7 +121,7 @@ def goal_words(desk: Desk, narrow: bool, inches: bool) -> str:
 
 def goal_line(desk: Desk, where: pygame.Rect, ui: Ui, inches: bool) -> list[Widget]:
     """The goal at the left; round, shop clock and help at the right."""
-    goal = goal_words(desk, where.width < 1150 * ui.scale, inches)
+    goals = desk.goal or (goal_words(desk, where.width < 1150 * ui.scale, inches),)
     job = desk.session.job
     hours = job.clock_s / S_PER_H
     clock = f"round {job.round}  ·  {int(hours)} h {int(60 * hours) % 60:02d} min"
@@ -135,10 +135,11 @@ def goal_line(desk: Desk, where: pygame.Rect, ui: Ui, inches: bool) -> list[Widg
     told = Label("clock", string=clock, size=LABEL, role="muted")
     told.rect = _one_line(ui, LABEL, menu.rect.left - wide, where)
     told.rect.width = wide
-    aim = Label(
-        "goal", string=ui.shortened(goal, GOAL, told.rect.left - 2 * pad - where.left, True), size=GOAL, bold=True
-    )
-    aim.rect = _one_line(ui, GOAL, where.left + pad, where)
+    room = told.rect.left - 2 * pad - where.left
+    tried = [(goal, size) for goal in goals for size in (GOAL, BODY, LABEL)[: 3 if desk.goal else 1]]
+    goal, size = next((one for one in tried if ui.measured(one[0], one[1], True)[0] <= room), tried[-1])
+    aim = Label("goal", string=ui.shortened(goal, size, room, True), size=size, bold=True)
+    aim.rect = _one_line(ui, size, where.left + pad, where)
     aim.rect.width = max(told.rect.left - pad - aim.rect.left, 1)
     return [aim, told, menu, help_]
 
@@ -212,8 +213,9 @@ def tray(desk: Desk, where: pygame.Rect, ui: Ui, more: bool, signs: Mapping[str,
         sub = _station_sub(desk, name) or " " if name in ROUND else ""
         done = name in desk.done and name in ("roll", "spot", "stone", "wipe")
         button = Button(
-            f"take {name}", label, key=key, sub=sub, done=done, in_hand=desk.tool == name, area=3, hint=HINTS[name]
-        )
+            f"take {name}", label, key=key, sub=sub, done=done, in_hand=desk.tool == name, area=3, hint=HINTS[name],
+            enabled=name not in desk.closed, reason=desk.closed.get(name, ""),
+        )  # fmt: skip
         button.rect = pygame.Rect(round(x), where.top + ui.px(10), round(each), high)
         made.append(button)
         x += each + gap
@@ -251,22 +253,6 @@ def _station_sub(desk: Desk, name: str) -> str:
     if name == "stone":
         return s.pressure if "stone" not in desk.done else ""
     return ""
-
-
-def coach_line(desk: Desk, where: pygame.Rect, ui: Ui) -> list[Widget]:
-    """What was said last; while a pass runs, how far it is."""
-    pad = ui.px(16)
-    told = desk.told
-    if desk.passing is not None:
-        state = "paused, Space goes on" if desk.passing.paused else "Space pauses, Esc stops"
-        told = f"Laying stroke {desk.passing.laid} of {len(desk.passing.strokes)}: {state}."
-    name = Label("coach", string="Shop", size=LABEL, role="muted", area=4)
-    name.rect = pygame.Rect(where.left + pad, where.top + ui.px(12), ui.px(60), ui.px(22))
-    words = Label("told", string=told, size=BODY, area=4)
-    words.rect = pygame.Rect(
-        name.rect.right + pad, where.top + ui.px(10), where.width - name.rect.width - 4 * pad, where.height - ui.px(14)
-    )
-    return [name, words]
 
 
 MENU = (

@@ -4,12 +4,13 @@ import base64
 import zlib
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim.school.calls import Call as Call
+from sim.shop.commands import Command
 
 ROUND = ("roll", "spot", "read", "scrape", "stone", "wipe")
 INSTRUMENTS = ("indicator", "hinge", "chalk", "square")
@@ -50,6 +51,19 @@ class Prediction(NamedTuple):
     marks: str | None = None
 
 
+class Beside(Protocol):
+    """Who goes along with what is done on a desk."""
+
+    def before(self, desk: Any, command: Command) -> str | None:
+        """An act is about to be done; why it is not allowed, None when it is."""
+
+    def after(self, desk: Any, command: Command) -> None:
+        """An act was done."""
+
+    def undone(self, desk: Any) -> None:
+        """The last act was taken back."""
+
+
 @dataclass(frozen=True, eq=False)
 class Hung:
     """A print that hangs on the left: of which face and round, and its darkness, uint8, row 0 at y = 0."""
@@ -73,6 +87,7 @@ class Freedom:
     carry_on: bool = True
     iron_back: bool = True
     uncover: bool = True
+    hand_over: bool = True
     hand: str = "trained"
 
 
@@ -108,11 +123,12 @@ class Settings:
     square_y_mm: float = 10.0
     counted: str = ""
     bearing: str = ""
+    own_um: float = 0.0  # a weight of one's own; 0: one of the three
 
     @property
     def film_um(self) -> float:
         """Weight of the film that is set."""
-        return FILMS_UM[self.film]
+        return self.own_um or FILMS_UM[self.film]
 
     @property
     def push_n(self) -> float:

@@ -1,7 +1,7 @@
 """Gestures from a file, played on the bench without a window: real events, real acts, pictures on the way.
 
-A script is a JSON object: `start` ({"sample": 0 to 2} or {"file": PATH}), optional `size`, `theme`, `scale` and
-`seed`, and `steps`, a list of objects with one key each (what it takes beside it):
+A script is a JSON object: `start` ({"sample": 0 to 2}, {"file": PATH}, or {"lesson": NAME} with a "part"), optional
+`size`, `theme`, `scale` and `seed`, and `steps`, a list of objects with one key each (what it takes beside it):
 
 - `key`: name of a key's place, such as "Q", "SPACE", "PAGEUP" (`mod`: "shift", "ctrl"; `times`)
 - `click`: [x, y] in mm on the face, or on the plate while the part is laid on it (`shift`, `button`)
@@ -10,6 +10,7 @@ A script is a JSON object: `start` ({"sample": 0 to 2} or {"file": PATH}), optio
 - `press`: id of a widget, pressed with the pointer in its middle (`at`: 0 to 1 along it, for rows of choices)
 - `type`: text, for a field that has the focus
 - `zoom`: factor about the middle; `resize`: [width, height]; `lamp`: degrees
+- `watch`: so many acts of the model solution, while one watches
 - `work`: so many rounds by a trained hand (`hand`)
 - `shot`: name of a picture, saved as NAME.png (`of`: "face" for the face alone)
 """
@@ -17,6 +18,7 @@ A script is a JSON object: `start` ({"sample": 0 to 2} or {"file": PATH}), optio
 import argparse
 import json
 import tempfile
+import time
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
@@ -36,8 +38,8 @@ from sim.hands.skill import HANDS
 from sim.intake.drawing import read_part
 from sim.kernels.warm import warm
 
-STEPS = ("key", "click", "drag", "point", "press", "type", "zoom", "resize", "lamp", "work", "shot")
-ON_A_JOB = ("click", "drag", "point", "zoom", "lamp", "work")
+STEPS = ("key", "click", "drag", "point", "press", "type", "zoom", "resize", "lamp", "work", "watch", "shot")
+ON_A_JOB = ("click", "drag", "point", "zoom", "lamp", "work", "watch")
 MODS = {"shift": pygame.KMOD_SHIFT, "ctrl": pygame.KMOD_CTRL, "": 0}
 MOST_PASS_STEPS = 100_000
 NAMES = {
@@ -69,6 +71,7 @@ class Player:
     shots: Path = field(default_factory=Path)
     force: bool = False
     seconds: float = 0.0
+    now_s: float = 0.0
     saved: list[Path] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -97,7 +100,10 @@ class Player:
             self._settle()
 
     def _settle(self) -> None:
-        """Let a pass come to its end, and draw."""
+        """Let a pass, or what is done aside, come to its end, and draw."""
+        while self.bench.room.waits:
+            time.sleep(0.002)
+            self.bench.room.tick(0.0)
         for _ in range(MOST_PASS_STEPS):
             desk = self.bench.desk
             if desk is not None and desk.handed is not None:
@@ -184,6 +190,14 @@ class Player:
         assert desk is not None
         desk.hand_over(partial(follow_the_blue, HANDS[step.get("hand", "skilled")]), int(rounds), anywhere=True)
 
+    def _watch(self, acts: int, step: dict[str, Any]) -> None:
+        """So many acts of the model solution, or until it asks or ends."""
+        for _ in range(int(acts)):
+            if not self.bench.room.busy():
+                break
+            self.now_s += 10.0
+            self.bench.room.tick(self.now_s)
+
     def _iron(self) -> pygame.Surface:
         """The face alone, two cells a pixel."""
         assert self.bench.pane is not None
@@ -225,7 +239,7 @@ def begun(told: dict[str, Any], folder: Path, size: tuple[int, int] = SIZE) -> P
     pygame.font.init()
     start = told.get("start", {})
     if not isinstance(start, dict):
-        raise BadFile(f"start must be an object with sample or file, got {str(start)[:60]}")
+        raise BadFile(f"start must be an object with sample, file or lesson, got {str(start)[:60]}")
     theme, number = told.get("theme", "dark"), start.get("sample", 0)
     if theme not in THEMES or number not in range(len(SAMPLES)):
         raise BadFile(
@@ -239,6 +253,13 @@ def begun(told: dict[str, Any], folder: Path, size: tuple[int, int] = SIZE) -> P
     if "sample" in start:
         stand = read_part(paths.assets() / "parts" / "stand.toml") if start["sample"] == 2 else None
         bench.begin(*sample(int(start["sample"]), bench.seed, stand))
+    elif "lesson" in start:
+        player = Player(bench, pygame.Surface(size))
+        if not bench.room.opens(str(start["lesson"])):
+            raise BadFile(f"start.lesson: must be a lesson's name, number or file, got {str(start['lesson'])[:60]}")
+        if "part" in start:
+            player.play([{"press": f"part {start['part']}"}])
+        return player
     elif "file" in start:
         bench.open_file(Path(start["file"]))
         if bench.desk is None:

@@ -1,4 +1,4 @@
-"""The first page with its three doors, the settings, and what is remembered of both."""
+"""The first page with its doors, the settings, and what is remembered of both."""
 
 import json
 import time
@@ -106,8 +106,10 @@ def worked_on(path: Path) -> str:
         return ""
 
 
-def start_page(size: tuple[int, int], ui: Ui, prefs: Prefs, recent: Sequence[Path]) -> list[Widget]:
-    """Three doors, samples, recent jobs, and the size of the letters."""
+def start_page(
+    size: tuple[int, int], ui: Ui, prefs: Prefs, recent: Sequence[Path], left_off: str = ""
+) -> list[Widget]:
+    """Doors, samples, recent jobs, and the size of the letters; `left_off`: a lesson that was broken off, in words."""
     width = min(size[0] - ui.px(64), ui.px(1040))
     left, pad = (size[0] - width) // 2, ui.px(16)
     head = Label("title", string="flatwright", size=26, bold=True)
@@ -118,13 +120,19 @@ def start_page(size: tuple[int, int], ui: Ui, prefs: Prefs, recent: Sequence[Pat
     line.rect = pygame.Rect(left, head.rect.bottom + ui.px(2), width, ui.px(26))
     top = line.rect.bottom + ui.px(16)
     doors = [
-        Button("door print", "Make a first print", key="1 min", sub="A small coupon, blue, a plate"),
+        Button("door print", "A first print", key="1 min", sub="A small coupon, blue, a plate"),
+        Button("door lessons", "Lessons", key=" ", sub="Watched, with help, alone"),
         Button("door minutes", "Today's five minutes", key=" ", sub="After lesson 2", enabled=False, reason=LATER),
-        Button("door part", "I have a part", key=" ", sub="A part file, or a job to go on with"),
+        Button("door part", "I have a part", key=" ", sub="A part file, or a job"),
     ]
-    each = (width - 2 * pad) // 3
+    each = (width - (len(doors) - 1) * pad) // len(doors)
     for n, door in enumerate(doors):
         door.rect, door.area = pygame.Rect(left + n * (each + pad), top, each, ui.px(104)), 1
+    if left_off:
+        head.rect.width = width - ui.px(440)
+        go_on = Button("go on attempt", left_off, hint="Nothing was lost; it lies in the folder of attempts")
+        go_on.rect = pygame.Rect(left + width - ui.px(430), head.rect.top, ui.px(430), ui.px(38))
+        doors.append(go_on)
     made: list[Widget] = [head, line, *doors, *_shown_prints(size, ui, left, width)]
     half, top = (width - pad) // 2, top + ui.px(104) + ui.px(20)
     samples = Stack(pygame.Rect(left, top, half, 10), ui, area=2)

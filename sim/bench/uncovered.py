@@ -33,6 +33,7 @@ class Uncovered:
     span_um: float
     rows: tuple[tuple[str, str, str, bool | None], ...]
     met: bool
+    pitch_mm: float = 0.25
 
 
 def uncovered(desk: Desk, inches: bool = False) -> Uncovered:
@@ -80,7 +81,7 @@ def uncovered(desk: Desk, inches: bool = False) -> Uncovered:
             between.append((words, f"{got:.1f}", f"≤ {limit:.3g}", um <= asked.limit_um))
     heights, span = height_map(job.face)
     met = found.meets(target) and all(row[3] for row in between)
-    return Uncovered(heights, span, (*rows[:4], *between, *rows[4:]), met)
+    return Uncovered(heights, span, (*rows[:4], *between, *rows[4:]), met, job.face.pitch_mm)
 
 
 def height_map(face: Face) -> tuple[NDArray[np.uint8], float]:

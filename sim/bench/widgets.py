@@ -160,6 +160,10 @@ class Group:
         hovered, comes_s = self._named(self._hovered), self._since_s + HOVER_S
         return comes_s if hovered is not None and hovered.told() and comes_s > now_s else None
 
+    def near(self, ids: Iterable[str]) -> bool:
+        """Whether the pointer or the focus is on one of these."""
+        return any(one in (self._hovered, self.focus) for one in ids)
+
     def overlaps(self) -> list[str]:
         """Pairs of widgets that lie on one another."""
         lying = [w for w in self.widgets if not w.floats]

@@ -81,7 +81,7 @@ def open_window(args: Any) -> int:
         if not _warmed(Ui(THEMES[prefs.theme], prefs.scale)):
             return 0
         bench = Bench(folder, size, prefs=prefs, seed=args.seed)
-        if args.target is not None:
+        if args.target is not None and not bench.room.opens(args.target):
             bench.open_file(Path(args.target))
         loop(bench, the_surface, events=wait_for, flip=pygame.display.flip, drawn=_say_ready)
     finally:

@@ -17,8 +17,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "target",
         nargs="?",
-        metavar="PART|JOB",
-        help="a part in TOML, or a job file to go on with (default: the start page)",
+        metavar="PART|JOB|LESSON",
+        help="a part in TOML, a job file to go on with, or a lesson by name, number or file (default: the start page)",
     )
     parser.add_argument("--script", metavar="FILE", help="play these gestures (JSON) without a window")
     parser.add_argument("--shots", metavar="DIR", help="folder of the pictures that a script takes (default: here)")

@@ -136,10 +136,9 @@ def why_not(lesson: Lesson, mine: Sequence[Command], command: Command) -> str | 
     """Why a lesson does not allow an act after those that the learner has made of a piece; None when it does."""
     allowed = lesson.allowed
     tool = TOOL_OF.get(type(command).__name__)
-    if tool is not None and tool not in allowed.tools:
-        later = COMES_IN[tool] > lesson.number
-        when = f" yet. It comes in lesson {COMES_IN[tool]}" if later else ""
-        return f"This lesson does not allow {_the(tool)}{when}."
+    closed = None if tool is None else closed_tool(lesson, tool)
+    if closed is not None:
+        return closed
     if allowed.rounds is not None and isinstance(command, SpotFace | SpotUpright):
         made = sum(isinstance(one, SpotFace | SpotUpright) for one in mine)
         if made > allowed.rounds:  # one print more, to look at the last round's work
@@ -197,6 +196,15 @@ def begun_piece(piece: Piece, part: str, seed: int, copies_mb: float = COPIES_MB
     for command in piece.before:
         session.do(command)
     return session
+
+
+def closed_tool(lesson: Lesson, tool: str) -> str | None:
+    """Why a lesson does not allow a tool, one of `sim.school.lesson.TOOLS`; None when it does."""
+    if tool in lesson.allowed.tools:
+        return None
+    later = COMES_IN[tool] > lesson.number
+    when = f" yet. It comes in lesson {COMES_IN[tool]}" if later else ""
+    return f"This lesson does not allow {_the(tool)}{when}."
 
 
 def said_data(said: Iterable[Said]) -> list[dict[str, Any]]:

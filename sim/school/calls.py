@@ -119,6 +119,8 @@ class CallScore:
 
     def sentence(self) -> str:
         """The order of the calls, said in iron."""
+        if self.called == 1:
+            return "One mark was called: there is no order to hold against the iron."
         if not math.isfinite(self.mean_high_minus_low_um):
             return f"All {self.called} calls were {LEVELS[self.levels[0]]}: there is no order to hold against the iron."
         high, low = (LEVELS[level] for level in self.levels)

@@ -31,6 +31,8 @@ PAGES = {
     "chalk": [*LIFTED, {"key": "F"}],
     "square": [*LIFTED, {"key": "M"}],
     "finish": [*LIFTED, {"press": "finish"}],
+    "coach asked": [*LIFTED, {"press": "ask"}],
+    "finish after calls": [*CALLED, {"key": "ESCAPE"}, {"press": "finish"}],
     "nothing in hand": [*LIFTED, {"key": "ESCAPE"}],
     "files with rows": [*LIFTED, {"key": "O", "mod": "ctrl"}],
     "the stand": [*STAND],

@@ -1,0 +1,302 @@
+"""An attempt at a lesson as it lies on the bench: a desk for each piece, the step, hints and answers."""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from sim.bench.aside import Aside
+from sim.bench.desk import Desk
+from sim.bench.files import free_path
+from sim.bench.kept import keep, opened
+from sim.bench.panels import INSTRUMENTS, STATIONS
+from sim.bench.pieces import Freedom
+from sim.bench.practice import Practice
+from sim.bench.read_back import calls_now
+from sim.books.record import Record
+from sim.errors import ShopError
+from sim.school.attempt import Attempt, closed_tool
+from sim.school.calls import Call
+from sim.school.checks import CHECKS, Judged
+from sim.school.facts import Facts, gather_from
+from sim.school.keeping import KeptAttempt
+from sim.school.lesson import TOOLS, Bound, Lesson, Question
+from sim.school.result import write_result
+from sim.school.turns import NOTED
+from sim.shop.commands import SpotFace
+from sim.shop.partwork import SpotUpright
+from sim.units import S_PER_H
+
+SPEAKS = {"help": "round", "alone": "round", "check": "never"}
+
+
+@dataclass(eq=False)
+class LessonDesk:
+    """An attempt in hand.
+
+    Attributes
+    ----------
+    attempt : KeptAttempt
+    desks, practices : list
+        One a piece.
+    step : int
+        The step of the lesson that the learner is at.
+    rungs : dict
+        Step to how many of its hints were asked for.
+    answering : bool
+        The questions lie in place of the tool in hand.
+    warned : bool
+        That answers are missing was told.
+    checking : Aside or None
+        Looks at the figure of a step that is said to be done.
+    """
+
+    attempt: KeptAttempt
+    desks: list[Desk] = field(default_factory=list)
+    practices: list[Practice] = field(default_factory=list)
+    step: int = 0
+    rungs: dict[int, int] = field(default_factory=dict)
+    answering: bool = False
+    warned: bool = False
+    checking: Aside | None = None
+    _told: int = -1
+
+    @property
+    def desk(self) -> Desk:
+        """Of the piece in hand."""
+        return self.desks[self.attempt.piece]
+
+    @property
+    def practice(self) -> Practice:
+        """Of the piece in hand."""
+        return self.practices[self.attempt.piece]
+
+    @property
+    def lesson(self) -> Lesson:
+        """The lesson."""
+        return self.attempt.lesson
+
+    def hint(self) -> None:
+        """The next hint of this step, in the coach's line; it is noted."""
+        if self.step >= len(self.lesson.steps):
+            return
+        hints, rung = self.lesson.steps[self.step].hints, self.rungs.get(self.step, 0)
+        if rung < len(hints):
+            self.attempt.say("hint", step=self.step, rung=rung)
+            self.rungs[self.step] = rung + 1
+            self.practice.tell("Hint", hints[rung], 4)
+
+    def step_done(self) -> None:
+        """The learner says that a step is done; with help, its figure is looked at first, and told once."""
+        if self.checking is not None or self.step >= len(self.lesson.steps):
+            return
+        if self.attempt.part == "help" and self.lesson.steps[self.step].done is not None and self._told != self.step:
+            lesson, seed, said = self.lesson, self.attempt.seed, list(self.attempt.said)
+            commands = [one.commands for one in self.attempt.sessions]
+            self.practice.listen(self.desk)
+            self.checking = Aside("", lambda told: gather_from(lesson, "help", seed, commands, said, progress=told))
+        else:
+            self._next_step()
+
+    def _next_step(self) -> None:
+        self.attempt.say("step", step=self.step)
+        self.step += 1
+
+    def tick(self) -> bool:
+        """Hear what the figure of a step came to; True when there is something to draw."""
+        work = self.checking
+        if work is None or not work.done:
+            return False
+        self.checking, bound = None, self.lesson.steps[self.step].done
+        assert bound is not None  # or it was not looked at
+        try:
+            value = CHECKS[bound.check].figure(work.result())
+        except ShopError as error:
+            self.desk.told = str(error)
+            return True
+        if met(bound, value):
+            self._next_step()
+        else:
+            self._told = self.step
+            self.practice.tell("Step", f"{not_met(bound, value)} Press Done again to go on all the same.", 6)
+        return True
+
+    def answer(self, id: str, value: Any) -> None:
+        """An answer to a question of the lesson, as a widget gives it."""
+        found = value_of(self.lesson, id, value)
+        if isinstance(found, str):
+            self.desk.told = found or "The lesson has no such question."
+        else:
+            self.attempt.say("answer", question=found[0], value=found[1])
+
+    def may_end(self) -> bool:
+        """Whether it is to be judged now; unanswered questions are told once before."""
+        self.practice.listen(self.desk)
+        left = unanswered(self.attempt)
+        if left and not self.warned:
+            self.warned = self.answering = True
+            what = f"{left} questions have" if left > 1 else "One question has"
+            self.desk.told = f"{what} no answer yet. Press Finish again to end it all the same."
+            return False
+        self.put_down()
+        return True
+
+    def put_down(self) -> None:
+        """Stop what goes on, and write down what lies on every desk."""
+        for desk in self.desks:
+            desk.stop_pass()
+            desk.handed = None
+            if not self.attempt.ended:
+                try:
+                    keep(desk)
+                except ShopError as error:
+                    desk.told = str(error)
+
+    def close(self) -> None:
+        """Put everything down and let the files go."""
+        self.practice.listen(self.desk)
+        self.put_down()
+        self.attempt.close()
+
+
+def laid_out(attempt: KeptAttempt) -> LessonDesk:
+    """An attempt laid on the bench, as it was left."""
+    lesson, part = attempt.lesson, attempt.part
+    at = LessonDesk(attempt)
+    for n, session in enumerate(attempt.sessions):
+        desk = opened(session, freedom(lesson, part))
+        speaks = SPEAKS[part] if lesson.allowed.coach else "never"
+        practice = Practice(attempt, n, speaks, told_at_once=calls_now if part == "help" else None)
+        if not desk.calls:
+            desk.calls = calls_of(attempt, n)
+        lay(desk, practice)
+        at.desks.append(desk)
+        at.practices.append(practice)
+    at.step = max((int(one.data["step"]) + 1 for one in attempt.said if one.kind == "step"), default=0)
+    for one in attempt.said:
+        if one.kind == "hint":
+            step = int(one.data["step"])
+            at.rungs[step] = max(at.rungs.get(step, 0), int(one.data["rung"]) + 1)
+    return at
+
+
+def met(bound: Bound, value: float) -> bool:
+    """Whether a figure is within the bound of a step; one that is not there is not."""
+    low = -math.inf if bound.at_least is None else bound.at_least
+    high = math.inf if bound.at_most is None else bound.at_most
+    return low <= value <= high
+
+
+def not_met(bound: Bound, value: float) -> str:
+    """What a step wants, and what there is."""
+    one = CHECKS[bound.check]
+    unit = {"um": " µm", "%": " %", "mm": " mm"}.get(one.unit, "")
+    wanted = f"at least {bound.at_least:g}" if bound.at_least is not None else f"at most {bound.at_most:g}"
+    got = f"{value:.3g}{unit}" if math.isfinite(value) else "nothing yet"
+    return f"Not yet. {one.doc}: {got}, {wanted}{unit} is wanted."
+
+
+def calls_of(attempt: Attempt, piece: int) -> list[Call]:
+    """Calls of the print that is on a piece now, as they were said: the desk is written down later than they are."""
+    commands = attempt.sessions[piece].commands
+    printed = max((n for n, one in enumerate(commands, 1) if isinstance(one, SpotFace | SpotUpright)), default=0)
+    rows = [one.data["calls"] for one in attempt.said
+            if one.piece == piece and one.kind == "calls" and one.after >= printed]  # fmt: skip
+    return [Call(float(x), float(y), int(level), bool(sure)) for x, y, level, sure in (rows[-1] if rows else [])]
+
+
+def recorded(attempt: KeptAttempt, judged: Judged, hours: float, folder: Path, now: Callable[[], datetime]) -> str:
+    """Enter what an attempt came to in the record of a folder; what is to be said of it."""
+    if not attempt.record:
+        return "Not in the record."
+    try:
+        with Record.open(folder, now) as record:
+            record.end_attempt(attempt.record, judged.figures, judged.passed, judged.merit, S_PER_H * hours)
+            for one in attempt.said:
+                if one.kind in NOTED:
+                    record.note(attempt.record, one.kind, {"piece": one.piece, "after": one.after, **one.data})
+            return f"In the record of {record.current()}."
+    except (ShopError, OSError) as error:
+        return f"Not in the record: {error}"
+
+
+def handed_in(attempt: KeptAttempt, facts: Facts, judged: Judged, learner: str, when: str) -> str:
+    """Write the result sheet and the file to hand in beside the attempt; what is to be said of it."""
+    from sim.report.sheet import Sheet, write_sheet
+
+    sheet, result = (free_path(attempt.folder, attempt.lesson.name, kind) for kind in (".html", ".result"))
+    try:
+        write_sheet(sheet, Sheet(learner, when, judged, facts))
+        write_result(result, attempt, learner, judged, ended=when)
+    except (ShopError, OSError) as error:
+        return str(error)
+    return f"In {attempt.folder}: {sheet.name}, and {result.name} to hand in."
+
+
+def lay(desk: Desk, practice: Practice) -> None:
+    """Lay a piece of a lesson before the learner: goal, and tools that it does not allow; changes both."""
+    lesson = practice.attempt.lesson
+    desk.goal = lesson.goal, f"Lesson {lesson.number}: {lesson.title}"
+    desk.closed = closed_tools(lesson)
+    if desk.tool in desk.closed:
+        desk.tool = next((name for name, _ in STATIONS if name not in desk.closed), None)
+    practice.sit(desk)
+
+
+def freedom(lesson: Lesson, part: str) -> Freedom:
+    """What a part of a lesson allows on the bench; iron comes back in free practice only."""
+    one = lesson.allowed
+    return Freedom(rows=one.rows, orders=one.orders, carry_on=one.carry_on, iron_back=False,
+                   uncover=part == "help" and one.uncover, hand_over=one.hand_over, hand=one.hand)  # fmt: skip
+
+
+def closed_tools(lesson: Lesson) -> dict[str, str]:
+    """Tools of the tray, and the hone, that a lesson does not allow, and why."""
+    names = {name for name, _ in STATIONS + INSTRUMENTS} | {"hone"}
+    found = {name: closed_tool(lesson, name) for name in TOOLS if name in names}
+    return {name: why for name, why in found.items() if why is not None}
+
+
+# ---------------------------------------------------------------------- questions
+
+
+def questions_of(attempt: Attempt) -> list[tuple[int, Question]]:
+    """Every question with the piece that it is of; one that is asked once is of the first."""
+    each = [(n, one) for n in range(len(attempt.sessions)) for one in attempt.lesson.questions if one.each_piece]
+    return each + [(0, one) for one in attempt.lesson.questions if not one.each_piece]
+
+
+def answered(attempt: Attempt) -> dict[tuple[int, str], object]:
+    """(piece, question) to the last answer; one that is asked once counts whichever piece was in hand."""
+    once = {one.id for one in attempt.lesson.questions if not one.each_piece}
+    found: dict[tuple[int, str], object] = {}
+    for one in attempt.said:
+        if one.kind == "answer":
+            name = str(one.data["question"])
+            found[0 if name in once else one.piece, name] = one.data["value"]
+    return found
+
+
+def unanswered(attempt: Attempt) -> int:
+    """How many questions have no answer yet."""
+    known = answered(attempt)
+    return sum((piece, one.id) not in known for piece, one in questions_of(attempt))
+
+
+def value_of(lesson: Lesson, id: str, value: object) -> tuple[str, object] | str:
+    """Question and answer that a widget of the panel gives; words when it is none that is allowed."""
+    for one in lesson.questions:
+        if id == f"answer {one.id}":
+            try:
+                number = float(str(value).replace(",", "."))
+            except ValueError:
+                number = float("nan")
+            if not one.low <= number <= one.high:
+                return f"The answer must be a number from {one.low:g} to {one.high:g} {one.unit}".rstrip() + "."
+            return one.id, number
+        for n, option in enumerate(one.options):
+            if id == f"answer {one.id} {n}":
+                return one.id, option
+    return ""
