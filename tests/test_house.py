@@ -24,10 +24,11 @@ ROOMS = {
     "books": "rows recordfile shopcards moving record standing shoplog",
     "school": "cautions faults calls seen evidence remark print_rules stroke_rules finish coach view bank item "
     "kinds_marks kinds_prints kinds_faces kind_next kinds readers "
-    "sitting today lesson attempt facts lessonfile checks ways trials play result classroom cards exercises",
+    "sitting today making lesson attempt facts lessonfile checks ways trials play result classroom cards exercises",
     "report": "tables figures recut part page part_page progress class_page sheet map paper cards_page",
     "bench": "palette viewport iron gestures hand_today pieces back desk kept hold lettering controls entries "
-    "widgets uncovered panels inhand pane keys start files finish app events window script",
+    "widgets uncovered panels inhand pane keys start files finish drills shown drillpage practice "
+    "app events window script",
     "cli": "bench demo seat measure flycut part bands cards model replay pack drill record class",
 }
 ORDER = [f"{room}.{name}".lstrip(".") for room, names in ROOMS.items() for name in ("__init__", *names.split())]

@@ -11,22 +11,23 @@ import pygame
 from sim import paths
 from sim.bench.desk import Desk
 from sim.bench.entries import Listing
-from sim.bench.files import begun, files_page, forget, found_files, free_path, session_of
+from sim.bench.files import begun, copy_told, files_page, forget, found_files, session_of
 from sim.bench.finish import as_text, copied, draw_map, finish_page, saved_sheet
 from sim.bench.hold import Hold
 from sim.bench.inhand import in_hand, set_tool
-from sim.bench.kept import keep, keep_beside, opened
+from sim.bench.kept import keep, opened
 from sim.bench.keys import help_page, read_keys, sign_of, written_keys
-from sim.bench.lettering import LABEL, Ui
+from sim.bench.lettering import Ui
 from sim.bench.palette import THEMES
 from sim.bench.pane import FacePane
 from sim.bench.panels import HINTS, areas, coach_line, goal_line, hung_prints, menu_widgets, picture_of, tray
 from sim.bench.pieces import INSTRUMENTS
+from sim.bench.practice import Practice
 from sim.bench.start import (
-    SCALES,
     Prefs,
     changed,
     read_prefs,
+    rescaled,
     sample,
     settings_page,
     start_page,
@@ -34,7 +35,7 @@ from sim.bench.start import (
     write_prefs,
 )
 from sim.bench.uncovered import Uncovered, uncovered
-from sim.bench.widgets import Group, Label, Widget
+from sim.bench.widgets import Group, Widget
 from sim.errors import ShopError
 from sim.hands.autopilot import follow_the_blue
 from sim.hands.skill import HANDS
@@ -57,7 +58,7 @@ class Bench:
     Attributes
     ----------
     page : str
-        "start", "bench", "finish", "settings", "help" or "files".
+        "start", "bench", "finish", "drills", "settings", "help" or "files".
     desk, hold, pane :
         Of the job that is open; None on the start page before one is.
     dirty : bool
@@ -67,12 +68,14 @@ class Bench:
     """
 
     def __init__(
-        self, folder: Path, size: tuple[int, int] = SIZE, *, prefs: Prefs | None = None, seed: int = 1
-    ) -> None:
+        self, folder: Path, size: tuple[int, int] = SIZE, *, prefs: Prefs | None = None, seed: int = 1,
+        practice: Practice | None = None,
+    ) -> None:  # fmt: skip
         self.folder, self.size, self.seed = folder, size, seed
         self.prefs = read_prefs(folder / "bench.json") if prefs is None else prefs
         self.ui = self._fitting_ui()
         self.keys = read_keys(folder / "keys.json", self.prefs.left_hand)
+        self.practice = practice or Practice(folder)
         self.page, self.before = "start", "start"
         self.desk: Desk | None = None
         self.hold: Hold | None = None
@@ -155,6 +158,7 @@ class Bench:
     def quit(self) -> None:
         """Keep everything and leave."""
         self.close()
+        self.practice.close()
         self.running = False
 
     def prefer(self, prefs: Prefs) -> None:
@@ -226,12 +230,9 @@ class Bench:
             return files_page(self.size, self.ui, self.files, self.note)
         if self.page == "help":
             return help_page(self.size, self.ui, self.keys)
-        made = start_page(self.size, self.ui, self.prefs, self._recent())
-        if self.note:
-            told, pad = Label("note", string=self.note, size=LABEL), self.ui.px(32)
-            told.rect = pygame.Rect(pad, self.size[1] - self.ui.px(40), self.size[0] - 2 * pad, self.ui.px(36))
-            made.append(told)
-        return made
+        if self.page == "drills":
+            return self.practice.widgets(self.size, self.ui)
+        return start_page(self.size, self.ui, self.prefs, self._recent(), who=self.practice.who, note=self.note)
 
     def _recent(self) -> list[Path]:
         """Jobs that were worked on last and are still there."""
@@ -246,26 +247,18 @@ class Bench:
 
     def scale_by(self, step: int) -> None:
         """Letters a size larger or smaller."""
-        at = min(range(len(SCALES)), key=lambda n: abs(SCALES[n] - self.prefs.scale))
-        self.prefer(replace(self.prefs, scale=SCALES[min(max(at + step, 0), len(SCALES) - 1)]))
+        self.prefer(rescaled(self.prefs, step))
 
     def save_told(self) -> None:
         """Keep everything, leave a copy under another name, and say so."""
         self.keep()
-        path = None if self.desk is None else self.desk.session.path
-        if self.desk is None or path is None:
-            return
-        try:
-            copy = free_path(path.parent, f"{path.stem}-copy")
-            self.desk.session.save(copy)
-            keep_beside(self.desk, copy)
-            self.desk.told = f"Every act is saved as it is done, in {path.name}. A copy as it is now: {copy.name}"
-        except ShopError as error:
-            self.desk.told = str(error)
+        if self.desk is not None:
+            self.desk.told = copy_told(self.desk) or self.desk.told
 
     def to_start(self) -> None:
         """Keep the job, close it, and go to the start page."""
         self.close()
+        self.practice.leave()
         self.show("start")
 
     def said(self, id: str, value: Any) -> None:
@@ -315,13 +308,17 @@ class Bench:
             if id == "inches" and self.page == "finish" and self.desk is not None:
                 self.done = uncovered(self.desk, self.prefs.inches)
             return True
-        acts: dict[str, Callable[[], None]] = {
+        acts: dict[str, Callable[[], object]] = {
             "more": lambda: setattr(self, "more", not self.more), "menu": lambda: self.show("settings"),
             "settings": lambda: self.show("settings"), "help": lambda: self.show("help"),
             "back": lambda: self.show("bench" if self.page == "finish" else self.before), "to start": self.to_start,
             "quit": self.quit, "keys file": self._write_keys, "door print": lambda: self.begin(*sample(0, self.seed)),
             "door part": self.show_files, "same start": self._same_start, "another face": self._another,
-            "finish": self.finish, "copy": self._copy, "sheet": self.result_sheet,
+            "finish": self.finish, "copy": self._copy, "sheet": self.result_sheet, "door minutes": self._drill,
+            "drill leave": lambda: None if self.practice.let_go() else self.to_start(),
+            "drill leave home": self.to_start,
+            "learner": lambda: setattr(self, "note", self.practice.switch(value)),
+            "new learner": lambda: setattr(self, "note", self.practice.switch(value)),
         }  # fmt: skip
         if id.startswith("sample "):
             stand = read_part(paths.assets() / "parts" / "stand.toml") if id.endswith("2") else None
@@ -334,9 +331,18 @@ class Bench:
             self.open_file(self._recent()[value])
         elif id in acts:
             acts[id]()
+        elif id.startswith("drill "):
+            self.practice.said(id, value, self.group)
         else:
             return False
         return True
+
+    def _drill(self) -> None:
+        """Today's five minutes."""
+        if self.practice.open():
+            self.show("drills")
+            self.practice.aim(self.group)
+        self.note = self.practice.fault
 
     def _said_of_tools(self, id: str, value: Any) -> None:
         desk, hold, pane = self.desk, self.hold, self.pane
@@ -440,6 +446,8 @@ class Bench:
 
         What lies beside the job is written down some time after it has changed.
         """
+        if self.page == "drills" and self.practice.tick(self.group):
+            self.dirty = True
         if self.desk is not None and self.desk.unkept and now_s - self._kept_s >= KEEP_S:
             self._kept_s = now_s
             self.keep(checkpoint=False)
@@ -475,6 +483,8 @@ class Bench:
             self.pane.draw(surface, self.ui, self.hold)
         else:
             surface.fill(theme.background)
+        if self.page == "drills":
+            self.practice.draw_ground(surface, self.ui)
         if self.page == "finish" and self.done is not None:
             draw_map(surface, self.ui, self.done, self._chart)
         self.group.draw(surface, self.ui, now_s, sheets)

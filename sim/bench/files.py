@@ -6,12 +6,13 @@ from pathlib import Path
 
 import pygame
 
-from sim.bench.kept import desk_path
+from sim.bench.desk import Desk
+from sim.bench.kept import desk_path, keep_beside
 from sim.bench.lettering import LABEL, Ui
 from sim.bench.panels import Stack
 from sim.bench.start import worked_on
 from sim.bench.widgets import Button, Listing, Widget
-from sim.errors import BadFile, CannotWrite
+from sim.errors import BadFile, CannotWrite, ShopError
 from sim.intake.drawing import read_part
 from sim.shop.job import JobStart
 from sim.shop.session import Session
@@ -105,3 +106,17 @@ def files_page(size: tuple[int, int], ui: Ui, files: Sequence[Path], note: str) 
     if note:
         stack.label(note, LABEL, "not_reached")
     return stack.made
+
+
+def copy_told(desk: Desk) -> str:
+    """Leave a copy of the job as it is now, under a free name; what is to be said of it, nothing without a file."""
+    path = desk.session.path
+    if path is None:
+        return ""
+    try:
+        copy = free_path(path.parent, f"{path.stem}-copy")
+        desk.session.save(copy)
+        keep_beside(desk, copy)
+    except ShopError as error:
+        return str(error)
+    return f"Every act is saved as it is done, in {path.name}. A copy as it is now: {copy.name}"

@@ -1,11 +1,13 @@
 """Gestures from a file, played on the bench without a window: real events, real acts, pictures on the way.
 
-A script is a JSON object: `start` ({"sample": 0 to 2} or {"file": PATH}), optional `size`, `theme`, `scale` and
-`seed`, and `steps`, a list of objects with one key each (what it takes beside it):
+A script is a JSON object: `start` ({"sample": 0 to 2} or {"file": PATH}), optional `size`, `theme`, `scale`, `seed`
+and `now` (the time of day at which it begins, ISO with a zone: the drills of that day), and `steps`, a list of objects
+with one key each (what it takes beside it):
 
 - `key`: name of a key's place, such as "Q", "SPACE", "PAGEUP" (`mod`: "shift", "ctrl"; `times`)
 - `click`: [x, y] in mm on the face, or on the plate while the part is laid on it (`shift`, `button`)
 - `drag`: [[x, y], [x, y]] in mm (`shift`; `events`: pointer events on the way; `cancel`: "escape" or "right")
+  At the drills both are in mm on the iron of the picture, and `click` may be the number of a place.
 - `point`: [x, y] in mm: the pointer goes there
 - `press`: id of a widget, pressed with the pointer in its middle (`at`: 0 to 1 along it, for rows of choices)
 - `type`: text, for a field that has the focus
@@ -18,6 +20,7 @@ import argparse
 import json
 import tempfile
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -29,6 +32,8 @@ from sim.bench.app import SIZE, Bench
 from sim.bench.events import Events
 from sim.bench.gestures import seconds_of
 from sim.bench.palette import THEMES
+from sim.bench.practice import Practice
+from sim.bench.shown import Shown
 from sim.bench.start import SAMPLES, Prefs, sample
 from sim.errors import BadFile, CannotWrite
 from sim.hands.autopilot import follow_the_blue
@@ -88,7 +93,8 @@ class Player:
             kinds = [key for key in step if key in STEPS] if isinstance(step, dict) else []
             if len(kinds) != 1:
                 raise BadFile(f"steps[{n}]: a step must have one of {', '.join(STEPS)}, got {str(step)[:60]}")
-            if kinds[0] in ON_A_JOB and self.bench.pane is None:
+            drilling = self.bench.page == "drills" and kinds[0] in ("click", "drag")
+            if kinds[0] in ON_A_JOB and self.bench.pane is None and not drilling:
                 raise BadFile(f"steps[{n}].{kinds[0]}: no job is open yet")
             try:
                 getattr(self, f"_{kinds[0]}")(step[kinds[0]], step)
@@ -112,9 +118,21 @@ class Player:
         """One event."""
         self.feed.on(pygame.event.Event(kind, **more))
 
-    def _px(self, place: list[float]) -> tuple[int, int]:
+    def _px(self, place: list[float] | int) -> tuple[int, int]:
+        if self.bench.page == "drills":
+            return self._px_of_picture(place)
+        assert not isinstance(place, int)
         assert self.bench.pane is not None
         x, y = self.bench.pane.view.to_px(float(place[0]), float(place[1]))
+        return round(x), round(y)
+
+    def _px_of_picture(self, place: list[float] | int) -> tuple[int, int]:
+        self.bench.lay_out()
+        shown = next((w for w in self.bench.group.widgets if isinstance(w, Shown)), None)
+        if shown is None:
+            raise ValueError("no picture is shown")
+        dot = shown.dots[place - 1] if isinstance(place, int) else None
+        x, y = shown.px_of(dot.x_mm, dot.y_mm) if dot else shown.px_of(*(float(one) for one in place))  # type: ignore
         return round(x), round(y)
 
     def _key(self, name: str, step: dict[str, Any]) -> None:
@@ -124,7 +142,7 @@ class Player:
             self.send(pygame.KEYDOWN, key=code, mod=mod, scancode=0, unicode="")
             self.send(pygame.KEYUP, key=code, mod=mod, scancode=0)
 
-    def _click(self, place: list[float], step: dict[str, Any]) -> None:
+    def _click(self, place: list[float] | int, step: dict[str, Any]) -> None:
         self._pressed(self._px(place), int(step.get("button", 1)), MODS["shift" if step.get("shift") else ""])
         self.seconds += seconds_of("click")
 
@@ -233,9 +251,10 @@ def begun(told: dict[str, Any], folder: Path, size: tuple[int, int] = SIZE) -> P
         )
     try:
         prefs = replace(Prefs(), theme=theme, scale=float(told.get("scale", 1.0)))
-        bench = Bench(folder, size, prefs=prefs, seed=int(told.get("seed", 1)))
+        practice = _practice(folder, told.get("now"))
+        bench = Bench(folder, size, prefs=prefs, seed=int(told.get("seed", 1)), practice=practice)
     except (TypeError, ValueError) as error:
-        raise BadFile(f"scale and seed must be numbers: {error}") from None
+        raise BadFile(f"scale and seed must be numbers, now a time with its zone: {error}") from None
     if "sample" in start:
         stand = read_part(paths.assets() / "parts" / "stand.toml") if start["sample"] == 2 else None
         bench.begin(*sample(int(start["sample"]), bench.seed, stand))
@@ -244,6 +263,16 @@ def begun(told: dict[str, Any], folder: Path, size: tuple[int, int] = SIZE) -> P
         if bench.desk is None:
             raise BadFile(f"start.file: {bench.note}")
     return Player(bench, pygame.Surface(size))
+
+
+def _practice(folder: Path, now: str | None) -> Practice:
+    """The record in a script: of today, or at a time of day that stands still; response times are real ones."""
+    if now is None:
+        return Practice(folder)
+    begun = datetime.fromisoformat(now)
+    if begun.tzinfo is None:
+        raise ValueError(f"got {now!r} without a zone")
+    return Practice(folder, now=lambda: begun)
 
 
 def play(args: argparse.Namespace) -> int:
