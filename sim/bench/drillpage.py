@@ -25,7 +25,7 @@ TITLE = "Today's five minutes"
 FIRST = "Drawing the first face. The very first time some coupons are scraped for it, which takes a minute or two."
 NEXT = "Drawing the next face."
 TURN_STEPS = 1000  # of a slider with equal ratios
-MOST_ZOOM = 3.4
+MOST_ZOOM = 5.0
 
 
 @dataclass(frozen=True)
@@ -188,11 +188,12 @@ def _controls(drills: Drills, part: int, form: Form, place: tuple[Stack, Ui]) ->
         for n, option in enumerate(form.options):
             stack.add(Button(f"drill pick {part} {n}", option, key=str(n + 1), in_hand=picked == n))
     elif isinstance(form, Place | Order | Several):
-        count = count_of(form)
+        count, dots = count_of(form), drills.dots()
         in_row = count if count <= 5 else 4
         for first in range(0, count, in_row):
-            stack.beside([Button(f"drill pick {part} {n}", str(n + 1), in_hand=_has(form, picked, n))
-                          for n in range(first, first + in_row)])  # fmt: skip
+            row = [Button(f"drill pick {part} {n}", dots[n].words, in_hand=dots[n].state == "chosen")
+                   for n in range(first, first + in_row)]  # fmt: skip
+            stack.beside(row)
         if isinstance(form, Order):
             stack.label(_order_words(picked, count), CONTROL, "text")
         if isinstance(form, Several):
@@ -203,7 +204,7 @@ def _controls(drills: Drills, part: int, form: Form, place: tuple[Stack, Ui]) ->
         step = 180.0 / form.steps if form.steps else 1.0
         value = 0.0 if picked is None else degrees(form, picked)
         said = "not yet" if picked is None else f"{value:.0f}°"
-        stack.add(Slider(f"drill slide {part}", "Degrees from the right, anticlockwise", value, (0.0, 180.0 - step),
+        stack.add(Slider(f"drill slide {part}", "From the right, anticlockwise", value, (0.0, 180.0 - step),
                          step, lambda _: said), 44)  # fmt: skip
 
 
@@ -234,10 +235,6 @@ def log_share(form: Number, value: float) -> float:
 def from_share(form: Number, share: float) -> float:
     """The number at a place of such a slider."""
     return form.low * (form.high / form.low) ** share
-
-
-def _has(form: Form, picked: object, n: int) -> bool:
-    return picked == n if isinstance(form, Place) else n in picked  # type: ignore[operator]
 
 
 def _order_words(picked: list[int], count: int) -> str:
@@ -276,8 +273,7 @@ def _tell(drills: Drills, stack: Stack) -> None:
     for words in drills.cost_words():
         stack.label(words, CONTROL, "text", bold=True)
     stack.label(in_signs(drills.told.sentence), BODY, "text")
-    if drills.moved:
-        stack.label(drills.moved, LABEL)
+    stack.label(f"{drills.pace_words()}. {drills.moved}".rstrip(), LABEL)
     stack.space(4)
     stack.add(Button("drill next", "Next", key="Enter", in_hand=True), 44)
 

@@ -23,8 +23,9 @@ PART_WORDS = {"last": "Scraped last", "next": "To scrape next", "film": "Film", 
 SIGNS = ((re.compile(r"\bum\b"), "µm"), (re.compile(r"\bmm2\b"), "mm²"), (re.compile(r" deg\b"), "°"),
          (re.compile(r"(?<=\d) x (?=\d)"), " × "))  # fmt: skip
 UNITS = {"um": "µm", "deg": "°", "points": "%"}
+COST_UNITS = {"um": "µm", "deg": "degrees"}
 TYPED_AS = {"um": "um", "points": "%", "spots": ""}
-PLACES = ("1st", "2nd", "3rd")
+PLACES = ("1st", "2nd", "3rd", "4th", "5th")
 TRIES = 3  # other items that are asked for when the iron holds none of the kind
 
 
@@ -48,7 +49,7 @@ class Row:
 
 @dataclass(frozen=True)
 class Dot:
-    """A place of the picture that can be named: its words, and "", "chosen", "true", "wrong" or "missed"."""
+    """A place of the picture that can be named: its words, and "", "chosen", "true", "wrong", "missed" or "other"."""
 
     x_mm: float
     y_mm: float
@@ -58,10 +59,11 @@ class Dot:
 
 @dataclass(frozen=True)
 class Way:
-    """A direction across the picture: degrees anticlockwise from the right, and "chosen", "yours" or "true"."""
+    """A direction across the picture: degrees anticlockwise from the right; "chosen", "yours" or "true"; its words."""
 
     deg: float
     state: str
+    words: str = ""
 
 
 def in_signs(text: str) -> str:
@@ -108,6 +110,7 @@ class Drills:
         self.told: Told | None = None
         self.costs: tuple[Part, ...] = ()
         self.over = self.note = self.moved = ""
+        self.took_s = 0.0  # of the last answer
         self.shown = 0  # items of this sitting, with the one that is shown
         self._book, self._maker, self._clock = book, maker, clock
         self._coming: Item | None = None
@@ -297,9 +300,9 @@ class Drills:
         if self.item is None or self.told is not None or not self.whole:
             return
         answer = self.picked if len(self.forms) > 1 else self.picked[0]
-        took, before = self.seconds, self.sat.level(self.item.kind)
+        self.took_s, before = self.seconds, self.sat.level(self.item.kind)
         try:
-            self.told = self.sat.answer(self.item, answer, took)
+            self.told = self.sat.answer(self.item, answer, self.took_s)
         except ShopError as error:
             self.note = str(error)
             return
@@ -333,15 +336,23 @@ class Drills:
                 continue
             if self.told is None:
                 made += [Way(degrees(form, self.picked[part]), "chosen")] if part == self.at else []
-            elif part == 0:
-                made.append(Way(degrees(form, self.picked[part]), "yours"))
-                made.append(Way(degrees(form, self.told.truth[part]), "true"))
+            elif form.steps:
+                made.append(Way(degrees(form, self.told.truth[part]), "true", "next"))
+            else:
+                made.append(Way(degrees(form, self.picked[part]), "yours", "yours"))
+                made.append(Way(degrees(form, self.told.truth[part]), "true", "scraped"))
         return made
 
     def cost_words(self) -> list[str]:
         """What the answer cost, each part in its unit."""
-        return [f"{one.name.capitalize()}: {one.loss:.{1 if one.loss < 100 else 0}f} {part_unit(one.unit)}"
-                for one in self.costs]  # fmt: skip
+        return [f"{amount(one.loss)} {COST_UNITS.get(one.unit, one.unit)}: {one.name}" for one in self.costs]
+
+    def pace_words(self) -> str:
+        """How long the answer took, against what counts as in time."""
+        if self.item is None or self.told is None:
+            return ""
+        took, asked = f"{self.took_s:.0f} s", f"{self.item.target_s:.0f} s"
+        return f"{took}, in time" if self.took_s <= self.item.target_s else f"{took}; in time would be {asked}"
 
     def left_words(self) -> str:
         """The rest of the five minutes, in steps of ten seconds."""
@@ -377,9 +388,9 @@ def _told_at(side: Any, told: str) -> str:
     return f"{told} at level {side.level}" if side and side.here.skill is not None else told
 
 
-def part_unit(unit: str) -> str:
-    """A unit of a cost as it is written."""
-    return {"um": "µm", "deg": "degrees"}.get(unit, unit)
+def amount(value: float) -> str:
+    """A number as it is told: finer when it is small."""
+    return "0" if value == 0.0 else f"{value:.2f}" if value < 1.0 else f"{value:.3g}"
 
 
 def count_of(form: Form) -> int:
@@ -399,6 +410,11 @@ def step_of(form: Line, deg: float) -> float:
     return round(deg * form.steps / 180.0) % form.steps if form.steps else round(deg) % 180
 
 
+def _found(form: Place | Several, mine: bool) -> str:
+    """Of a place that is true: one of several may have been left."""
+    return "true" if mine or isinstance(form, Place) else "missed"
+
+
 def dots_of(form: Place | Order | Several, picked: Any, truth: Any) -> list[Dot]:
     """Places as they are shown; `truth` is None before the answer."""
     made = []
@@ -408,14 +424,15 @@ def dots_of(form: Place | Order | Several, picked: Any, truth: Any) -> list[Dot]
             rank = picked.index(n) if n in picked else None
             true = None if truth is None else truth.index(n)
             at = rank if true is None else true
-            words += "" if at is None else f": {PLACES[at] if at < len(PLACES) else f'{at + 1}th'}"
-            state = ("" if rank is None else "chosen") if true is None else "true" if rank == true else "wrong"
+            words += "" if at is None else f": {PLACES[at]}"
+            state = ("" if rank is None else "chosen") if true is None else "true" if rank == true else "other"
+            words += f", not {PLACES[rank]}" if state == "other" else ""
         else:
             mine = picked == n if isinstance(form, Place) else n in picked
             if truth is None:
                 state = "chosen" if mine else ""
             else:
                 right = truth == n if isinstance(form, Place) else n in truth
-                state = "true" if mine and right else "wrong" if mine else "missed" if right else ""
+                state = "" if not mine and not right else "wrong" if not right else _found(form, mine)
         made.append(Dot(x, y, words, state))
     return made

@@ -157,7 +157,9 @@ class Events:
             if action == "let go":
                 return
         if self.bench.page == "drills" and action not in ("let go", "help"):
-            self.bench.practice.key(event, self.bench.group)
+            said = self.bench.practice.key(event, self.bench.group)
+            if said:
+                self.bench.said(said, True)
             return
         if self.bench.page != "bench":
             if action in ("let go", "help") and self.bench.page == "drills":

@@ -13,7 +13,7 @@ from sim.bench.drillpage import drill_ground, drill_page, from_share, making_wor
 from sim.bench.drills import Drills
 from sim.bench.entries import Field, Listing
 from sim.bench.lettering import CONTROL, Ui
-from sim.bench.shown import Pointer
+from sim.bench.shown import Pointer, enlarged
 from sim.bench.widgets import Group
 from sim.books.record import DEFAULT, Record
 from sim.books.recordfile import FILE
@@ -21,6 +21,7 @@ from sim.books.rows import utc_now
 from sim.errors import ShopError
 from sim.school.item import Choice, Line, Number, Order, Place, Several
 from sim.school.making import AtOnce, Maker
+from sim.school.sitting import QUICK_KINDS
 from sim.school.view import Picture
 
 IN_ROW = 3  # names that stand beside each other; more are a list
@@ -44,6 +45,8 @@ class Practice:
         Seconds that never go back, for response times.
     now : callable
         The time of day, by which the record is written and five minutes are over.
+    kinds : sequence of str
+        What is mixed.
 
     Attributes
     ----------
@@ -54,8 +57,9 @@ class Practice:
     """
 
     def __init__(self, folder: Path, maker: Callable[[], Maker] = AtOnce, *,
-                 clock: Callable[[], float] = time.monotonic, now: Callable[[], datetime] = utc_now) -> None:
-        self.folder, self.clock, self.now = folder, clock, now
+                 clock: Callable[[], float] = time.monotonic, now: Callable[[], datetime] = utc_now,
+                 kinds: tuple[str, ...] = QUICK_KINDS) -> None:  # fmt: skip
+        self.folder, self.clock, self.now, self.kinds = folder, clock, now, kinds
         self.drills: Drills | None = None
         self.pointer = Pointer()
         self.fault = ""
@@ -102,8 +106,11 @@ class Practice:
         field.rect = pygame.Rect(right - ui.px(150), top, ui.px(150), ui.px(36))
         choices = Radio("learner", [], at, area=0)
         told = Label("practises", string="Practising", size=CONTROL, role="muted")
-        told.rect = pygame.Rect(left, top + ui.px(8), ui.px(92), ui.px(24))
-        room = pygame.Rect(told.rect.right, top, field.rect.left - ui.px(8) - told.rect.right, ui.px(36))
+        room = pygame.Rect(left + ui.px(92), top, field.rect.left - ui.px(100) - left, ui.px(36))
+        if len(names) < IN_ROW:
+            room.width = room.width * len(names) // IN_ROW
+            room.right = field.rect.left - ui.px(8)
+        told.rect = pygame.Rect(room.left - ui.px(92), top + ui.px(8), ui.px(88), ui.px(24))
         if len(names) > IN_ROW:
             rows = [ui.shortened(name, CONTROL, room.width - ui.px(60)) for name in names]
             rows[at] = f"● {rows[at]}"
@@ -121,7 +128,7 @@ class Practice:
         """Begin a sitting; False when the record cannot be used."""
         self.leave()
         try:
-            self.drills = Drills(self.record, self._maker(), self.clock)
+            self.drills = Drills(self.record, self._maker(), self.clock, kinds=self.kinds)
         except ShopError as error:
             self.fault = str(error).splitlines()[0]
         return self.drills is not None
@@ -154,9 +161,7 @@ class Practice:
         if key not in self._pictures:
             if len(self._pictures) > 8:
                 self._pictures.clear()
-            high, wide = picture.rgb.shape[:2]
-            plain = pygame.image.frombuffer(picture.rgb.tobytes(), (wide, high), "RGB")
-            self._pictures[key] = picture, pygame.transform.smoothscale(plain, size)
+            self._pictures[key] = picture, enlarged(picture, size)
         return self._pictures[key][1]
 
     def tick(self, group: Group) -> bool:
@@ -227,11 +232,13 @@ class Practice:
         self.pointer = Pointer()
         group.focus_on(f"drill number {drills.shown} {drills.at}" if isinstance(drills.form, Number) else None)
 
-    def key(self, event: pygame.event.Event, group: Group) -> None:
-        """A key that no widget wanted."""
+    def key(self, event: pygame.event.Event, group: Group) -> str:
+        """A key that no widget wanted; what it says, as the id of a widget, when that is beyond the sitting."""
         drills = self.drills
         if drills is None:
-            return
+            return ""
+        if drills.ended:
+            return "drill leave home" if event.key in ON else ""
         before = drills.shown, drills.at, drills.told is None
         form, key = drills.form, event.key
         number = DIGITS.get(key, 0) or (10 if key in DIGITS else BEYOND.get(key, 0))
@@ -247,4 +254,5 @@ class Practice:
             group.focus_on(f"drill number {drills.shown} {drills.at}")  # the digit itself comes as text
         if before != (drills.shown, drills.at, drills.told is None):
             self.aim(group)
+        return ""
 

@@ -4,7 +4,9 @@ import math
 from dataclasses import dataclass, field
 from typing import ClassVar, NamedTuple
 
+import numpy as np
 import pygame
+from numpy.typing import NDArray
 
 from sim.bench.controls import FORWARD, PRESSES, Said, Widget
 from sim.bench.drills import Dot, Way
@@ -18,9 +20,9 @@ AROUND = ((1, -1), (-1, -1), (1, 1), (-1, 1), (0, -1), (1, 0), (0, 1), (-1, 0))
 """Where the number of a place may stand, seen from the place."""
 FILLS: dict[str, tuple[Rgb, Rgb]] = {
     "": (INK, CHALK), "chosen": (CALL_FILL, INK), "true": (DARK.reached, INK), "wrong": (DARK.not_reached, INK),
-    "missed": (INK, DARK.reached),
+    "missed": (INK, DARK.reached), "other": (DARK.not_reached, INK),
 }  # fmt: skip
-ENDS = {"true": " ✓", "wrong": " ✕", "missed": " ✓"}
+ENDS = {"true": " ✓", "wrong": " ✕", "missed": " left"}
 WAYS: dict[str, Rgb] = {"chosen": CALL_FILL, "yours": DARK.not_reached, "true": DARK.reached}
 
 
@@ -38,6 +40,30 @@ class Chip(NamedTuple):
     dot: Dot
     at: tuple[float, float]
     box: pygame.Rect
+
+
+def enlarged(picture: Picture, size: tuple[int, int]) -> pygame.Surface:
+    """A picture at a size in pixels: smooth when it is smaller, by cubic curves through its pixels when it is larger."""
+    high, wide = picture.rgb.shape[:2]
+    if size[0] <= wide:
+        plain = pygame.image.frombuffer(picture.rgb.tobytes(), (wide, high), "RGB")
+        return pygame.transform.smoothscale(plain, size)
+    across, down = _curves(size[0], wide), _curves(size[1], high)
+    made = np.stack([down @ picture.rgb[..., n].astype(np.float32) @ across.T for n in range(3)], axis=-1)
+    pixels = np.clip(np.rint(made), 0.0, 255.0).astype(np.uint8)
+    return pygame.image.frombuffer(pixels.tobytes(), size, "RGB")
+
+
+def _curves(count: int, given: int) -> NDArray[np.float32]:
+    """Weights (count, given) of cubic curves through given values, the ends held."""
+    at = (np.arange(count) + 0.5) * given / count - 0.5
+    low = np.floor(at).astype(int)
+    t = at - low
+    shares = (-t**3 + 2 * t**2 - t, 3 * t**3 - 5 * t**2 + 2, -3 * t**3 + 4 * t**2 + t, t**3 - t**2)
+    weights = np.zeros((count, given), np.float32)
+    for k, share in enumerate(shares):
+        np.add.at(weights, (np.arange(count), np.clip(low + k - 1, 0, given - 1)), 0.5 * share)
+    return weights
 
 
 @dataclass(eq=False)
@@ -123,15 +149,15 @@ class Shown(Widget):
     def _paint_way(self, surface: pygame.Surface, ui: Ui, way: Way) -> None:
         """A line through the middle, as it lies on the iron."""
         x, y = self.mm_of(self.rect.center)
-        reach = 0.42 * self.rect.width / self.zoom / self.picture.px_per_mm
+        reach = (0.34 if way.words == "next" else 0.42) * self.rect.width / self.zoom / self.picture.px_per_mm
         dx, dy = reach * math.cos(math.radians(way.deg)), reach * math.sin(math.radians(way.deg))
         ends = self.px_of(x - dx, y - dy), self.px_of(x + dx, y + dy)
         for colour, wide in ((INK, 5), (WAYS[way.state], 3)):
             pygame.draw.line(surface, colour, *ends, ui.px(wide))
-        words = {"true": "scraped ✓", "yours": "yours"}.get(way.state)
-        if words:
+        if way.words:
+            words, end = f"{way.words}{ENDS.get(way.state, '')}", ends[way.state == "true"]
             box = pygame.Rect((0, 0), (ui.measured(words, SMALL, True)[0] + ui.px(10), ui.px(20)))
-            box.center = (round(ends[way.state == "true"][0]), round(ends[way.state == "true"][1]))
+            box.center = round(end[0]), round(end[1])
             box.clamp_ip(self.rect)
             ui.box(surface, box, WAYS[way.state], INK)
             ui.line(surface, box, words, SMALL, INK, bold=True, align="centre")
@@ -141,7 +167,8 @@ class Shown(Widget):
 class Asked(Shown):
     """A picture on which one answers: a click takes a place, a drag draws a direction.
 
-    It says ("drill pick", number) and ("drill way", degrees). At the focus arrows go from place to place or turn the direction, Space and Enter take a place.
+    It says ("drill pick", number) and ("drill way", degrees). At the focus arrows go from place to place, Space and
+    Enter take one.
     """
 
     focusable: ClassVar[bool] = True

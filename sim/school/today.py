@@ -153,7 +153,7 @@ class Today:
     def remaining_s(self) -> float:
         """What is left of the five minutes, s."""
         spent = (self._book.now() - self._begun).total_seconds() - self._waited_s
-        return max(SITTING_S - spent, 0.0)
+        return min(max(SITTING_S - spent, 0.0), SITTING_S)
 
     def waited(self, seconds: float) -> None:
         """Take off what went by while nothing could be answered, because an item was being made."""
