@@ -24,7 +24,8 @@ ROOMS = {
     "books": "rows recordfile shopcards moving record standing shoplog",
     "school": "cautions faults calls seen evidence remark print_rules stroke_rules finish coach view bank item "
     "kinds_marks kinds_prints kinds_faces kind_next kinds readers "
-    "sitting today making lesson attempt facts lessonfile checks ways trials play result classroom cards exercises",
+    "sitting today making lesson attempt facts check checks_reading checks_iron checks way ways_reading ways_iron ways "
+    "lessonfile trials play result classroom cards exercises",
     "report": "tables figures recut part page part_page progress class_page sheet map paper cards_page",
     "bench": "palette viewport iron gestures hand_today pieces back desk kept hold lettering controls entries "
     "widgets uncovered panels inhand pane keys start files finish drills shown drillpage practice "

@@ -317,8 +317,7 @@ class Bench:
             "finish": self.finish, "copy": self._copy, "sheet": self.result_sheet, "door minutes": self._drill,
             "drill leave": lambda: None if self.practice.let_go() else self.to_start(),
             "drill leave home": self.to_start,
-            "learner": lambda: setattr(self, "note", self.practice.switch(value)),
-            "new learner": lambda: setattr(self, "note", self.practice.switch(value)),
+            "learner": lambda: self._learner(value), "new learner": lambda: self._learner(value),
         }  # fmt: skip
         if id.startswith("sample "):
             stand = read_part(paths.assets() / "parts" / "stand.toml") if id.endswith("2") else None
@@ -343,6 +342,12 @@ class Bench:
             self.show("drills")
             self.practice.aim(self.group)
         self.note = self.practice.fault
+
+    def _learner(self, to: str | int) -> None:
+        if self.group.focus == "new learner":
+            self.group.focus_on(None)  # the field is for the next name
+        if to != "":
+            self.note = self.practice.switch(to)
 
     def _said_of_tools(self, id: str, value: Any) -> None:
         desk, hold, pane = self.desk, self.hold, self.pane

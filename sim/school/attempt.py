@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from sim.errors import BadParam, Refused
 from sim.hands.worked import worked_job
 from sim.model.film import Blue, darkness
-from sim.school.lesson import COMES_IN, PARTS, Lesson, Piece
+from sim.school.lesson import COMES_IN, PARTS, Lesson, Piece, pieces_of
 from sim.shop.commands import Command, Scrape, SpotFace
 from sim.shop.job import JobStart
 from sim.shop.luck import luck
@@ -154,7 +154,7 @@ def begin_attempt(lesson: Lesson, part: str, seed: int, folder: Path | None = No
     if part not in PARTS:
         raise BadParam(f"part must be one of {', '.join(PARTS)}, got {part!r}")
     sessions = []
-    for n, piece in enumerate(lesson.pieces):
+    for n, piece in enumerate(pieces_of(lesson, seed)):
         session = begun_piece(piece, part, seed)
         if folder is not None:
             folder.mkdir(parents=True, exist_ok=True)

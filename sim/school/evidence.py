@@ -204,8 +204,12 @@ def off_blue(one: RoundSeen) -> NDArray[np.bool_]:
 
 @lru_cache(maxsize=32)
 def gone_over(one: RoundSeen) -> NDArray[np.float64]:
-    """For each stroke, the share of its length that lies on the line of an earlier stroke of the round, same way."""
-    strokes = one.strokes
+    """For each stroke of a round, the share of its length that an earlier one of the round has cut already."""
+    return over_again(one.strokes)
+
+
+def over_again(strokes: Array) -> Array:
+    """For each stroke, the share of its length that lies on the line of an earlier one, in nearly its own direction."""
     share = np.zeros(len(strokes))
     if len(strokes) < 2:
         return share

@@ -1,23 +1,34 @@
 """What there is to be judged of an attempt: its jobs are run again, act by act, and what matters is noted."""
 
+import contextlib
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
 
+from sim.errors import Refused
+from sim.measure.flatness import bearing_flatness_um
+from sim.model.face import Face
 from sim.model.marks import Marks
 from sim.school.attempt import Attempt, Said, piece_start
 from sim.school.calls import Call, CallScore, call_score, seat_plane
-from sim.school.lesson import Lesson
+from sim.school.coach import Coach, Remark
+from sim.school.lesson import Lesson, Piece, pieces_of
+from sim.school.seen import Counted, Seen
 from sim.shop.commands import Command, HoneBlade, RollFilm, Scrape, SpotFace, WipeFace, plate_of
 from sim.shop.job import Job
-from sim.shop.partwork import PushEnds, SpotUpright
+from sim.shop.partwork import PushEnds, SpotUpright, SweepFace
 from sim.shop.session import Session
 from sim.units import S_PER_H
 
 Progress = Callable[[int, int], None]
+LEDGE_MM = 0.5  # a step over so much way is a ledge: common practice, no source
+LEDGE_REACH_MM = 2.5
+TOPS_MM = 5.0  # the highest iron of fields of this side makes the plane of the tops
 
 
 class Rolled(NamedTuple):
@@ -32,7 +43,11 @@ class Rolled(NamedTuple):
 
 
 class Stroked(NamedTuple):
-    """A stroke of the learner's, and what it did; mm, N, um."""
+    """A stroke of the learner's, and what it did; mm, N, um.
+
+    edge_um: radius of the blade's edge after it. ledge_um: the steepest step it left at either end, over half a
+    millimetre. low_um: how far the iron under its middle lay below the tops of the face when the piece was taken over.
+    """
 
     piece: int
     round: int
@@ -46,15 +61,26 @@ class Stroked(NamedTuple):
     edge_um: float
     inked_share: float
     removed_mm3: float
+    ledge_um: float
+    low_um: float
 
 
 class Printed(NamedTuple):
-    """A print as it was lifted."""
+    """A print as it was lifted.
+
+    face: which was printed. film_um: mean film on the plate before it. flat_um: bearing flatness of the face; both
+    before the print. lint: hairs and chips between face and plate. strokes: made on the piece before it.
+    """
 
     piece: int
     round: int
+    face: str
+    command: Command
     marks: Marks
     predicted: dict[str, Any] | None
+    film_um: float
+    flat_um: float
+    lint: int
     strokes: int
 
 
@@ -83,6 +109,10 @@ class Facts:
     counts : list of (piece, round, what was said of a square)
     hinged : dict
         Piece to what the last hinge test showed.
+    swept : list of (piece, SweepFace)
+    remarks : list of (piece, Remark)
+        What the coach sees from prints and strokes, whether or not the learner was told; then what the iron says.
+    lamps : list of (piece, degrees)
     begun, ended : list of Job
         Each piece as it was taken over and as it was left; to look at.
     hours : float
@@ -92,6 +122,7 @@ class Facts:
 
     lesson: Lesson
     part: str
+    seed: int = 0
     rolled: list[Rolled] = field(default_factory=list)
     printed: list[Printed] = field(default_factory=list)
     strokes: list[Stroked] = field(default_factory=list)
@@ -100,6 +131,9 @@ class Facts:
     answers: dict[tuple[int, str], Any] = field(default_factory=dict)
     counts: list[tuple[int, int, dict[str, Any]]] = field(default_factory=list)
     hinged: dict[int, Any] = field(default_factory=dict)
+    swept: list[tuple[int, SweepFace]] = field(default_factory=list)
+    remarks: list[tuple[int, Remark]] = field(default_factory=list)
+    lamps: list[tuple[int, float]] = field(default_factory=list)
     begun: list[Job] = field(default_factory=list)
     ended: list[Job] = field(default_factory=list)
     hours: float = 0.0
@@ -110,6 +144,16 @@ class Facts:
     def rounds(self) -> int:
         """Prints that were made."""
         return len(self.printed)
+
+    @property
+    def pieces(self) -> tuple[Piece, ...]:
+        """The pieces in the order in which this attempt had them."""
+        return pieces_of(self.lesson, self.seed)
+
+    def faults(self) -> dict[int, int]:
+        """Number of a fault to how often the coach saw it."""
+        seen = [one.fault for _, one in self.remarks if one.fault and not one.praise]
+        return {number: seen.count(number) for number in sorted(set(seen))}
 
 
 def gather(attempt: Attempt, progress: Progress | None = None) -> Facts:
@@ -127,11 +171,11 @@ def gather_from(lesson: Lesson, part: str, seed: int, commands: Sequence[Sequenc
     Refused
         A command that is not possible where it stands.
     """
-    facts = Facts(lesson, part)
+    facts = Facts(lesson, part, seed)
     total, done = sum(len(one) for one in commands), 0
-    for n, piece in enumerate(lesson.pieces):
+    for n, piece in enumerate(facts.pieces):
         session = Session.begin(piece_start(piece, part, seed), copies_mb=0.0)
-        taken = _taken_over(lesson, n, commands[n])
+        taken = taken_over(piece, commands[n])
         walk = _Walk(facts, n, [one for one in said if one.piece == n])
         for k, command in enumerate(commands[n]):
             if k == taken:
@@ -140,7 +184,7 @@ def gather_from(lesson: Lesson, part: str, seed: int, commands: Sequence[Sequenc
                 walk.before(k, command, session.job)
             result = session.do(command)
             if k >= taken:
-                walk.after(command, result, session.job)
+                walk.after(command, result, session)
             done += 1
             if progress:
                 progress(done, total)
@@ -150,9 +194,8 @@ def gather_from(lesson: Lesson, part: str, seed: int, commands: Sequence[Sequenc
     return facts
 
 
-def _taken_over(lesson: Lesson, n: int, commands: Sequence[Command]) -> int:
+def taken_over(piece: Piece, commands: Sequence[Command]) -> int:
     """How many commands of a piece were there when the learner took it over: its worked rounds and what came before."""
-    piece = lesson.pieces[n]
     count = 0
     if piece.worked is not None:
         prints = 0
@@ -173,41 +216,68 @@ class _Walk:
         self.calls: tuple[Call, ...] | None = None
         self.predicted: dict[str, Any] | None = None
         self.next = 0
+        self.seen, self.coach, self.asked = Seen(), Coach(), 0
+        self.low_um: dict[str, NDArray[np.float64]] = {}
+        self.was = np.zeros((1, 1))
+        self.film_um = self.flat_um = math.nan
 
     def begin(self, job: Job) -> None:
         """The learner takes the piece over."""
         self.facts.begun.append(job.copy())
         self.clock_s = job.clock_s
+        self.low_um = {name: _below_tops_um(face) for name, face in job.part.faces.items()}
 
     def before(self, k: int, command: Command, job: Job) -> None:
         """What was said before an act; calls of a print are closed by the first act that changes what they were of."""
         self._hear(k, job)
         if self.calls is not None and not isinstance(command, HoneBlade):
             self._close_calls(job)
+        if isinstance(command, SpotFace | SpotUpright):
+            self._ask_coach()
+            plate = job.square if isinstance(command, SpotUpright) and job.square is not None else job.plate
+            self.film_um = float(plate.film_um.mean())
+            self.flat_um = bearing_flatness_um(job.face)
+            self.lint = len(plate.lint) + len(job.face.chips)
+        elif isinstance(command, Scrape):
+            self.was = job.face.height_um.copy()
 
-    def after(self, command: Command, result: Any, job: Job) -> None:
+    def after(self, command: Command, result: Any, session: Session) -> None:
         """What an act has done."""
-        facts = self.facts
+        facts, job = self.facts, session.job
         facts.acts.append((self.piece, job.round, type(command).__name__))
+        self.seen.note(command, session)
         if isinstance(command, RollFilm):
             facts.rolled.append(_rolled(self.piece, job, command))
         elif isinstance(command, SpotFace | SpotUpright):
-            seen = job.start.material.blue.seen_um
-            marks = Marks((job.face.blue_um >= seen) & job.face.iron, job.face.iron.copy(), job.face.pitch_mm)
-            facts.printed.append(Printed(self.piece, job.round, marks, self.predicted, len(facts.strokes)))
+            facts.printed.append(Printed(self.piece, job.round, job.in_hand, command, _marks(job), self.predicted,
+                                         self.film_um, self.flat_um, self.lint, len(facts.strokes)))
             self.predicted = None
         elif isinstance(command, Scrape):
-            facts.strokes += _strokes(self.piece, job, command, result)
+            facts.strokes += _strokes(self.piece, job, command, result, self.was, self.low_um[job.in_hand])
         elif isinstance(command, PushEnds):
             facts.hinged[self.piece] = result
+        elif isinstance(command, SweepFace):
+            facts.swept.append((self.piece, command))
 
     def end(self, k: int, job: Job) -> None:
         """The piece is put down."""
         self._hear(k, job)
         if self.calls is not None:
             self._close_calls(job)
+        self._ask_coach()
+        if len(self.facts.strokes):
+            with contextlib.suppress(Refused):  # what cannot stand on a plate: nothing more is to be said of it
+                self.facts.remarks += [(self.piece, one) for one in self.coach.at_finish(self.seen, job)]
         self.facts.ended.append(job.copy())
         self.facts.hours += (job.clock_s - self.clock_s) / S_PER_H
+
+    def _ask_coach(self) -> None:
+        """What the coach has to say of the round that ends, once."""
+        if len(self.seen.rounds) > self.asked:
+            self.asked = len(self.seen.rounds)
+            remark = self.coach.at_round(self.seen)
+            if remark is not None:
+                self.facts.remarks.append((self.piece, remark))
 
     def _hear(self, k: int, job: Job) -> None:
         facts = self.facts
@@ -218,8 +288,15 @@ class _Walk:
                 self.predicted = one.data
             elif one.kind == "calls":
                 self.calls = tuple(Call(float(x), float(y), int(n), bool(sure)) for x, y, n, sure in one.data["calls"])
+                if self.seen.rounds:
+                    self.seen.calls(self.seen.rounds[-1].number, self.calls)
             elif one.kind == "count":
                 facts.counts.append((self.piece, job.round, one.data))
+                if self.seen.rounds:
+                    told = (float(one.data.get(key, math.nan)) for key in Counted._fields)
+                    self.seen.counted(self.seen.rounds[-1].number, Counted(*told))
+            elif one.kind == "lamp":
+                facts.lamps.append((self.piece, float(one.data["lamp_deg"])))
             elif one.kind == "answer":
                 facts.answers[self.piece, str(one.data["question"])] = one.data["value"]
             facts.hints += one.kind in ("hint", "coach")
@@ -229,9 +306,7 @@ class _Walk:
         calls, self.calls = self.calls or (), None
         if not calls:
             return
-        seen = job.start.material.blue.seen_um
-        marks = Marks((job.face.blue_um >= seen) & job.face.iron, job.face.iron, job.face.pitch_mm)
-        score = call_score(calls, marks, job.face.height_um, seat_plane(job.face, job.body))
+        score = call_score(calls, _marks(job), job.face.height_um, seat_plane(job.face, job.body))
         self.facts.called.append(Called(self.piece, job.round, calls, score))
 
 
@@ -244,14 +319,62 @@ def _rolled(piece: int, job: Job, command: RollFilm) -> Rolled:
     return Rolled(piece, job.round, command.weight_um, mean, cv, command.applicator)
 
 
-def _strokes(piece: int, job: Job, command: Scrape, cut: Any) -> list[Stroked]:
+def _marks(job: Job) -> Marks:
+    """The marks that are to be seen on the face in hand now."""
+    face = job.face
+    return Marks((face.blue_um >= job.start.material.blue.seen_um) & face.iron, face.iron.copy(), face.pitch_mm)
+
+
+def _strokes(piece: int, job: Job, command: Scrape, cut: Any, was: NDArray[np.float64],
+             low_um: NDArray[np.float64]) -> list[Stroked]:
     share = cut.inked_cells / np.maximum(cut.cells, 1.0)
-    rows = zip(command.made, cut.deepest_um, cut.edge_um, share, cut.removed_mm3, strict=True)
+    made, pitch = command.made, job.face.pitch_mm
+    ledges = ledges_um(was - job.face.height_um, pitch, made)
+    middle = 0.5 * (made[:, :2] + made[:, 2:4]) / pitch
+    j, i = (np.clip(middle[:, axis].astype(np.int64), 0, n - 1) for axis, n in ((0, was.shape[1]), (1, was.shape[0])))
+    rows = zip(made, cut.deepest_um, cut.edge_um, share, cut.removed_mm3, ledges, low_um[i, j], strict=True)
     found = []
     for (x0, y0, x1, y1, push), *did in rows:
-        made = [float(v) for v in (x0, y0, x1, y1, push, *did)]
-        found.append(Stroked(piece, job.round, command.blade, *made))
+        found.append(Stroked(piece, job.round, command.blade, *(float(v) for v in (x0, y0, x1, y1, push, *did))))
     return found
+
+
+def ledges_um(taken_um: NDArray[np.float64], pitch_mm: float, strokes: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The steepest step over half a millimetre within 2.5 mm of either end of each stroke, along its middle line, um.
+
+    Parameters
+    ----------
+    taken_um : float64 (ny, nx)
+        What the strokes took.
+    strokes : float64 (n, 5)
+        Mm and N.
+    """
+    start, way = strokes[:, :2], strokes[:, 2:4] - strokes[:, :2]
+    length = np.hypot(way[:, 0], way[:, 1])
+    unit = way / length[:, None]
+    at = np.arange(-1.0, LEDGE_REACH_MM + 1e-9, 0.5 * LEDGE_MM)
+    found = np.zeros(len(strokes))
+    for origin, sign in ((start, 1.0), (start + way, -1.0)):
+        points = origin[:, None, :] + sign * at[None, :, None] * unit[:, None, :]
+        depth = map_coordinates(taken_um, (points[..., 1] / pitch_mm - 0.5, points[..., 0] / pitch_mm - 0.5), order=1,
+                                mode="nearest")  # fmt: skip
+        found = np.maximum(found, np.abs(depth[:, 2:] - depth[:, :-2]).max(axis=1))
+    return found
+
+
+def _below_tops_um(face: Face) -> NDArray[np.float64]:
+    """How far each cell lies below the tops of the face: below the plane through the highest iron of each field."""
+    size = max(1, round(TOPS_MM / face.pitch_mm))
+    iron = np.where(face.scored, face.height_um, -np.inf)
+    ny, nx = iron.shape
+    rows, cols = np.arange(0, ny, size), np.arange(0, nx, size)
+    tops = np.maximum.reduceat(np.maximum.reduceat(iron, rows, axis=0), cols, axis=1)
+    y, x = np.meshgrid((rows + 0.5 * size) * face.pitch_mm, (cols + 0.5 * size) * face.pitch_mm, indexing="ij")
+    good = np.isfinite(tops)
+    plane, *_ = np.linalg.lstsq(np.column_stack([np.ones(good.sum()), x[good], y[good]]), tops[good], rcond=None)
+    yy, xx = np.mgrid[0:ny, 0:nx]
+    middle = plane[0] + plane[1] * (xx + 0.5) * face.pitch_mm + plane[2] * (yy + 0.5) * face.pitch_mm
+    return np.asarray(middle - face.height_um)
 
 
 def strokes_since(facts: Facts, printed: Printed) -> list[Stroked]:

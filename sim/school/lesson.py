@@ -6,6 +6,7 @@ from typing import Any
 
 from sim.shop.commands import Command
 from sim.shop.job import JobStart
+from sim.shop.luck import luck
 
 PARTS = ("help", "alone", "check")
 """Parts that are attempts; before them one watches the model solution."""
@@ -31,7 +32,8 @@ class Worked:
 class Piece:
     """One job of a lesson. Seeds: that of the attempt and `seed_step` on top.
 
-    before: acts that are done before the learner takes over.
+    before: acts that are done before the learner takes over. asked_um: the film or the depth that is asked for; 0
+    where the lesson asks for none.
     """
 
     start: JobStart = field(default_factory=JobStart)
@@ -39,6 +41,7 @@ class Piece:
     worked: Worked | None = None
     before: tuple[Command, ...] = ()
     seed_step: int = 0
+    asked_um: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -118,7 +121,7 @@ class Seeds:
 
 @dataclass(frozen=True)
 class Lesson:
-    """A lesson; `name` is that of its file."""
+    """A lesson; `name` is that of its file. shuffled: its pieces come in another order for each seed."""
 
     name: str
     number: int
@@ -137,4 +140,13 @@ class Lesson:
     seeds: Seeds
     model: Solution
     wrong: Solution
+    shuffled: bool = False
     path: Path = field(default_factory=Path)
+
+
+def pieces_of(lesson: Lesson, seed: int) -> tuple[Piece, ...]:
+    """The pieces in the order in which an attempt of this seed has them."""
+    if not lesson.shuffled:
+        return lesson.pieces
+    order = luck(seed, "plan", 0, 2).permutation(len(lesson.pieces))
+    return tuple(lesson.pieces[n] for n in order)

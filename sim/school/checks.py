@@ -1,0 +1,73 @@
+"""What an attempt came to: every figure of its lesson against its limits, passed or not, merit or not."""
+
+import math
+from dataclasses import dataclass
+
+from sim.school import checks_iron, checks_reading
+from sim.school.check import CHECKS as CHECKS
+from sim.school.check import Better
+from sim.school.check import Check as Check
+from sim.school.facts import Facts
+from sim.school.lesson import Lesson
+
+MODULES = (checks_reading, checks_iron)
+"""Modules whose checks are registered."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """A figure against its limits."""
+
+    check: str
+    doc: str
+    unit: str
+    better: Better
+    value: float
+    passes: float
+    merit: float
+    passed: bool
+    merited: bool
+
+    def sentence(self) -> str:
+        """The figure and what was asked, in one line."""
+        asked = f"at {'least' if self.better == 'high' else 'most'} {self.passes:g} {self.unit}".rstrip()
+        got = f"{self.value:.3g} {self.unit}".rstrip() if math.isfinite(self.value) else "nothing to be judged"
+        return f"{self.doc}: {got}, asked {asked}"
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What an attempt came to.
+
+    Attributes
+    ----------
+    figures : dict of str to float
+        By name with unit; NaN where there was nothing to be judged.
+    rows : tuple of Row
+    passed, merit : bool
+        Merit is earned in a check on another day alone, without hints and without looking under the blue.
+    faults : dict of int to int
+        Number of a fault to how often the coach saw it.
+    """
+
+    figures: dict[str, float]
+    rows: tuple[Row, ...]
+    passed: bool
+    merit: bool
+    faults: dict[int, int]
+
+
+def judge(lesson: Lesson, facts: Facts) -> Judged:
+    """Judge an attempt by the limits of its lesson."""
+    rows = []
+    for limit in lesson.limits:
+        one = CHECKS[limit.check]
+        value = float(one.figure(facts))
+        rows.append(Row(one.name, one.doc, one.unit, one.better, value, limit.passes, limit.merit,
+                        one.reached(value, limit.passes), one.reached(value, limit.merit)))  # fmt: skip
+    figures = {row.check: row.value for row in rows} | {"shop_hours": facts.hours, "rounds": float(facts.rounds),
+                                                        "strokes": float(len(facts.strokes))}  # fmt: skip
+    passed = all(row.passed for row in rows)
+    helped = facts.hints > 0 or facts.uncovered > 0
+    merit = passed and facts.part == "check" and not helped and all(row.merited for row in rows)
+    return Judged(figures, tuple(rows), passed, merit, facts.faults())

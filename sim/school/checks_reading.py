@@ -1,0 +1,313 @@
+"""Checks of reading and deciding: films, calls, forms, counts, what a print can be believed to say."""
+
+import csv
+import math
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from sim.errors import BadFile
+from sim.measure.spots import EYE, islands, spots
+from sim.measure.verdict import standard_marks
+from sim.model.marks import Marks
+from sim.paths import lessons
+from sim.school.check import check
+from sim.school.facts import Facts, Printed
+from sim.shop.commands import RollFilm, SpotFace, StoneFace, WipeFace, WipePlate, perform
+from sim.shop.job import Job
+from sim.shop.partwork import PushEnds
+
+FORMS = ("even", "crowned", "hollow", "twisted")
+FOOLED = ("burrs", "lint or chips", "old blue", "nothing")
+MUCH_LINT = 3  # hairs and chips from which they hold a face off: common practice, no source
+MUCH_BURR_UM = 0.4  # mean burr on the scored iron: computed, a stoned face keeps under 0.1
+OLD_BLUE_PCT = 1.0
+
+
+def worst(values: list[float]) -> float:
+    """The largest of some values; NaN where there are none, or where one is missing."""
+    return max(values) if values and all(math.isfinite(v) for v in values) else math.nan
+
+
+def middle(values: list[float]) -> float:
+    """The median of what there is; NaN where there is nothing."""
+    known = [v for v in values if math.isfinite(v)]
+    return float(np.median(known)) if known else math.nan
+
+
+def _number(value: Any) -> float:
+    """An answer as a number; NaN for anything else."""
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else math.nan
+
+
+# Films
+
+
+@check("%", "low")
+def film_off_pct(facts: Facts) -> float:
+    """Film on the plate at the print against the one that was asked for, the worst piece."""
+    found = []
+    for n, piece in enumerate(facts.pieces):
+        if piece.asked_um > 0.0:
+            last = [one for one in facts.printed if one.piece == n]
+            found.append(100.0 * abs(last[-1].film_um / piece.asked_um - 1.0) if last else math.nan)
+    return worst(found)
+
+
+@check("", "low")
+def film_cv(facts: Facts) -> float:
+    """Unevenness of the films that were rolled, the worst: standard deviation over mean."""
+    return worst([one.cv for one in facts.rolled])
+
+
+@check("prints", "high")
+def predictions(facts: Facts) -> float:
+    """Prints before which it was said where they would be hardest."""
+    return float(sum(one.predicted is not None for one in facts.printed))
+
+
+@check("", "low")
+def film_ratio(facts: Facts) -> float:
+    """Film at a print over the height still to come off, or the other way round; the median print."""
+    ratios = [one.film_um / one.flat_um for one in facts.printed if one.flat_um > 0.0 and one.film_um > 0.0]
+    return middle([max(r, 1.0 / r) for r in ratios])
+
+
+@check("mm", "high")
+def plate_way_mm(facts: Facts) -> float:
+    """How far apart the places on the plate were at which it was printed."""
+    places = np.array([(one.command.x_mm, one.command.y_mm) for one in facts.printed
+                       if isinstance(one.command, SpotFace)])  # fmt: skip
+    return float(np.hypot(*(places.max(axis=0) - places.min(axis=0)))) if len(places) else math.nan
+
+
+# Calls
+
+
+@check("points", "high")
+def call_skill(facts: Facts) -> float:
+    """Order of the calls against the iron, the poorest print: 0 dealt at random, 100 perfect."""
+    skills = []
+    for n in range(len(facts.pieces)):
+        mine = [one.score for one in facts.called if one.piece == n and one.score is not None]
+        skills.append(min((one.skill for one in mine), default=math.nan))
+    return min(skills) if skills and all(math.isfinite(v) for v in skills) else math.nan
+
+
+@check("marks", "high")
+def marks_called(facts: Facts) -> float:
+    """Marks called in the print with the fewest."""
+    counts = [sum(one.score.called for one in facts.called if one.piece == n and one.score is not None)
+              for n in range(len(facts.pieces))]  # fmt: skip
+    return float(min(counts)) if counts else math.nan
+
+
+@check("%", "low")
+def inversions_pct(facts: Facts) -> float:
+    """Pairs of calls that were the wrong way round."""
+    scores = [one.score for one in facts.called if one.score is not None]
+    pairs = sum(one.pairs for one in scores)
+    return 100.0 * sum(one.inversions for one in scores) / pairs if pairs else math.nan
+
+
+@check("lamps", "high")
+def lamps_used(facts: Facts) -> float:
+    """Directions of the lamp, 30 degrees apart or more, under which it was read."""
+    kept: list[float] = []
+    for _, deg in facts.lamps:
+        if all(min(abs(deg - one) % 360.0, 360.0 - abs(deg - one) % 360.0) >= 30.0 for one in kept):
+            kept.append(deg)
+    return float(len(kept))
+
+
+# Forms
+
+
+def form_of(job: Job) -> str:
+    """The form of the face in hand: what its fitted bow and twist stand out by; "even" where both are small."""
+    face = job.face
+    ny, nx = face.shape
+    y, x = np.meshgrid(np.linspace(-1.0, 1.0, ny), np.linspace(-1.0, 1.0, nx), indexing="ij")
+    on = face.scored
+    columns = np.column_stack([np.ones(on.sum()), x[on], y[on], x[on] ** 2, y[on] ** 2, x[on] * y[on]])
+    fit, *_ = np.linalg.lstsq(columns, face.height_um[on], rcond=None)
+    bow_um, twist_um = -float(fit[3]), 2.0 * abs(float(fit[5]))
+    if max(abs(bow_um), twist_um) < LEAST_FORM_UM:
+        return "even"
+    if twist_um > abs(bow_um):
+        return "twisted"
+    return "crowned" if bow_um > 0.0 else "hollow"
+
+
+LEAST_FORM_UM = 2.5  # common practice, no source: what a film of 3 um still shows
+
+
+@check("forms", "high")
+def forms_right(facts: Facts) -> float:
+    """Forms that were named rightly."""
+    return float(sum(facts.answers.get((n, "form")) == form_of(job) for n, job in enumerate(facts.begun)))
+
+
+@check("%", "low")
+def pivot_off_pct(facts: Facts) -> float:
+    """Pivot named against where the part turned, in per cent of its length; the median piece."""
+    found = []
+    for n, job in enumerate(facts.begun):
+        said = _number(facts.answers.get((n, "pivot_pct")))
+        shown = facts.hinged.get(n) or perform(PushEnds(), job.copy())
+        found.append(abs(said - 100.0 * shown.pivots[0].share))
+    return middle(found) if sum(math.isfinite(v) for v in found) * 2 > len(found) else math.nan
+
+
+# Is the print to be believed
+
+
+def fooled_by(job: Job) -> str:
+    """What would falsify the next print of a face as it lies there: one of FOOLED."""
+    face = job.face
+    if float(face.burr_um[face.scored].mean()) > MUCH_BURR_UM:
+        return "burrs"
+    if len(job.plate.lint) + len(face.chips) >= MUCH_LINT:
+        return "lint or chips"
+    seen = face.blue_um >= job.start.material.blue.seen_um
+    return "old blue" if 100.0 * float((seen & face.iron).sum()) > OLD_BLUE_PCT * float(face.iron.sum()) else "nothing"
+
+
+@check("pieces", "high")
+def fooled_right(facts: Facts) -> float:
+    """Pieces of which it was said rightly what falsifies their print."""
+    return float(sum(facts.answers.get((n, "fooled_by")) == fooled_by(job) for n, job in enumerate(facts.begun)))
+
+
+@check("%", "high")
+def true_print_pct(facts: Facts) -> float:
+    """Last print against one of the same iron stoned, wiped and free of lint: blue in both over blue in either."""
+    found = []
+    for n, job in enumerate(facts.ended):
+        last = [one for one in facts.printed if one.piece == n]
+        found.append(-_overlap_pct(last[-1], job) if last else math.nan)
+    return -worst(found)
+
+
+def _overlap_pct(made: Printed, job: Job) -> float:
+    """A print against the one that the cleaned face gives with the same film at the same place."""
+    clean, film_um = job.copy(), made.film_um
+    clean.face.burr_um[:] = 0.0
+    for command in (WipeFace(), WipePlate(), RollFilm(max(0.1, min(film_um, 50.0))), made.command):
+        perform(command, clean)
+    seen = clean.start.material.blue.seen_um
+    true = (clean.face.blue_um >= seen) & clean.face.iron
+    either = int((made.marks.marked | true).sum())
+    return 100.0 * int((made.marks.marked & true).sum()) / either if either else math.nan
+
+
+@check("passes", "low")
+def stonings(facts: Facts) -> float:
+    """Passes of the stone, on the piece with most of them."""
+    name = StoneFace.__name__
+    return float(max(sum(act == name and piece == n for piece, _, act in facts.acts) for n in range(len(facts.pieces))))
+
+
+# Counting
+
+
+def _last_count(facts: Facts, n: int) -> dict[str, Any]:
+    mine = [data for piece, _, data in facts.counts if piece == n]
+    return mine[-1] if mine else {}
+
+
+@check("%", "low")
+def count_off_pct(facts: Facts) -> float:
+    """Spots counted against those in the square, the median face."""
+    found = []
+    for n, job in enumerate(facts.ended):
+        said = _last_count(facts, n)
+        there = _in_square(standard_marks(job.face, job.body), said)
+        found.append(100.0 * abs(_number(said.get("spots")) / there - 1.0) if there else math.nan)
+    return middle(found) if sum(math.isfinite(v) for v in found) * 2 > len(found) else math.nan
+
+
+@check("points", "low")
+def bearing_off_points(facts: Facts) -> float:
+    """Bearing named against that of the whole face, the median face."""
+    found = []
+    for n, job in enumerate(facts.ended):
+        said = _number(_last_count(facts, n).get("bearing_pct"))
+        found.append(abs(said - spots(standard_marks(job.face, job.body)).bearing_pct))
+    return middle(found) if sum(math.isfinite(v) for v in found) * 2 > len(found) else math.nan
+
+
+@check("faces", "high")
+def worst_squares_found(facts: Facts) -> float:
+    """Faces whose square was put down where hardly any other has fewer spots."""
+    found = 0
+    for n, job in enumerate(facts.ended):
+        said = _last_count(facts, n)
+        if not {"x_mm", "y_mm"} <= set(said):
+            continue
+        marks = standard_marks(job.face, job.body)
+        one = spots(marks)
+        found += _in_square(marks, said) <= one.lowest + NEAR_WORST * (one.mean - one.lowest)
+    return float(found)
+
+
+NEAR_WORST = 0.3  # of the way from the poorest square to the mean: common practice, no source
+
+
+def _in_square(marks: Marks, said: dict[str, Any]) -> int:
+    """Spots whose middle lies in the counting square that was put down."""
+    x, y = _number(said.get("x_mm")), _number(said.get("y_mm"))
+    one = islands(marks, EYE.gap_mm)
+    keep = one.area_mm2 >= EYE.spot_area_mm2
+    for at, low in ((one.x_mm, x), (one.y_mm, y)):
+        keep &= (at >= low) & (at < low + EYE.square_mm)
+    return int(keep.sum())
+
+
+# Deciding
+
+
+@lru_cache(maxsize=4)
+def decisions() -> dict[str, dict[str, dict[str, float]]]:
+    """Recorded trials of lesson 16: case to way to median hours and share that met the target.
+
+    Raises
+    ------
+    BadFile
+        If the table is missing or damaged.
+    """
+    path = lessons() / "trials" / "machine_again.csv"
+    try:
+        with path.open(encoding="utf-8", newline="") as file:
+            rows = list(csv.DictReader(line for line in file if not line.startswith("#")))
+        found: dict[str, dict[str, dict[str, float]]] = {}
+        for row in rows:
+            figures = {key: float(row[key]) for key in ("hours", "left_um", "met_pct")}
+            found.setdefault(row["case"], {})[row["way"]] = figures
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise BadFile(f"{path}: must be the table of recorded trials, got: {error}") from None
+    return found
+
+
+@check("h", "low")
+def decision_loss_h(facts: Facts) -> float:
+    """Hours lost by the ways chosen against the best ones, all parts together."""
+    lost = []
+    for n, piece in enumerate(facts.pieces):
+        ways, said = decisions()[piece.title], facts.answers.get((n, "way"))
+        lost.append(ways[said]["hours"] - min(w["hours"] for w in ways.values()) if said in ways else math.nan)
+    return sum(lost) if lost else math.nan
+
+
+@check("", "low")
+def hours_factor(facts: Facts) -> float:
+    """Hours foretold against the median of the recorded trials, or the other way round; the worst part."""
+    found = []
+    for n, piece in enumerate(facts.pieces):
+        ways, said = decisions()[piece.title], facts.answers.get((n, "way"))
+        told = _number(facts.answers.get((n, "hours")))
+        ratio = told / ways[said]["hours"] if said in ways and told > 0.0 else math.nan
+        found.append(max(ratio, 1.0 / ratio))
+    return worst(found)
+

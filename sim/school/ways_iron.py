@@ -1,0 +1,254 @@
+"""Ways of working on the iron: strokes of a depth, crossing, called marks, following the blue, bands, a taper."""
+
+import math
+from collections.abc import Generator
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from sim.hands.autopilot import SPLIT, STAGES, Pilot, follow_the_blue
+from sim.hands.bands import Bands, WedgeWork, taper_plan
+from sim.hands.lanes import Lanes, strokes_over
+from sim.hands.skill import Hand, lay
+from sim.hands.stand import datums_first, wedge_work
+from sim.measure.gauge import reading_plane
+from sim.measure.orient import reversal
+from sim.model.blade import RACK
+from sim.process.stroke import Iron, flat_cut
+from sim.school.evidence import poorest_field_mm
+from sim.school.way import Eyes, Take, Working, say, way
+from sim.school.ways_reading import called, place
+from sim.shop.commands import Command, HoneBlade, RollFilm, Scrape, SpotFace, StoneFace, WipeFace, strokes_as_data
+from sim.shop.partwork import SweepFace, TakeFace
+from sim.shop.sight import Sight
+
+HONE_M = 8.0
+SLANT = 0.7071067811865476
+
+
+def scraped(eyes: Eyes, hand: Hand, meant: np.ndarray, blade: str, ramp_mm: float | None = None) -> Working:
+    """Strokes as this hand makes them, the blade honed when it has cut enough."""
+    if not len(meant):
+        return
+    if eyes.sight.metres[blade] >= HONE_M:
+        yield HoneBlade(blade)
+    made = lay(meant, hand, eyes.sight.seed, eyes.sight.round)
+    for k in range(0, len(made), 500):
+        yield Scrape(blade, strokes_as_data(made[k : k + 500]), hand.care, ramp_mm or hand.ramp_mm, hand.pace_per_min)
+
+
+def push_for(blade: str, depth_um: float) -> float:
+    """The push that cuts this deep on flat iron, as one finds it by trying, N."""
+    low, high = 5.0, 600.0
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if flat_cut(RACK[blade], middle, Iron())[0] < depth_um else (low, middle)
+    return 0.5 * (low + high)
+
+
+@way
+def single_strokes(eyes: Eyes, hand: Hand, *, strokes: float = 12.0, ramp_mm: float = 1.0, push_n: float = 0.0,
+                   blade: str = "fine") -> Working:
+    """Strokes side by side, each as deep as the piece asks, eased in and out; or all with one push."""
+    for n in range(eyes.pieces):
+        yield Take(n)
+        push = push_n or push_for(blade, eyes.asked_um)
+        length, wide = eyes.sight.size_mm
+        rows = np.array([(0.5 * length - 5.0, y, 0.5 * length + 5.0, y, push)
+                         for y in np.linspace(0.12 * wide, 0.88 * wide, int(strokes))])  # fmt: skip
+        yield from scraped(eyes, hand, rows, blade, ramp_mm)
+
+
+@way
+def cross(eyes: Eyes, hand: Hand, *, rounds: float = 4.0, turn_deg: float = 60.0, blade: str = "fine",
+          push_n: float = 70.0) -> Working:
+    """Rounds of full rows, each turned against the last, stoned and wiped after."""
+    for n in range(int(rounds)):
+        yield RollFilm(3.0)
+        yield place(eyes, hand)
+        angle = math.radians(45.0 + turn_deg * (n + 1))
+        lanes = Lanes((math.cos(angle), math.sin(angle)), 1.8, 8.0, 0.0, push_n)
+        rows = strokes_over(eyes.sight.iron.astype(np.int64), eyes.sight.pitch_mm, lanes)
+        yield from scraped(eyes, hand, rows, blade)
+        yield StoneFace()
+        yield WipeFace()
+
+
+def _over(eyes: Eyes, labels: np.ndarray, which: np.ndarray, stage: Any, *, slant: float = SLANT,
+          first: np.ndarray | None = None) -> np.ndarray:
+    """Strokes over the chosen marks with a stage's spacing and push."""
+    chosen = np.where(np.concatenate([[False], which])[labels], labels, 0)
+    lanes = Lanes((SLANT, slant), stage.spacing_mm, stage.longest_mm, 0.6, stage.push_n, stage.narrow_share)
+    zone = None
+    if first is not None:
+        zone = np.concatenate([[False], first])[: int(chosen.max()) + 1]
+    return strokes_over(chosen, eyes.sight.pitch_mm, lanes, zone)
+
+
+@way
+def hit_called(eyes: Eyes, hand: Hand, *, aim: str = "called", by: str = "middles") -> Working:
+    """Print, call, and scrape the marks called high and medium; or go over everything."""
+    yield RollFilm(3.0)
+    yield place(eyes, hand)
+    calls, marks, given = called(eyes, hand, by, most=40)
+    yield say("calls", calls=calls)
+    stage = STAGES[2]
+    if aim == "called":
+        yield from scraped(eyes, hand, _over(eyes, marks.labels, (given > 0) & (given < 3), stage), stage.blade)
+    else:
+        lanes = Lanes((SLANT, SLANT), stage.spacing_mm, stage.longest_mm, 0.0, stage.push_n)
+        rows = strokes_over(eyes.sight.iron.astype(np.int64), eyes.sight.pitch_mm, lanes)
+        yield from scraped(eyes, hand, rows, stage.blade)
+
+
+@way
+def only_hardest(eyes: Eyes, hand: Hand, *, take: str = "middles", strokes: float = 60.0, rounds: float = 2.0,
+                 film_um: float = 3.0) -> Working:
+    """In each round take the marks with pale middles, the largest first, until the strokes are used; or dark ones."""
+    each = int(strokes) // int(rounds)
+    for n in range(int(rounds)):
+        yield RollFilm(film_um)
+        yield place(eyes, hand, number=n)
+        calls, marks, given = called(eyes, hand, take, most=40)
+        yield say("calls", calls=calls)
+        stage = replace(STAGES[1], spacing_mm=2.2)
+        order = np.argsort(-marks.area_mm2 * (given == 1), kind="stable")
+        chosen = np.zeros(len(given), bool)
+        rows = np.zeros((0, 5))
+        for k in order:
+            if given[k] != 1:
+                break
+            chosen[k] = True
+            more = _over(eyes, marks.labels, chosen, stage, slant=SLANT if n % 2 else -SLANT)
+            if len(more) > each:
+                chosen[k] = False
+                continue
+            rows = more
+        yield from scraped(eyes, hand, rows[:each], stage.blade)
+        yield StoneFace()
+        yield WipeFace()
+
+
+def _drive(pilot: Generator[Command, Sight, None], eyes: Eyes, rounds: int) -> Working:
+    """A pilot's commands for so many rounds, each ended by a cloth."""
+    command, made, printed = next(pilot), 0, False
+    while True:
+        yield command
+        printed |= isinstance(command, SpotFace)
+        if isinstance(command, WipeFace) and printed:
+            made, printed = made + 1, False
+            if made >= rounds:
+                return
+        command = pilot.send(eyes.sight)
+
+
+@way
+def follow(eyes: Eyes, hand: Hand, *, rounds: float = 9.0, first_stage: str = "rough", last_stage: str = "even",
+           film_factor: float = 1.0, stone: bool = True, crossing: bool = True, split: bool = True,
+           least_mark_mm2: float = 0.3, edge_mm: float = 2.0, even_share: float = 0.45) -> Working:
+    """Follow the blue for some rounds: coarse to fine, crossed, stoned; with habits changed as the options say."""
+    names = [stage.name for stage in STAGES]
+    stages = STAGES[names.index(first_stage) : names.index(last_stage) + 1]
+    pilot = Pilot(film_factor=film_factor, least_mark_mm2=least_mark_mm2, edge_mm=edge_mm, even_share=even_share)
+    ends = split and last_stage == "even"
+    going = follow_the_blue(hand, pilot, stages=stages, split=SPLIT if ends else None, stone=stone, crossing=crossing)
+    yield from _drive(going, eyes, int(rounds))
+
+
+@way
+def at_the_hole(eyes: Eyes, hand: Hand, *, rounds: float = 8.0) -> Working:
+    """Work where the print shows nothing, round after round, as if a low place could be filled."""
+    stage = STAGES[1]
+    for n in range(int(rounds)):
+        yield RollFilm(stage.film_um)
+        yield place(eyes, hand, number=n)
+        x, y = poorest_field_mm(eyes.print())
+        ny, nx = eyes.sight.iron.shape
+        yy, xx = np.mgrid[0:ny, 0:nx]
+        pitch = eyes.sight.pitch_mm
+        zone = (np.hypot((xx + 0.5) * pitch - x, (yy + 0.5) * pitch - y) < 9.0) & eyes.sight.iron
+        lanes = Lanes((SLANT, SLANT if n % 2 else -SLANT), stage.spacing_mm, stage.longest_mm, 0.0, stage.push_n)
+        yield from scraped(eyes, hand, strokes_over(zone.astype(np.int64), pitch, lanes), stage.blade)
+        yield StoneFace()
+        yield WipeFace()
+
+
+@way
+def to_heights(eyes: Eyes, hand: Hand, *, rounds: float = 20.0, datum: str = "foot", face: str = "top",
+               bands: bool = True, lever_deg: float = 15.0, first_stage: str = "semi") -> Working:
+    """Sweep a face over its datum, take bands by the written heights, then follow the blue; or the blue alone."""
+    if eyes.sight.in_hand != face:
+        yield TakeFace(face)
+    names = [stage.name for stage in STAGES]
+    going = follow_the_blue(hand, stages=STAGES[names.index(first_stage) :], correct=Bands(datum) if bands else None)
+    yield from _drive(going, eyes, int(rounds))
+    yield SweepFace(face, datum, lever_deg=lever_deg)
+
+
+@way
+def by_the_foot(eyes: Eyes, hand: Hand, *, rounds: float = 14.0, finish: float = 8.0, datum: str = "foot",
+                side: str = "side", top: str = "top", where: str = "foot", again: bool = True) -> Working:
+    """Read the side both ways round, taper the foot by it, flatten, read again; or scrape the side itself."""
+    if where == "side":
+        yield TakeFace(side)
+        yield from _drive(follow_the_blue(hand, correct=Bands(datum, reverse=True)), eyes, int(rounds))
+    else:
+        pilot = follow_the_blue(hand, stages=STAGES[1:], correct=_Taper(eyes, datum, side))
+        yield TakeFace(datum)
+        yield from _drive(pilot, eyes, int(rounds) + int(finish))
+    if again:
+        yield say("answer", question="in_doubt", value="the top")
+        for turn in (180.0, 0.0):
+            yield SweepFace(side, datum, turn_deg=turn)
+        yield SweepFace(top, datum)
+
+
+class _Taper(Bands):
+    """Bands on the foot by what the side leans: asked by `follow_the_blue` in place of bands by heights."""
+
+    def __init__(self, eyes: Eyes, datum: str, side: str) -> None:
+        super().__init__(datum)
+        self.eyes, self.side = eyes, side
+        self.work = WedgeWork()
+
+    def rows(self, sight: Sight, blade: str) -> Generator[Command, Sight, Any]:
+        """The taper's bands, a fresh reading of the side every few rounds."""
+        if self.since_sweep < 0 or self.since_sweep >= 3:
+            self.plan = yield from self._read(sight, blade)
+            self.left = self.plan.rounds if self.plan else 0
+            self.since_sweep = 0
+        self.since_sweep += 1
+        return self._region(sight) if self.plan else None
+
+    def _read(self, sight: Sight, blade: str) -> Generator[Command, Sight, Any]:
+        """The side swept both ways round, and the plan for the foot."""
+        planes = []
+        for turn in (180.0, 0.0):
+            yield SweepFace(self.side, self.datum, turn_deg=turn)
+            sight = yield TakeFace(self.side)
+            if sight.written is None or len(sight.written) < 3:
+                return None
+            planes.append(reading_plane(sight.written.x_mm, sight.written.y_mm, sight.written.z_um))
+        sight = yield TakeFace(self.datum)
+        turned, straight = planes
+        lean = straight.slope_y - reversal(straight.slope_y, turned.slope_y)[0]
+        if abs(lean) * sight.size_mm[0] < self.work.limit_um:
+            return None
+        return taper_plan(sight.iron.shape, sight.pitch_mm, (-lean, 0.0), self.work.removal_um)
+
+
+@way
+def whole_part(eyes: Eyes, hand: Hand, *, rounds: float = 45.0, order: str = "datums first",
+               again: bool = True) -> Working:
+    """Every face until it is done, datums first, and a last reading of each; or the datum last."""
+    shape = eyes.shape
+    faces = datums_first(shape)
+    for face in faces if order == "datums first" else faces[::-1]:
+        if eyes.sight.in_hand != face.name:
+            yield TakeFace(face.name)
+        pilot = follow_the_blue(hand, correct=wedge_work(shape, face.name))
+        yield from _drive(pilot, eyes, int(rounds))
+    for one in shape.tolerances if again else ():
+        for turn in (180.0, 0.0) if one.kind == "perpendicularity" else (0.0,):
+            yield SweepFace(one.face, one.datum, turn_deg=turn)

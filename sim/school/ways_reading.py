@@ -1,0 +1,228 @@
+"""Ways of reading and deciding: films, calls, forms, what falsifies a print, counts, machine again or not.
+
+Errors of eyes and hands are from memory, and grow as a hand's miss of a mark does.
+"""
+
+import math
+from typing import Any
+
+import numpy as np
+
+from sim.hands.skill import Hand
+from sim.measure.spots import EYE, islands
+from sim.school.checks_reading import decisions
+from sim.school.evidence import PrintRead, read
+from sim.school.way import Eyes, Take, Working, say, spread, way, width
+from sim.shop.commands import RollFilm, SpotFace, StoneFace, WipeFace, WipePlate
+from sim.shop.partwork import PushEnds
+
+FILM_OFF = 0.1  # scatter of a rolled film's weight, skilled: from memory
+MISREAD = 0.04  # share of marks taken for a neighbouring level, skilled: from memory
+COUNT_OFF = 0.04
+PIVOT_OFF_PCT = 1.5
+BEARING_OFF = 0.8
+THICK_UM = 8.0
+ALIKE = 0.6  # overlap of two prints from which they say the same: common practice, no source
+LAMPS_DEG = 40.0, 130.0
+
+
+def place(eyes: Eyes, hand: Hand, *, film_um: float = 0.0, way_mm: float = 10.0, number: int = 0) -> SpotFace:
+    """The face put down in the middle of the plate, a little elsewhere each time."""
+    at = spread(eyes.sight, 500 + number, hand).random(2)
+    room = (0.5 * max(p - s - way_mm, 0.0) for p, s in zip(eyes.sight.plate_mm, eyes.sight.size_mm, strict=True))
+    x, y = (0.5 * (p - s) + (float(d) - 0.5) * r
+            for p, s, d, r in zip(eyes.sight.plate_mm, eyes.sight.size_mm, at, room, strict=True))
+    return SpotFace(round(max(x, 0.0), 2), round(max(y, 0.0), 2), way_mm, read_s=hand.read_s)
+
+
+@way
+def lay_films(eyes: Eyes, hand: Hand, *, film_um: float = 0.0, wipe: bool = True, predict: bool = True,
+              applicator: str = "brayer") -> Working:
+    """Roll the film that each piece asks for on a clean plate, say where it will be hardest, print."""
+    for n in range(eyes.pieces):
+        yield Take(n)
+        if wipe:
+            yield WipePlate()
+        asked = film_um or eyes.asked_um
+        off = FILM_OFF * width(hand) * spread(eyes.sight, n, hand).standard_normal()
+        yield RollFilm(round(asked * math.exp(float(np.clip(off, -1.0, 1.0))), 2), applicator)
+        if predict:
+            length, wide = eyes.sight.size_mm
+            yield say("predict", x_mm=0.5 * length, y_mm=0.5 * wide, marks="same")
+        yield place(eyes, hand)
+
+
+def levels(marks: PrintRead, how: str) -> np.ndarray:
+    """Level of each mark, 1 high to 3 low: by its middle, or by its darkness alone."""
+    dark = np.asarray(marks.dark)
+    if how == "darkness":
+        return np.where(dark >= np.percentile(dark, 67.0), 1, np.where(dark >= np.percentile(dark, 33.0), 2, 3))
+    plain = dark[~marks.pale] if (~marks.pale).any() else dark
+    return np.where(marks.pale, 1, np.where(dark >= np.median(plain), 2, 3))
+
+
+def called(eyes: Eyes, hand: Hand, how: str, most: int = 24) -> tuple[list[list[float]], PrintRead, np.ndarray]:
+    """Calls of the largest marks as this eye gives them; the print as it was read; levels by mark, 0 where none."""
+    marks = read(eyes.print())
+    order = np.argsort(-marks.area_mm2, kind="stable")[:most]
+    given = np.zeros(len(marks.area_mm2), np.int64)
+    if not len(order):
+        return [], marks, given
+    told = levels(marks, how)
+    rng = spread(eyes.sight, 100, hand)
+    wrong = rng.random(len(told)) < MISREAD * width(hand)
+    step = np.where(rng.random(len(told)) < 0.5, -1, 1)
+    told = np.where(wrong, np.clip(np.where(told == 2, told + step, 2), 1, 3), told)
+    given[order] = told[order]
+    calls = [[*_on(marks, int(k), eyes.sight.pitch_mm), int(given[k]), False] for k in order]
+    return calls, marks, given
+
+
+def _on(marks: PrintRead, k: int, pitch_mm: float) -> tuple[float, float]:
+    """A place on the mark, nearest to its middle: the middle of a ring may lie beside it."""
+    rows, cols = np.nonzero(marks.labels == k + 1)
+    x, y = (cols + 0.5) * pitch_mm, (rows + 0.5) * pitch_mm
+    n = int(np.argmin((x - marks.x_mm[k]) ** 2 + (y - marks.y_mm[k]) ** 2))
+    return round(float(x[n]), 2), round(float(y[n]), 2)
+
+
+@way
+def call_marks(eyes: Eyes, hand: Hand, *, by: str = "middles", lamps: bool = True) -> Working:
+    """Call the marks of each print high, medium or low, under two lamps; by their middles, or by darkness."""
+    for n in range(eyes.pieces):
+        yield Take(n)
+        for deg in LAMPS_DEG if lamps else ():
+            yield say("lamp", lamp_deg=deg)
+        calls, _, _ = called(eyes, hand, by)
+        yield say("calls", calls=calls)
+
+
+@way
+def name_forms(eyes: Eyes, hand: Hand, *, by: str = "hinge", film_um: float = 3.0) -> Working:
+    """Push both ends and print, then name the form and the pivot; or believe a full print alone."""
+    for n in range(eyes.pieces):
+        yield Take(n)
+        turned: Any = None
+        if by == "hinge":
+            yield PushEnds()
+            turned = eyes.result
+        yield WipePlate()
+        yield RollFilm(film_um if by == "hinge" else THICK_UM)
+        yield place(eyes, hand)
+        found = eyes.sight.marked
+        corners = _quarters(found, eyes.sight.iron)
+        yield say("answer", question="form", value=_form(turned, corners))
+        share = turned.pivots[0].share if turned is not None else 0.5
+        off = PIVOT_OFF_PCT * width(hand) * float(spread(eyes.sight, n, hand).standard_normal())
+        yield say("answer", question="pivot_pct", value=round(float(np.clip(100.0 * share + off, 0.0, 100.0)), 1))
+        yield WipeFace()
+
+
+def _quarters(marked: np.ndarray, iron: np.ndarray) -> np.ndarray:
+    """Share of blue on the iron of each quarter, float64 (2, 2)."""
+    ny, nx = marked.shape
+    rows, cols = (slice(0, ny // 2), slice(ny // 2, ny)), (slice(0, nx // 2), slice(nx // 2, nx))
+    return np.array([[marked[r, c].sum() / max(iron[r, c].sum(), 1) for c in cols] for r in rows])
+
+
+def _form(turned: Any, quarters: np.ndarray) -> str:
+    """The form by the pivots and, where they say even, by blue on two opposite corners."""
+    across = quarters[0, 0] + quarters[1, 1] - quarters[0, 1] - quarters[1, 0]
+    twisted = abs(float(across)) > 0.5 * float(quarters.sum())
+    if turned is None:
+        return "twisted" if twisted else "even"
+    if twisted:
+        return "twisted"
+    readings = set(turned.readings)
+    if "crowned" in readings and "hollow" not in readings:
+        return "crowned"
+    return "hollow" if "hollow" in readings and "crowned" not in readings else "even"
+
+
+@way
+def doubt_print(eyes: Eyes, hand: Hand, *, clean: bool = True, stones: float = 1.0) -> Working:
+    """Print as it lies; then clean, then stone, and print again each time: what changed it falsified the print."""
+    for n in range(eyes.pieces):
+        yield Take(n)
+        old = float(eyes.sight.marked.sum()) > 0.01 * float(eyes.sight.iron.sum())
+        spot = place(eyes, hand, number=n)
+        yield RollFilm(3.0)
+        yield spot
+        first = eyes.sight.marked.copy()
+        told = "nothing"
+        if clean:
+            yield WipePlate()
+            yield WipeFace()
+            yield RollFilm(3.0)
+            yield spot
+            second = eyes.sight.marked.copy()
+            for _ in range(int(stones)):
+                yield StoneFace()
+            yield WipeFace()
+            yield RollFilm(3.0)
+            yield spot
+            third = eyes.sight.marked.copy()
+            if _alike(second, third) < ALIKE:
+                told = "burrs"
+            elif _alike(first, second) < ALIKE:
+                told = "old blue" if old else "lint or chips"
+        yield say("answer", question="fooled_by", value=told)
+
+
+def _alike(one: np.ndarray, other: np.ndarray) -> float:
+    either = int((one | other).sum())
+    return int((one & other).sum()) / either if either else 1.0
+
+
+@way
+def count_faces(eyes: Eyes, hand: Hand, *, square: str = "worst", film_um: float = 1.5) -> Working:
+    """Print each face thinly, put the square down where it is poorest (or best), count it, name the bearing."""
+    for n in range(eyes.pieces):
+        yield Take(n)
+        yield WipeFace()
+        yield WipePlate()
+        yield RollFilm(film_um)
+        yield place(eyes, hand, way_mm=4.0)
+        sight = eyes.sight
+        x, y, spots = _square(_spots(eyes), sight.size_mm, square)
+        rng = spread(sight, 50 + n, hand)
+        spots *= 1.0 + COUNT_OFF * width(hand) * float(rng.standard_normal())
+        blue = 100.0 * float(sight.marked.sum()) / float(sight.iron.sum())
+        blue += BEARING_OFF * width(hand) * float(rng.standard_normal())
+        yield say("count", x_mm=x, y_mm=y, spots=float(max(0, round(spots))), bearing_pct=round(max(blue, 0.0), 1))
+
+
+def _spots(eyes: Eyes) -> np.ndarray:
+    """Middles of the marks that are counted, float64 (n, 2) mm."""
+    found = islands(eyes.print().marks, EYE.gap_mm)
+    keep = found.area_mm2 >= EYE.spot_area_mm2
+    return np.column_stack([found.x_mm[keep], found.y_mm[keep]])
+
+
+def _square(middles: np.ndarray, size_mm: tuple[float, float], which: str) -> tuple[float, float, float]:
+    """Corner of the poorest or best square, and the spots in it."""
+    best: tuple[float, float, float] | None = None
+    side = EYE.square_mm
+    for y in np.arange(0.0, max(size_mm[1] - side, 0.0) + 0.01, 2.0):
+        for x in np.arange(0.0, max(size_mm[0] - side, 0.0) + 0.01, 2.0):
+            inside = ((middles[:, 0] >= x) & (middles[:, 0] < x + side) & (middles[:, 1] >= y)
+                      & (middles[:, 1] < y + side))  # fmt: skip
+            count = float(inside.sum())
+            if best is None or (count < best[2] if which == "worst" else count > best[2]):
+                best = (float(x), float(y), count)
+    assert best is not None  # there is one square at least
+    return best
+
+
+@way
+def decide(eyes: Eyes, hand: Hand, *, by: str = "hours") -> Working:
+    """Say for each part whether it is machined again, by hours of recorded trials; or always: a cut saves work."""
+    for n in range(eyes.pieces):
+        yield Take(n)
+        ways = decisions()[eyes.title]
+        cuts = [one for one in ways if one != "scrape as it is"]
+        chosen = min(ways if by == "hours" else cuts, key=lambda one: ways[one]["hours"])
+        off = 0.1 * width(hand) * float(spread(eyes.sight, n, hand).standard_normal())
+        told = ways[chosen]["hours"] * math.exp(off) if by == "hours" else 0.4 * ways["scrape as it is"]["hours"]
+        yield say("answer", question="way", value=chosen)
+        yield say("answer", question="hours", value=round(told, 1))
