@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import pygame
 
-from sim.bench.controls import Button, Label, Slider, Widget
+from sim.bench.controls import Button, Label, Radio, Slider, Widget
 from sim.bench.drills import KIND_WORDS, PART_WORDS, PLACES, UNITS, Drills, count_of, degrees, in_signs
 from sim.bench.entries import Field
 from sim.bench.lettering import BODY, CONTROL, GOAL, LABEL, NAME, SMALL, Ui
@@ -168,10 +168,12 @@ def making_words(drills: Drills) -> str:
 
 def _ask(drills: Drills, stack: Stack, ui: Ui) -> None:
     """The controls of each form, and the button that gives the answer."""
+    if len(drills.forms) > 1 and isinstance(drills.forms[0], Line):
+        names = [PART_WORDS.get(getattr(form, "name", ""), "") for form in drills.forms]
+        stack.add(Radio("drill part", names, drills.at, hint="Which of them a drag on the picture draws"))
     for part, form in enumerate(drills.forms):
-        if len(drills.forms) > 1 and not isinstance(form, Number):
-            name = PART_WORDS.get(getattr(form, "name", ""), "The next film")
-            stack.label(name, CONTROL, "text" if part == drills.at else "muted", bold=part == drills.at)
+        if len(drills.forms) > 1 and isinstance(form, Choice):
+            stack.label("The next film", CONTROL, "text", bold=part == drills.at)
         _controls(drills, part, form, (stack, ui))
     if drills.note:
         stack.label(drills.note, LABEL, "not_reached")
@@ -204,7 +206,7 @@ def _controls(drills: Drills, part: int, form: Form, place: tuple[Stack, Ui]) ->
         step = 180.0 / form.steps if form.steps else 1.0
         value = 0.0 if picked is None else degrees(form, picked)
         said = "not yet" if picked is None else f"{value:.0f}°"
-        stack.add(Slider(f"drill slide {part}", "From the right, anticlockwise", value, (0.0, 180.0 - step),
+        stack.add(Slider(f"drill slide {part}", PART_WORDS.get(form.name, form.name), value, (0.0, 180.0 - step),
                          step, lambda _: said), 44)  # fmt: skip
 
 

@@ -279,6 +279,16 @@ class Drills:
             picked, step = self.picked[self.at], 180.0 / form.steps if form.steps else 1.0 if fine else 5.0
             self.set(self.at, 0.0 if picked is None else degrees(form, picked) + way * step)
 
+    def drawn(self) -> None:
+        """A direction was drawn to its end: the next one is drawn, when there is one that is open."""
+        if self.form is not None and self._is_picked(self.at):
+            self.at = next((n for n in range(len(self.forms)) if not self._is_picked(n)), self.at)
+
+    def aim(self, part: int) -> None:
+        """Let keys and drags be for another form."""
+        if self.form is not None and 0 <= part < len(self.forms):
+            self.at, self.note = part, ""
+
     def go_on(self) -> None:
         """Enter: to the next form that is open, or the answer is given; the next item after it."""
         if self.told is not None:
@@ -329,13 +339,13 @@ class Drills:
         return () if self.told is None else self.told.places_mm
 
     def ways(self) -> list[Way]:
-        """Directions to draw: what was picked, and after the answer what is true; of the form that keys are for."""
+        """Directions to draw: what was picked, and after the answer what is true."""
         made: list[Way] = []
         for part, form in enumerate(self.forms):
             if not isinstance(form, Line) or self.picked[part] is None:
                 continue
             if self.told is None:
-                made += [Way(degrees(form, self.picked[part]), "chosen")] if part == self.at else []
+                made.append(Way(degrees(form, self.picked[part]), "chosen", form.name))
             elif form.steps:
                 made.append(Way(degrees(form, self.told.truth[part]), "true", "next"))
             else:
@@ -423,10 +433,11 @@ def dots_of(form: Place | Order | Several, picked: Any, truth: Any) -> list[Dot]
         if isinstance(form, Order):
             rank = picked.index(n) if n in picked else None
             true = None if truth is None else truth.index(n)
-            at = rank if true is None else true
-            words += "" if at is None else f": {PLACES[at]}"
-            state = ("" if rank is None else "chosen") if true is None else "true" if rank == true else "other"
-            words += f", not {PLACES[rank]}" if state == "other" else ""
+            if true is None:
+                words, state = (words, "") if rank is None else (f"{words}: {PLACES[rank]}", "chosen")
+            elif rank is not None:
+                words += f": {PLACES[true]}" if rank == true else f": {PLACES[true]}, not {PLACES[rank]}"
+                state = "true" if rank == true else "other"
         else:
             mine = picked == n if isinstance(form, Place) else n in picked
             if truth is None:

@@ -201,6 +201,10 @@ class Practice:
             drills.give()
         elif words[1] == "way":
             drills.set(drills.at, value)
+        elif words[1] == "drawn":
+            drills.drawn()
+        elif words[1] == "part":
+            drills.aim(value)
         elif words[1] == "pick" and len(words) == 2:
             drills.pick(self._places(), value)
         elif words[1] == "pick":

@@ -43,13 +43,14 @@ class Chip(NamedTuple):
 
 
 def enlarged(picture: Picture, size: tuple[int, int]) -> pygame.Surface:
-    """A picture at a size in pixels: smooth when it is smaller, by cubic curves through its pixels when it is larger."""
+    """A picture at a size in pixels: smooth when it is smaller, by cubic curves through its pixels when larger."""
     high, wide = picture.rgb.shape[:2]
     if size[0] <= wide:
         plain = pygame.image.frombuffer(picture.rgb.tobytes(), (wide, high), "RGB")
         return pygame.transform.smoothscale(plain, size)
     across, down = _curves(size[0], wide), _curves(size[1], high)
-    made = np.stack([down @ picture.rgb[..., n].astype(np.float32) @ across.T for n in range(3)], axis=-1)
+    tall = (down @ picture.rgb.reshape(high, -1).astype(np.float32)).reshape(size[1], wide, 3)
+    made = (tall.swapaxes(1, 2).reshape(-1, wide) @ across.T).reshape(size[1], 3, size[0]).swapaxes(1, 2)
     pixels = np.clip(np.rint(made), 0.0, 255.0).astype(np.uint8)
     return pygame.image.frombuffer(pixels.tobytes(), size, "RGB")
 
@@ -105,20 +106,21 @@ class Shown(Widget):
         """Put it there, and each number where it covers no other place and no other number."""
         self.rect, made = rect, list[Chip]()
         points = [self.px_of(dot.x_mm, dot.y_mm) for dot in self.dots]
-        high = ui.px(20)
+        high, beside, over, straight, near = (ui.px(n) for n in (20, 12, 24, 30, 16))
         for dot, (x, y) in zip(self.dots, points, strict=True):
             wide = ui.measured(f"{dot.words}{ENDS.get(dot.state, '')}", SMALL, True)[0] + ui.px(10)
             best, least = pygame.Rect(0, 0, wide, high), math.inf
             for right, down in AROUND:
                 box = pygame.Rect(0, 0, wide, high)
-                box.center = round(x + right * (wide / 2 + ui.px(12))), round(y + down * ui.px(24))
-                if not right:
-                    box.centery = round(y + down * ui.px(30))
+                box.center = round(x + right * (wide / 2 + beside)), round(y + down * (over if right else straight))
+                wider = box.inflate(near, near)
                 fault = 100.0 * (not self.rect.contains(box))
                 fault += sum(10.0 for _, _, other in made if other.inflate(4, 4).colliderect(box))
-                fault += sum(4.0 for px in points if box.inflate(ui.px(16), ui.px(16)).collidepoint(px))
+                fault += sum(4.0 for px in points if wider.collidepoint(px))
                 if fault < least:
                     best, least = box, fault
+                if not fault:
+                    break
             made.append(Chip(dot, (x, y), best.clamp(self.rect)))
         self.chips = made
 
@@ -190,8 +192,8 @@ class Asked(Shown):
 
     def _click(self, pos: tuple[int, int]) -> Said:
         if self.draws or not self.dots:
-            self.pointer.began = None
-            return []
+            drew, self.pointer.began = self._is_drawn_to(pos), None
+            return [("drill drawn", True)] if drew else []
         n, away = self._nearest(pos)
         if away > 40.0:
             return []

@@ -83,10 +83,13 @@ class InChild:
         self._told: queue.Queue[dict[str, Any] | None] = queue.Queue()
         self._wanted: Wanted | None = None
         self._alone = AtOnce()
+        self._gone = False  # nothing more comes from the child: a pipe may still take what nobody reads
 
     def ask(self, wanted: Wanted) -> None:
         """Let the child make it."""
         self._wanted = wanted
+        if self._gone:
+            return
         try:
             if self._child is None:
                 self._start()
@@ -95,7 +98,7 @@ class InChild:
             self._child.stdin.write(json.dumps(asdict(wanted)).encode() + b"\n")
             self._child.stdin.flush()
         except OSError:
-            self._told.put(None)  # the child is gone, or there can be none
+            self._gone = True  # or there can be none
 
     def made(self) -> Item | None:
         """The item when the child has sent it; made here when the child has gone.
@@ -106,22 +109,24 @@ class InChild:
             When the iron that is there holds no such item.
         """
         while self._wanted is not None:
+            if self._gone:
+                self._alone.ask(self._wanted)
+                self._wanted = None
+                return self._alone.made()
             try:
                 told = self._told.get_nowait()
             except queue.Empty:
                 return None
             if told is None:
-                self._alone.ask(self._wanted)
-                self._wanted = None
-                return self._alone.made()
-            if told["wanted"] == asdict(self._wanted):
+                self._gone = True
+            elif told["wanted"] == asdict(self._wanted):
                 wanted, self._wanted = self._wanted, None
                 return _put_together(wanted, told)
         return None
 
     def close(self) -> None:
         """Let the child end; it is ended when it does not."""
-        child, self._child, self._wanted = self._child, None, None
+        child, self._child, self._wanted, self._gone = self._child, None, None, False
         if child is None:
             return
         child.terminate()
