@@ -102,9 +102,9 @@ class Practice:
     def who(self, left: int, right: int, top: int, ui: Ui) -> list[Widget]:
         """Names to choose from and a field for a new one, in one row that ends at `right`."""
         names, at = self.learners()
-        field = Field("new learner", empty="another name", area=0)
+        field = Field("new learner", empty="another name", area=5)
         field.rect = pygame.Rect(right - ui.px(150), top, ui.px(150), ui.px(36))
-        choices = Radio("learner", [], at, area=0)
+        choices = Radio("learner", [], at, area=5)
         told = Label("practises", string="Practising", size=CONTROL, role="muted")
         room = pygame.Rect(left + ui.px(92), top, field.rect.left - ui.px(100) - left, ui.px(36))
         if len(names) < IN_ROW:
@@ -114,7 +114,7 @@ class Practice:
         if len(names) > IN_ROW:
             rows = [ui.shortened(name, CONTROL, room.width - ui.px(60)) for name in names]
             rows[at] = f"● {rows[at]}"
-            listing = Listing("learner", rows, value=at, shown=2, area=0)
+            listing = Listing("learner", rows, value=at, shown=2, area=5)
             listing.rect = pygame.Rect(room.left, top - ui.px(12), room.width, ui.px(68))
             listing.first = max(min(at, len(names) - 2), 0)
             return [told, listing, field]
