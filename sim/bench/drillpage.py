@@ -26,6 +26,7 @@ FIRST = "Drawing the first face. The very first time some coupons are scraped fo
 NEXT = "Drawing the next face."
 TURN_STEPS = 1000  # of a slider with equal ratios
 MOST_ZOOM = 5.0
+ROW = 38  # of the summary
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,9 @@ def drill_ground(surface: pygame.Surface, size: tuple[int, int], ui: Ui, drills:
     where = parts(size, ui)
     for rect in (where.head, where.panel, where.foot) if not drills.ended else (where.head,):
         surface.fill(ui.theme.panel, rect)
-    if not drills.ended:
+    if drills.ended:
+        rules(surface, size, ui, drills)
+    else:
         surface.fill(WELL, where.well)
         share = drills.sat.remaining_s / SITTING_S
         bar = pygame.Rect(0, where.head.bottom - ui.px(2), round(where.head.width * share), ui.px(2))
@@ -280,28 +283,44 @@ def _tell(drills: Drills, stack: Stack) -> None:
     stack.add(Button("drill next", "Next", key="Enter", in_hand=True), 44)
 
 
+def _summary_head(drills: Drills, size: tuple[int, int], ui: Ui) -> Stack:
+    width = min(size[0] - ui.px(64), ui.px(900))
+    stack = Stack(pygame.Rect((size[0] - width) // 2, ui.px(96), width, 10), ui, area=2)
+    stack.label(drills.over, 26, "text", bold=True)
+    return stack
+
+
+def rules(surface: pygame.Surface, size: tuple[int, int], ui: Ui, drills: Drills) -> None:
+    """A line under each row of the summary, and a bar of the share that was right."""
+    rows = [w for w in _summary(drills, size, ui) if w.id.startswith("cell ") and w.id.endswith(" 2")]
+    for row, cell in zip(drills.summary(), rows[1:], strict=True):
+        left, width = _summary_head(drills, size, ui).rect.left, min(size[0] - ui.px(64), ui.px(900))
+        surface.fill(ui.theme.raised, (left, cell.rect.bottom + ui.px(5), width, 1))
+        bar = pygame.Rect(cell.rect.left + ui.px(72), cell.rect.top + ui.px(6), ui.px(56), ui.px(8))
+        surface.fill(ui.theme.raised, bar)
+        surface.fill(ui.theme.reached, (bar.left, bar.top, round(bar.width * row.right / row.of), bar.height))
+
+
 def _summary(drills: Drills, size: tuple[int, int], ui: Ui) -> list[Widget]:
     """What the sitting came to, by kind, and the honest line."""
-    width = min(size[0] - ui.px(64), ui.px(900))
-    stack = Stack(pygame.Rect((size[0] - width) // 2, ui.px(80), width, 10), ui, area=2)
-    stack.label(drills.over, 26, "text", bold=True)
-    rows = drills.summary()
+    rows, made = drills.summary(), list[Widget]()
+    stack = _summary_head(drills, size, ui)
+    width = stack.rect.width
     if rows:
         right, count = sum(row.right for row in rows), sum(row.of for row in rows)
         stack.label(f"{right} of {count} right.", BODY)
     stack.space(8)
-    made: list[Widget] = []
     lines = [("", "level", "right", "skill: 0 blind, 100 the truth")] if rows else []
     lines += [(KIND_WORDS[row.kind], str(row.level), f"{row.right} of {row.of}", row.skill) for row in rows]
-    columns = (0.0, 0.4, 0.52, 0.68, 1.0)
+    columns = (0.0, 0.38, 0.48, 0.68, 1.0)
     for n, line in enumerate(lines):
         for k, word in enumerate(line):
             cell = Label(f"cell {n} {k}", string=word, size=BODY if n else LABEL, role="text" if n else "muted", area=2)
             left = stack.rect.left + round(columns[k] * width)
             cell.rect = pygame.Rect(left, stack.y, round((columns[k + 1] - columns[k]) * width) - 4, ui.px(26))
             made.append(cell)
-        stack.y += ui.px(30)
-    stack.space(8)
+        stack.y += ui.px(ROW)
+    stack.space(16)
     if drills.marks_told():
         stack.label(drills.marks_told(), BODY, "text")
     stack.label(LINE, BODY, "text")

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from sim.books.standing import skill_text, standings
+from sim.books.standing import FEW, Side, skill_text, standings
 from sim.errors import BadParam, ShopError
 from sim.school.item import Choice, Form, Item, Line, Number, Order, Part, Place, Points, Several, Told
 from sim.school.kinds_marks import IsItAMark, d_prime
@@ -119,6 +119,7 @@ class Drills:
         self._asked = False
         self._failed = 0
         self._dots = [0, 0, 0, 0]
+        self._rows: list[Row] = []
         self._order_next()
         self.poll()
 
@@ -355,7 +356,9 @@ class Drills:
 
     def cost_words(self) -> list[str]:
         """What the answer cost, each part in its unit."""
-        return [f"{amount(one.loss)} {COST_UNITS.get(one.unit, one.unit)}: {one.name}" for one in self.costs]
+        signs = ("", " ✓") if len(self.costs) > 1 else ("", "")
+        return [f"{amount(one.loss)} {COST_UNITS.get(one.unit, one.unit)}: {one.name}{signs[one.loss == 0.0]}"
+                for one in self.costs]  # fmt: skip
 
     def pace_words(self) -> str:
         """How long the answer took, against what counts as in time."""
@@ -372,7 +375,12 @@ class Drills:
         return f"{tens // 60} min {tens % 60:02d} s left" if tens >= 60 else f"{tens} s left"
 
     def summary(self) -> list[Row]:
-        """Each kind of this sitting, or of today where nothing was answered in this one."""
+        """Each kind of this sitting, or of today where nothing was answered in this one; kept once it is over."""
+        rows = self._rows or self._summed()
+        self._rows = rows if self.ended else []
+        return rows
+
+    def _summed(self) -> list[Row]:
         given, now = self._book.answers(), self._book.now()
         here = [one for one in given if one.sitting == self.sat.name]
         here = here or [one for one in given if day_of(one, now) == now.date()]
@@ -380,10 +388,8 @@ class Drills:
         rows = []
         for kind in dict.fromkeys(one.kind for one in here):
             mine = [one for one in here if one.kind == kind]
-            side = skills[kind]
-            told = skill_text(side.here) if side else ""
-            right, told = sum(one.right for one in mine), _told_at(side, told)
-            rows.append(Row(kind, self.sat.level(kind), right, len(mine), told))
+            right = sum(one.right for one in mine)
+            rows.append(Row(kind, self.sat.level(kind), right, len(mine), skill_words(skills[kind])))
         return rows
 
     def marks_told(self) -> str:
@@ -394,8 +400,14 @@ class Drills:
         return f"Marks told from what is none: d′ {d_prime(hits, true, wrong, false):.1f} (0 not at all, 2 well)."
 
 
-def _told_at(side: Any, told: str) -> str:
-    return f"{told} at level {side.level}" if side and side.here.skill is not None else told
+def skill_words(side: Side | None) -> str:
+    """Skill at the level of the last answers, or how many answers it takes until it can be told."""
+    if side is None:
+        return ""
+    told = skill_text(side.here)
+    if side.here.skill is not None:
+        return f"{told} at level {side.level}"
+    return f"told after {told} at level {side.level}" if side.here.answers < FEW else told
 
 
 def amount(value: float) -> str:

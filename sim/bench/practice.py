@@ -131,6 +131,7 @@ class Practice:
             self.drills = Drills(self.record, self._maker(), self.clock, kinds=self.kinds)
         except ShopError as error:
             self.fault = str(error).splitlines()[0]
+        self._told = "" if self.drills is None else _changing(self.drills)
         return self.drills is not None
 
     def leave(self) -> None:
@@ -172,7 +173,7 @@ class Practice:
         self.drills.poll()
         if self.drills.item is not item:
             self.aim(group)
-        self._told = making_words(self.drills) if self.drills.item is None else self.drills.left_words()
+        self._told = _changing(self.drills)
         return self._told != before or self.drills.item is not item
 
     def due_s(self) -> float | None:
@@ -260,3 +261,7 @@ class Practice:
             self.aim(group)
         return ""
 
+
+def _changing(drills: Drills) -> str:
+    """What of the page changes by time alone."""
+    return making_words(drills) if drills.item is None else drills.left_words()

@@ -2,7 +2,7 @@
 
 A script is a JSON object: `start` ({"sample": 0 to 2} or {"file": PATH}), optional `size`, `theme`, `scale`, `seed`
 and `now` (the time of day at which it begins, ISO with a zone: the drills of that day), and `steps`, a list of objects
-with one key each (what it takes beside it):
+with one key each (what it takes beside it). What a person would have taken is the clock of the drills.
 
 - `key`: name of a key's place, such as "Q", "SPACE", "PAGEUP" (`mod`: "shift", "ctrl"; `times`)
 - `click`: [x, y] in mm on the face, or on the plate while the part is laid on it (`shift`, `button`)
@@ -11,6 +11,7 @@ with one key each (what it takes beside it):
 - `point`: [x, y] in mm: the pointer goes there
 - `press`: id of a widget, pressed with the pointer in its middle (`at`: 0 to 1 along it, for rows of choices)
 - `type`: text, for a field that has the focus
+- `wait`: seconds that a person looks and thinks
 - `zoom`: factor about the middle; `resize`: [width, height]; `lamp`: degrees
 - `work`: so many rounds by a trained hand (`hand`)
 - `shot`: name of a picture, saved as NAME.png (`of`: "face" for the face alone)
@@ -20,7 +21,7 @@ import argparse
 import json
 import tempfile
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -35,13 +36,14 @@ from sim.bench.palette import THEMES
 from sim.bench.practice import Practice
 from sim.bench.shown import Shown
 from sim.bench.start import SAMPLES, Prefs, sample
+from sim.books.rows import utc_now
 from sim.errors import BadFile, CannotWrite
 from sim.hands.autopilot import follow_the_blue
 from sim.hands.skill import HANDS
 from sim.intake.drawing import read_part
 from sim.kernels.warm import warm
 
-STEPS = ("key", "click", "drag", "point", "press", "type", "zoom", "resize", "lamp", "work", "shot")
+STEPS = ("key", "click", "drag", "point", "press", "type", "wait", "zoom", "resize", "lamp", "work", "shot")
 ON_A_JOB = ("click", "drag", "point", "zoom", "lamp", "work")
 MODS = {"shift": pygame.KMOD_SHIFT, "ctrl": pygame.KMOD_CTRL, "": 0}
 MOST_PASS_STEPS = 100_000
@@ -184,6 +186,9 @@ class Player:
         for letter in str(text):
             self.send(pygame.TEXTINPUT, text=letter)
 
+    def _wait(self, seconds: float, step: dict[str, Any]) -> None:
+        self.seconds += max(float(seconds), 0.0)
+
     def _zoom(self, factor: float, step: dict[str, Any]) -> None:
         assert self.bench.pane is not None
         self.bench.pane.zoom(float(factor), self.bench.pane.rect.center)
@@ -251,8 +256,12 @@ def begun(told: dict[str, Any], folder: Path, size: tuple[int, int] = SIZE) -> P
         )
     try:
         prefs = replace(Prefs(), theme=theme, scale=float(told.get("scale", 1.0)))
-        practice = _practice(folder, told.get("now"))
+        at = datetime.fromisoformat(told["now"]) if "now" in told else utc_now()
+        if at.tzinfo is None:
+            raise ValueError(f"got {told['now']!r}")
+        practice = Practice(folder, clock=lambda: player.seconds, now=lambda: at + timedelta(seconds=player.seconds))
         bench = Bench(folder, size, prefs=prefs, seed=int(told.get("seed", 1)), practice=practice)
+        player = Player(bench, pygame.Surface(size))
     except (TypeError, ValueError) as error:
         raise BadFile(f"scale and seed must be numbers, now a time with its zone: {error}") from None
     if "sample" in start:
@@ -262,17 +271,7 @@ def begun(told: dict[str, Any], folder: Path, size: tuple[int, int] = SIZE) -> P
         bench.open_file(Path(start["file"]))
         if bench.desk is None:
             raise BadFile(f"start.file: {bench.note}")
-    return Player(bench, pygame.Surface(size))
-
-
-def _practice(folder: Path, now: str | None) -> Practice:
-    """The record in a script: of today, or at a time of day that stands still; response times are real ones."""
-    if now is None:
-        return Practice(folder)
-    begun = datetime.fromisoformat(now)
-    if begun.tzinfo is None:
-        raise ValueError(f"got {now!r} without a zone")
-    return Practice(folder, now=lambda: begun)
+    return player
 
 
 def play(args: argparse.Namespace) -> int:

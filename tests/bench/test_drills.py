@@ -11,9 +11,12 @@ import numpy as np
 import pygame
 import pytest
 
+from sim import paths
 from sim.bench.drills import in_signs
 from sim.bench.palette import contrast
+from sim.bench.script import begun, read_script
 from sim.bench.shown import Shown, enlarged
+from sim.bench.window import loop
 from sim.books.record import Record
 from sim.cli import main
 from sim.errors import BadParam, CannotWrite
@@ -475,6 +478,41 @@ def test_a_child_that_has_gone_is_done_without(monkeypatch, words):
         maker.ask(WANTED)
         assert fetched(maker).facts == FACTS["highest"]
     maker.close()
+
+
+def test_the_window_wakes_by_itself_when_the_next_face_is_made_and_draws_once_for_it(tmp_path):
+    hours, maker, waits, drawn = Hours(), Handed(), [], []
+    maker.late = True
+    player = seated(tmp_path, "highest", maker, hours=hours)
+    bench = player.bench
+    bench.said("door minutes", True)
+
+    def events(wait_s):
+        waits.append(wait_s)
+        hours.s += 0.1
+        maker.late = len(waits) < 3
+        return [pygame.event.Event(pygame.QUIT)] if len(waits) == 6 else []
+
+    loop(bench, lambda: player.surface, events=events, flip=lambda: drawn.append(bench.practice.drills.item),
+         now_s=hours.seconds)  # fmt: skip
+    assert [item is not None for item in drawn] == [False, True]
+    assert all(wait_s <= 0.2 for wait_s in waits[:3]), "it looks again soon while it waits"
+    assert all(2.0 < wait_s < 11.0 for wait_s in waits[3:]), "and then only for the clock on the page"
+
+
+@pytest.mark.slow
+def test_the_script_of_the_readme_plays_to_its_end(tmp_path):
+    path = paths.assets() / "bench" / "drills.json"
+    told = read_script(path)
+    player = begun(told, tmp_path)
+    player.shots = tmp_path
+    player.play(told["steps"])
+    assert player.bench.practice.drills.ended
+    answers = kept(tmp_path)
+    assert [(kind, sum(a.kind == kind for a in answers)) for kind in dict.fromkeys(a.kind for a in answers)] == [
+        ("highest", 5), ("mark", 5), ("form", 5), ("count", 5), ("film", 1)]  # fmt: skip
+    assert all(a.within for a in answers), "as fast as the script says, not as fast as it is played"
+    assert answers[0].when.startswith("2026-03-22T07:00:")
 
 
 @pytest.mark.slow
