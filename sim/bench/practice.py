@@ -66,6 +66,7 @@ class Practice:
         self._maker = maker
         self._record: Record | None = None
         self._told = ""
+        self._names: tuple[list[str], int] | None = None
         self._pictures: dict[tuple[int, tuple[int, int]], tuple[Picture, pygame.Surface]] = {}
 
     # ------------------------------------------------------------------ who practises
@@ -79,7 +80,11 @@ class Practice:
         return self._record
 
     def learners(self) -> tuple[list[str], int]:
-        """Every name, and the number of who practises now; nothing is written for it."""
+        """Every name, and the number of who practises now, as read last; nothing is written for it."""
+        self._names = self._names or self._read_names()
+        return self._names
+
+    def _read_names(self) -> tuple[list[str], int]:
         if self._record is None and not (self.folder / FILE).exists():
             return [DEFAULT], 0
         try:
@@ -92,8 +97,10 @@ class Practice:
 
     def switch(self, to: str | int) -> str:
         """Let another practise: by name, made when new, or by number among `learners`; what is to be said of it."""
+        name = self.learners()[0][to] if isinstance(to, int) else to
+        self._names = None
         try:
-            self.record.switch(self.learners()[0][to] if isinstance(to, int) else to)
+            self.record.switch(name)
             self.fault = ""
         except ShopError as error:
             self.fault = str(error).splitlines()[0]
@@ -138,7 +145,7 @@ class Practice:
         """Let the sitting go; every answer is on the disk."""
         if self.drills is not None:
             self.drills.leave()
-        self.drills = None
+        self.drills, self._names = None, None
         self._pictures.clear()
 
     def close(self) -> None:

@@ -43,8 +43,8 @@ def made_up(wanted, facts):
     """An item as it is wanted, with these facts; its pictures are noise."""
     item = KINDS[wanted.kind][0](wanted.level, wanted.condition, wanted.seed, facts, None)
     rng = np.random.default_rng(3)
-    plane = np.array([[10.0, 0.0, -120.0], [0.0, -10.0, 280.0], [0.0, 0.0, 1.0]])
-    shown = [Picture(rng.integers(90, 200, (240, 280, 3), np.uint8), 10.0, f"print {n + 1}", plane)
+    plane = np.array([[4.0, 0.0, -48.0], [0.0, -4.0, 112.0], [0.0, 0.0, 1.0]])
+    shown = [Picture(rng.integers(90, 200, (96, 112, 3), np.uint8), 4.0, f"print {n + 1}", plane)
              for n in range(2 if wanted.kind == "form" else 1)]  # fmt: skip
     vars(item)["pictures"] = tuple(shown)
     return item

@@ -165,10 +165,11 @@ def test_a_picture_made_larger_keeps_its_tones_and_its_places(tmp_path):
     wanted = Wanted("highest", 1, 5, CONDITIONS[0])
     flat = made_up(wanted, FACTS["highest"]).pictures[0]
     flat.rgb[:] = 131
-    assert (pygame.surfarray.array3d(enlarged(flat, (700, 600))) == 131).all()
-    flat.rgb[100:140, 70:100] = 60
-    large = pygame.surfarray.array3d(enlarged(flat, (560, 480)))
-    assert (large[144:196, 204:276] == 60).all()
+    assert (pygame.surfarray.array3d(enlarged(flat, (280, 240))) == 131).all()
+    flat.rgb[40:56, 28:40] = 60
+    large = pygame.surfarray.array3d(enlarged(flat, (224, 192)))
+    assert (large[60:76, 84:108] == 60).all()
+    assert (large[:50] == 131).all()
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="no fork here")
