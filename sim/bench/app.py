@@ -232,7 +232,8 @@ class Bench:
             return help_page(self.size, self.ui, self.keys)
         if self.page == "drills":
             return self.practice.widgets(self.size, self.ui)
-        return start_page(self.size, self.ui, self.prefs, self._recent(), who=self.practice.who, note=self.note)
+        return start_page(self.size, self.ui, self.prefs, self._recent(), who=self.practice.who,
+                          note=self.note or self.practice.fault)  # fmt: skip
 
     def _recent(self) -> list[Path]:
         """Jobs that were worked on last and are still there."""

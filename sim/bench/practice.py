@@ -53,7 +53,7 @@ class Practice:
     drills : Drills or None
         The sitting that is open.
     fault : str
-        Why the record cannot be used; empty while it can.
+        Why the record cannot be used, or what happened to it; empty while there is nothing to say.
     """
 
     def __init__(self, folder: Path, maker: Callable[[], Maker] = AtOnce, *,
@@ -136,6 +136,7 @@ class Practice:
         self.leave()
         try:
             self.drills = Drills(self.record, self._maker(), self.clock, kinds=self.kinds)
+            self.fault = ""
         except ShopError as error:
             self.fault = str(error).splitlines()[0]
         self._told = "" if self.drills is None else _changing(self.drills)

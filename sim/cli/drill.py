@@ -41,6 +41,8 @@ def run(args: argparse.Namespace) -> int:
     if args.window:
         from sim.cli.bench import open_drills
 
+        if args.answers or args.shots or args.kind or args.check or args.json:
+            raise BadParam("--window goes with --data-dir alone")
         return open_drills(args.data_dir)
     from sim.kernels.warm import warm
     from sim.school.sitting import QUICK_KINDS, sitting

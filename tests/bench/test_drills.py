@@ -392,6 +392,14 @@ def test_a_name_that_is_not_allowed_is_said_and_a_record_that_cannot_be_read_shu
     assert "record.sqlite3" in words_of(player)
     player.play([{"press": "door print"}])
     assert player.bench.page == "bench"
+    spoilt = tmp_path / "three"
+    spoilt.mkdir()
+    (spoilt / "record.sqlite3").write_bytes(b"no record at all" * 100)
+    player = seated(spoilt, "highest")
+    player.bench.draw(player.surface)
+    assert "record-damaged-" in words_of(player)
+    player.play([DOOR, {"key": "1"}])
+    assert len(kept(spoilt)) == 1
 
 
 # ---------------------------------------------------------------- what is seen
@@ -534,3 +542,5 @@ def test_without_a_display_the_window_of_the_drills_is_refused_in_one_line(monke
         monkeypatch.delenv(name, raising=False)
     assert main(["drill", "--window"]) == 2
     assert capsys.readouterr().err.startswith("flatwright: No window here.")
+    assert main(["drill", "--window", "--json"]) == 2
+    assert "--data-dir alone" in capsys.readouterr().err
