@@ -17,7 +17,7 @@ from sim.bench.pieces import FILMS_UM, HAND_N, PUSHES, Prediction
 from sim.bench.widgets import Button, Field, Label, Radio, Slider, Toggle, Widget
 from sim.hands.skill import HANDS
 from sim.model.blade import RACK
-from sim.process.stroke import Iron, flat_cut
+from sim.process.stroke import Iron, flat_cut, taken_um
 
 BLADES = tuple(sorted(RACK, key=lambda name: -RACK[name].end_radius_mm))
 TAKES = ("high", "high and medium", "all in chalk")
@@ -203,8 +203,8 @@ def _eye(desk: Desk, hold: Hold, stack: Stack) -> None:
 
 @lru_cache(maxsize=256)
 def preview(blade: str, push_n: float, edge_um: float) -> tuple[float, float]:
-    """Depth (um) and width (mm) of the cut that a push makes on flat iron; of no face in particular."""
-    return flat_cut(RACK[blade], push_n, Iron(), edge_um)
+    """Depth taken (um) and width (mm) of the cut that a push makes on flat iron; of no face in particular."""
+    return taken_um(RACK[blade], push_n, Iron(), edge_um), flat_cut(RACK[blade], push_n, Iron(), edge_um)[1]
 
 
 def _scraper(desk: Desk, hold: Hold, stack: Stack) -> None:

@@ -122,6 +122,12 @@ def flat_cut(blade: Blade, push_n: float, iron: Iron, edge_um: float | None = No
     return depth, cut_width_mm(blade, depth)
 
 
+def taken_um(blade: Blade, push_n: float, iron: Iron, edge_um: float | None = None) -> float:
+    """Depth that a push takes off flat iron, um: where it balances, less the least chip, which is burnished."""
+    depth, _ = flat_cut(blade, push_n, iron, edge_um)
+    return max(depth - iron.least_chip_share * (edge_um or iron.honed_um), 0.0)
+
+
 def cut_width_mm(blade: Blade, depth_um: float) -> float:
     """Width of a cut on flat iron: 2 sqrt(2 R d / sin(shank)), at most the blade."""
     return float(min(2.0 * np.sqrt(2.0 * crown_mm(blade) * depth_um * 1e-3), blade.width_mm))

@@ -52,7 +52,7 @@ def strokes_in_depth_pct(facts: Facts) -> float:
     """Strokes as deep as was asked, within 30 %; the poorest piece."""
     found = []
     for n, piece in enumerate(facts.pieces):
-        mine = [s.deepest_um for s in facts.strokes if s.piece == n]
+        mine = [s.depth_um for s in facts.strokes if s.piece == n]
         if piece.asked_um > 0.0:
             good = [abs(depth / piece.asked_um - 1.0) <= DEPTH_WITHIN for depth in mine]
             found.append(100.0 * sum(good) / len(good) if good else math.nan)
@@ -149,7 +149,29 @@ def ripple_um(facts: Facts) -> float:
     return worst([_ripple_um(job) for job in _faces(facts)])
 
 
+@check("", "low")
+def lay_ratio(facts: Facts) -> float:
+    """Waves of 1 to 5 mm across the worst direction over those across the best: 1 where it was crossed well."""
+    return worst([_lay_ratio(job) for job in _faces(facts)])
+
+
+def _lay_ratio(job: Job) -> float:
+    """Root of the ratio of the two main slopes of the waves, by their tensor over the face."""
+    band, inside = _waves(job, 0.25, 1.25)
+    slope_y, slope_x = np.gradient(band, job.face.pitch_mm)
+    a, b, c = (float((u[inside] * v[inside]).mean()) for u, v in
+               ((slope_x, slope_x), (slope_x, slope_y), (slope_y, slope_y)))  # fmt: skip
+    half, root = 0.5 * (a + c), math.hypot(0.5 * (a - c), b)
+    return math.sqrt((half + root) / max(half - root, 1e-12))
+
+
 def _ripple_um(job: Job) -> float:
+    band, inside = _waves(job, 0.2, 1.0)
+    return float(band[inside].std()) if inside.any() else math.nan
+
+
+def _waves(job: Job, fine_mm: float, coarse_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """Waves between two widths of a bell, um, and the scored iron where they can be told, 5 mm off the rim."""
     face = job.face
     pitch, side = face.pitch_mm, round(5.0 / face.pitch_mm)
     iron = face.iron.astype(float)
@@ -158,10 +180,9 @@ def _ripple_um(job: Job) -> float:
     def smooth(mm: float) -> np.ndarray:
         return np.asarray(gaussian_filter(height, mm / pitch) / np.maximum(gaussian_filter(iron, mm / pitch), 1e-3))
 
-    band = smooth(0.2) - smooth(1.0)
     inside = np.zeros(face.shape, bool)
     inside[side:-side, side:-side] = face.scored[side:-side, side:-side]
-    return float(band[inside].std()) if inside.any() else math.nan
+    return smooth(fine_mm) - smooth(coarse_mm), inside
 
 
 # Flat

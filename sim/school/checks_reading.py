@@ -20,9 +20,8 @@ from sim.shop.partwork import PushEnds
 
 FORMS = ("even", "crowned", "hollow", "twisted")
 FOOLED = ("burrs", "lint or chips", "old blue", "nothing")
-MUCH_LINT = 3  # hairs and chips from which they hold a face off: common practice, no source
-MUCH_BURR_UM = 0.4  # mean burr on the scored iron: computed, a stoned face keeps under 0.1
-OLD_BLUE_PCT = 1.0
+ALIKE = 0.6  # overlap of two prints from which they say the same: common practice, no source
+OLD_BLUE_PCT = 4.0  # of the iron: a face that was only wiped keeps less
 
 
 def worst(values: list[float]) -> float:
@@ -164,14 +163,43 @@ def pivot_off_pct(facts: Facts) -> float:
 
 
 def fooled_by(job: Job) -> str:
-    """What would falsify the next print of a face as it lies there: one of FOOLED."""
-    face = job.face
-    if float(face.burr_um[face.scored].mean()) > MUCH_BURR_UM:
-        return "burrs"
-    if len(job.plate.lint) + len(face.chips) >= MUCH_LINT:
-        return "lint or chips"
-    seen = face.blue_um >= job.start.material.blue.seen_um
-    return "old blue" if 100.0 * float((seen & face.iron).sum()) > OLD_BLUE_PCT * float(face.iron.sum()) else "nothing"
+    """What falsifies the next print of a face as it lies there: one of FOOLED.
+
+    Notes
+    -----
+    Printed on copies in the middle of the plate, with and without burrs, with and without hairs and chips: what changes
+    the print so that less than 60 % of the blue is the same falsifies it.
+    """
+    seen = (job.face.blue_um >= job.start.material.blue.seen_um) & job.face.iron
+    if 100.0 * float(seen.sum()) > OLD_BLUE_PCT * float(job.face.iron.sum()):
+        return "old blue"
+    true = _printed(job, burrs=False, lint=False)
+    alike = {"burrs": overlap(_printed(job, burrs=True, lint=False), true),
+             "lint or chips": overlap(_printed(job, burrs=False, lint=True), true)}  # fmt: skip
+    worst_one = min(alike, key=lambda one: alike[one])
+    return worst_one if alike[worst_one] < ALIKE else "nothing"
+
+
+def _printed(job: Job, *, burrs: bool, lint: bool) -> np.ndarray:
+    """Where a clean face and plate, but for what is left on them, would mark with 3 um of blue; bool (ny, nx)."""
+    made = job.copy()
+    chips, hairs = made.face.chips, made.plate.lint
+    for command in (WipeFace(), WipePlate()):
+        perform(command, made)
+    if lint:
+        made.face.chips, made.plate.lint = chips, hairs
+    if not burrs:
+        made.face.burr_um[:] = 0.0
+    x, y = (0.5 * (p - s) for p, s in zip(made.plate.size_mm, made.face.size_mm, strict=True))
+    for command in (RollFilm(3.0), SpotFace(round(x, 2), round(y, 2))):
+        perform(command, made)
+    return np.asarray((made.face.blue_um >= made.start.material.blue.seen_um) & made.face.iron)
+
+
+def overlap(one: np.ndarray, other: np.ndarray) -> float:
+    """Cells in both over cells in either; 1 where there are none."""
+    either = int((one | other).sum())
+    return int((one & other).sum()) / either if either else 1.0
 
 
 @check("pieces", "high")
@@ -198,8 +226,7 @@ def _overlap_pct(made: Printed, job: Job) -> float:
         perform(command, clean)
     seen = clean.start.material.blue.seen_um
     true = (clean.face.blue_um >= seen) & clean.face.iron
-    either = int((made.marks.marked | true).sum())
-    return 100.0 * int((made.marks.marked & true).sum()) / either if either else math.nan
+    return 100.0 * overlap(made.marks.marked, true)
 
 
 @check("passes", "low")
@@ -219,22 +246,22 @@ def _last_count(facts: Facts, n: int) -> dict[str, Any]:
 
 @check("%", "low")
 def count_off_pct(facts: Facts) -> float:
-    """Spots counted against those in the square, the median face."""
+    """Spots counted against those that the print has in the square, the median face."""
     found = []
-    for n, job in enumerate(facts.ended):
-        said = _last_count(facts, n)
-        there = _in_square(standard_marks(job.face, job.body), said)
+    for n in range(len(facts.pieces)):
+        said, made = _last_count(facts, n), [one for one in facts.printed if one.piece == n]
+        there = _in_square(made[-1].marks, said) if made else 0
         found.append(100.0 * abs(_number(said.get("spots")) / there - 1.0) if there else math.nan)
     return middle(found) if sum(math.isfinite(v) for v in found) * 2 > len(found) else math.nan
 
 
 @check("points", "low")
 def bearing_off_points(facts: Facts) -> float:
-    """Bearing named against that of the whole face, the median face."""
+    """Bearing named against the share of blue in the print, the median face."""
     found = []
-    for n, job in enumerate(facts.ended):
-        said = _number(_last_count(facts, n).get("bearing_pct"))
-        found.append(abs(said - spots(standard_marks(job.face, job.body)).bearing_pct))
+    for n in range(len(facts.pieces)):
+        said, made = _number(_last_count(facts, n).get("bearing_pct")), [one for one in facts.printed if one.piece == n]
+        found.append(abs(said - spots(made[-1].marks).bearing_pct) if made else math.nan)
     return middle(found) if sum(math.isfinite(v) for v in found) * 2 > len(found) else math.nan
 
 

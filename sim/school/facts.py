@@ -12,8 +12,10 @@ from scipy.ndimage import map_coordinates
 
 from sim.errors import Refused
 from sim.measure.flatness import bearing_flatness_um
+from sim.model.blade import RACK
 from sim.model.face import Face
 from sim.model.marks import Marks
+from sim.process.stroke import crown_mm
 from sim.school.attempt import Attempt, Said, piece_start
 from sim.school.calls import Call, CallScore, call_score, seat_plane
 from sim.school.coach import Coach, Remark
@@ -23,7 +25,7 @@ from sim.shop.commands import Command, HoneBlade, RollFilm, Scrape, SpotFace, Wi
 from sim.shop.job import Job
 from sim.shop.partwork import PushEnds, SpotUpright, SweepFace
 from sim.shop.session import Session
-from sim.units import S_PER_H
+from sim.units import S_PER_H, UM_PER_MM
 
 Progress = Callable[[int, int], None]
 LEDGE_MM = 0.5  # a step over so much way is a ledge: common practice, no source
@@ -45,8 +47,10 @@ class Rolled(NamedTuple):
 class Stroked(NamedTuple):
     """A stroke of the learner's, and what it did; mm, N, um.
 
-    edge_um: radius of the blade's edge after it. ledge_um: the steepest step it left at either end, over half a
-    millimetre. low_um: how far the iron under its middle lay below the tops of the face when the piece was taken over.
+    depth_um: of the round section that holds what it removed, ends left out. deepest_um: of its deepest cell, which
+    lies beside the middle line by up to half a cell. edge_um: radius of the blade's edge after it. ledge_um: the
+    steepest step it left at either end, over half a millimetre. low_um: how far the iron under its middle lay below
+    the tops of the face when the piece was taken over.
     """
 
     piece: int
@@ -57,6 +61,7 @@ class Stroked(NamedTuple):
     x1: float
     y1: float
     push_n: float
+    depth_um: float
     deepest_um: float
     edge_um: float
     inked_share: float
@@ -332,11 +337,24 @@ def _strokes(piece: int, job: Job, command: Scrape, cut: Any, was: NDArray[np.fl
     ledges = ledges_um(was - job.face.height_um, pitch, made)
     middle = 0.5 * (made[:, :2] + made[:, 2:4]) / pitch
     j, i = (np.clip(middle[:, axis].astype(np.int64), 0, n - 1) for axis, n in ((0, was.shape[1]), (1, was.shape[0])))
-    rows = zip(made, cut.deepest_um, cut.edge_um, share, cut.removed_mm3, ledges, low_um[i, j], strict=True)
+    depth_um = section_depth_um(cut.removed_mm3, np.hypot(*(made[:, 2:4] - made[:, :2]).T), command)
+    rows = zip(made, depth_um, cut.deepest_um, cut.edge_um, share, cut.removed_mm3, ledges, low_um[i, j], strict=True)
     found = []
     for (x0, y0, x1, y1, push), *did in rows:
         found.append(Stroked(piece, job.round, command.blade, *(float(v) for v in (x0, y0, x1, y1, push, *did))))
     return found
+
+
+def section_depth_um(removed_mm3: NDArray[np.float64], length_mm: NDArray[np.float64],
+                     command: Scrape) -> NDArray[np.float64]:
+    """Depth of the round section whose volume was removed, um: d from 4/3 d sqrt(2 R d) over the way at full push.
+
+    Each end counts for what its rise leaves: the section goes as push^1.875, so a linear rise for 1/2.875 of its way.
+    """
+    blade = RACK[command.blade]
+    ends = 2.0 * np.minimum(command.ramp_mm, 0.5 * length_mm) * (1.0 - 1.0 / 2.875)
+    section_mm2 = removed_mm3 / np.maximum(length_mm - ends, 0.1)
+    return np.asarray((0.75 * section_mm2 / math.sqrt(2.0 * crown_mm(blade))) ** (2.0 / 3.0) * UM_PER_MM)
 
 
 def ledges_um(taken_um: NDArray[np.float64], pitch_mm: float, strokes: NDArray[np.float64]) -> NDArray[np.float64]:

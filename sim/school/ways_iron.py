@@ -15,7 +15,7 @@ from sim.hands.stand import datums_first, wedge_work
 from sim.measure.gauge import reading_plane
 from sim.measure.orient import reversal
 from sim.model.blade import RACK
-from sim.process.stroke import Iron, flat_cut
+from sim.process.stroke import Iron, taken_um
 from sim.school.evidence import poorest_field_mm
 from sim.school.way import Eyes, Take, Working, say, way
 from sim.school.ways_reading import called, place
@@ -43,21 +43,22 @@ def push_for(blade: str, depth_um: float) -> float:
     low, high = 5.0, 600.0
     for _ in range(40):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if flat_cut(RACK[blade], middle, Iron())[0] < depth_um else (low, middle)
+        low, high = (middle, high) if taken_um(RACK[blade], middle, Iron()) < depth_um else (low, middle)
     return 0.5 * (low + high)
 
 
 @way
-def single_strokes(eyes: Eyes, hand: Hand, *, strokes: float = 12.0, ramp_mm: float = 1.0, push_n: float = 0.0,
+def single_strokes(eyes: Eyes, hand: Hand, *, strokes: float = 12.0, ramp_mm: float = 3.0, push_n: float = 0.0,
                    blade: str = "fine") -> Working:
     """Strokes side by side, each as deep as the piece asks, eased in and out; or all with one push."""
     for n in range(eyes.pieces):
         yield Take(n)
         push = push_n or push_for(blade, eyes.asked_um)
+        own = replace(hand, style=0.0)  # one's own strength is known after a stroke or two
         length, wide = eyes.sight.size_mm
-        rows = np.array([(0.5 * length - 5.0, y, 0.5 * length + 5.0, y, push)
+        rows = np.array([(0.5 * length - 8.0, y, 0.5 * length + 8.0, y, push)
                          for y in np.linspace(0.12 * wide, 0.88 * wide, int(strokes))])  # fmt: skip
-        yield from scraped(eyes, hand, rows, blade, ramp_mm)
+        yield from scraped(eyes, own, rows, blade, ramp_mm)
 
 
 @way
@@ -113,11 +114,11 @@ def only_hardest(eyes: Eyes, hand: Hand, *, take: str = "middles", strokes: floa
         calls, marks, given = called(eyes, hand, take, most=40)
         yield say("calls", calls=calls)
         stage = replace(STAGES[1], spacing_mm=2.2)
-        order = np.argsort(-marks.area_mm2 * (given == 1), kind="stable")
+        order = np.lexsort((-marks.area_mm2, np.where(given > 0, given, 9)))
         chosen = np.zeros(len(given), bool)
         rows = np.zeros((0, 5))
         for k in order:
-            if given[k] != 1:
+            if not 0 < given[k] < 3:
                 break
             chosen[k] = True
             more = _over(eyes, marks.labels, chosen, stage, slant=SLANT if n % 2 else -SLANT)

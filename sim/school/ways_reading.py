@@ -7,22 +7,25 @@ import math
 from typing import Any
 
 import numpy as np
+from scipy.ndimage import distance_transform_edt, find_objects
 
 from sim.hands.skill import Hand
 from sim.measure.spots import EYE, islands
-from sim.school.checks_reading import decisions
+from sim.school.checks_reading import ALIKE, OLD_BLUE_PCT, decisions, overlap
 from sim.school.evidence import PrintRead, read
+from sim.school.seen import RoundSeen
 from sim.school.way import Eyes, Take, Working, say, spread, way, width
 from sim.shop.commands import RollFilm, SpotFace, StoneFace, WipeFace, WipePlate
 from sim.shop.partwork import PushEnds
 
 FILM_OFF = 0.1  # scatter of a rolled film's weight, skilled: from memory
-MISREAD = 0.04  # share of marks taken for a neighbouring level, skilled: from memory
+MISREAD = 0.06  # share of marks taken for a neighbouring level, skilled: from memory
 COUNT_OFF = 0.04
 PIVOT_OFF_PCT = 1.5
 BEARING_OFF = 0.8
 THICK_UM = 8.0
-ALIKE = 0.6  # overlap of two prints from which they say the same: common practice, no source
+CORE = 0.6  # of its depth: from there on it is the middle of a mark
+LEAST_MM2 = 0.3  # smaller is a speck: as the pilot
 LAMPS_DEG = 40.0, 130.0
 
 
@@ -52,29 +55,46 @@ def lay_films(eyes: Eyes, hand: Hand, *, film_um: float = 0.0, wipe: bool = True
         yield place(eyes, hand)
 
 
-def levels(marks: PrintRead, how: str) -> np.ndarray:
-    """Level of each mark, 1 high to 3 low: by its middle, or by its darkness alone."""
-    dark = np.asarray(marks.dark)
-    if how == "darkness":
-        return np.where(dark >= np.percentile(dark, 67.0), 1, np.where(dark >= np.percentile(dark, 33.0), 2, 3))
-    plain = dark[~marks.pale] if (~marks.pale).any() else dark
-    return np.where(marks.pale, 1, np.where(dark >= np.median(plain), 2, 3))
+def paleness(one: RoundSeen, marks: PrintRead) -> np.ndarray:
+    """How much paler the middle of each mark is than its rim, 0 to 255; float64 (n,)."""
+    depth = distance_transform_edt(np.pad(marks.labels > 0, 1))[1:-1, 1:-1]
+    found = np.zeros(len(marks.area_mm2))
+    for k, box in enumerate(find_objects(marks.labels)):
+        mine = marks.labels[box] == k + 1
+        deep = mine & (depth[box] >= CORE * depth[box][mine].max())
+        found[k] = np.percentile(one.dark[box][mine], 90.0) - one.dark[box][deep].mean()
+    return found
+
+
+def levels(score: np.ndarray) -> np.ndarray:
+    """Levels 1 high to 3 low, a third each, the largest scores first."""
+    rank = np.argsort(np.argsort(-score, kind="stable"), kind="stable") / max(len(score), 1)
+    return np.where(rank < 1 / 3, 1, np.where(rank < 2 / 3, 2, 3))
 
 
 def called(eyes: Eyes, hand: Hand, how: str, most: int = 24) -> tuple[list[list[float]], PrintRead, np.ndarray]:
-    """Calls of the largest marks as this eye gives them; the print as it was read; levels by mark, 0 where none."""
-    marks = read(eyes.print())
-    order = np.argsort(-marks.area_mm2, kind="stable")[:most]
+    """Calls of some marks, large and small, as this eye gives them: by their middles, or by darkness alone.
+
+    Returns
+    -------
+    calls, marks, given
+        Calls as they are said; the print as it was read; levels by mark, 0 where none was called.
+    """
+    one = eyes.print()
+    marks = read(one)
     given = np.zeros(len(marks.area_mm2), np.int64)
-    if not len(order):
+    large = np.flatnonzero(marks.area_mm2 >= LEAST_MM2)
+    if not len(large):
         return [], marks, given
-    told = levels(marks, how)
+    large = large[np.argsort(-marks.area_mm2[large], kind="stable")]
+    chosen = large[np.unique(np.linspace(0, len(large) - 1, min(most, len(large))).astype(np.int64))]
+    score = marks.dark if how == "darkness" else paleness(one, marks)
+    told = levels(score[chosen])
     rng = spread(eyes.sight, 100, hand)
     wrong = rng.random(len(told)) < MISREAD * width(hand)
     step = np.where(rng.random(len(told)) < 0.5, -1, 1)
-    told = np.where(wrong, np.clip(np.where(told == 2, told + step, 2), 1, 3), told)
-    given[order] = told[order]
-    calls = [[*_on(marks, int(k), eyes.sight.pitch_mm), int(given[k]), False] for k in order]
+    given[chosen] = np.where(wrong, np.clip(np.where(told == 2, told + step, 2), 1, 3), told)
+    calls = [[*_on(marks, int(k), eyes.sight.pitch_mm), int(given[k]), False] for k in chosen]
     return calls, marks, given
 
 
@@ -139,13 +159,19 @@ def _form(turned: Any, quarters: np.ndarray) -> str:
     return "hollow" if "hollow" in readings and "crowned" not in readings else "even"
 
 
+def _centred(eyes: Eyes, hand: Hand) -> SpotFace:
+    """The face put down in the middle of the plate, where one finds it again."""
+    x, y = (0.5 * (p - s) for p, s in zip(eyes.sight.plate_mm, eyes.sight.size_mm, strict=True))
+    return SpotFace(round(x, 2), round(y, 2), read_s=hand.read_s)
+
+
 @way
 def doubt_print(eyes: Eyes, hand: Hand, *, clean: bool = True, stones: float = 1.0) -> Working:
     """Print as it lies; then clean, then stone, and print again each time: what changed it falsified the print."""
     for n in range(eyes.pieces):
         yield Take(n)
-        old = float(eyes.sight.marked.sum()) > 0.01 * float(eyes.sight.iron.sum())
-        spot = place(eyes, hand, number=n)
+        old = 100.0 * float(eyes.sight.marked.sum()) > OLD_BLUE_PCT * float(eyes.sight.iron.sum())
+        spot = _centred(eyes, hand)
         yield RollFilm(3.0)
         yield spot
         first = eyes.sight.marked.copy()
@@ -162,16 +188,12 @@ def doubt_print(eyes: Eyes, hand: Hand, *, clean: bool = True, stones: float = 1
             yield RollFilm(3.0)
             yield spot
             third = eyes.sight.marked.copy()
-            if _alike(second, third) < ALIKE:
-                told = "burrs"
-            elif _alike(first, second) < ALIKE:
-                told = "old blue" if old else "lint or chips"
+            changed = {"burrs": overlap(second, third), "lint or chips": overlap(first, second)}
+            told = min(changed, key=lambda one: changed[one])
+            told = "old blue" if old else told if changed[told] < ALIKE else "nothing"
+            if spread(eyes.sight, n, hand).random() < MISREAD * width(hand):
+                told = "lint or chips" if told == "burrs" else "burrs"
         yield say("answer", question="fooled_by", value=told)
-
-
-def _alike(one: np.ndarray, other: np.ndarray) -> float:
-    either = int((one | other).sum())
-    return int((one & other).sum()) / either if either else 1.0
 
 
 @way
