@@ -58,7 +58,7 @@ def drill_ground(surface: pygame.Surface, size: tuple[int, int], ui: Ui, drills:
         rules(surface, size, ui, drills)
     else:
         surface.fill(WELL, where.well)
-        share = drills.sat.remaining_s / SITTING_S
+        share = min(drills.remaining_s / SITTING_S, 1.0)
         bar = pygame.Rect(0, where.head.bottom - ui.px(2), round(where.head.width * share), ui.px(2))
         surface.fill(ui.theme.line, bar)
         _captions(surface, size, ui, drills)

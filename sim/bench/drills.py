@@ -135,6 +135,11 @@ class Drills:
         """Since this item was shown, or since one waits for it."""
         return self._clock() - self._since_s
 
+    @property
+    def remaining_s(self) -> float:
+        """What is left of the five minutes; it stands still while one waits."""
+        return self.sat.remaining_s + (self.seconds if self._waiting else 0.0)
+
     def poll(self) -> bool:
         """Take the next item when it is made; True when something is to be drawn anew."""
         while self._asked:
@@ -369,7 +374,7 @@ class Drills:
 
     def left_words(self) -> str:
         """The rest of the five minutes, in steps of ten seconds."""
-        tens = -(-int(self.sat.remaining_s) // 10) * 10
+        tens = -(-int(self.remaining_s) // 10) * 10
         if tens <= 0:
             return "time is over"
         return f"{tens // 60} min {tens % 60:02d} s left" if tens >= 60 else f"{tens} s left"

@@ -188,7 +188,7 @@ class Practice:
         """Seconds until something may have to be drawn without an event; None for never."""
         if self.drills is None or self.drills.ended:
             return None
-        return POLL_S if self.drills.item is None else self.drills.sat.remaining_s % TICK_S + POLL_S
+        return POLL_S if self.drills.item is None else self.drills.remaining_s % TICK_S + POLL_S
 
     def let_go(self) -> bool:
         """Throw a direction away that is being drawn; True when there was one."""

@@ -145,7 +145,9 @@ class Shown(Widget):
         start = x + (box.centerx - x) * ui.px(5) / away, y + (box.centery - y) * ui.px(5) / away
         for colour, wide in ((INK, 3), (CHALK if fill == INK else fill, 1)):
             pygame.draw.line(surface, colour, start, box.center, ui.px(wide))
-        ui.box(surface, box, fill, CALL_FILL if at else CHALK if dot.state in ("", "missed") else INK, edge_px=1 + at)
+        ui.box(surface, box, fill, CHALK if dot.state in ("", "missed") else INK)
+        if at:
+            ui.ring(surface, box)
         ui.line(surface, box, f"{dot.words}{ENDS.get(dot.state, '')}", SMALL, ink, bold=True, align="centre")
 
     def _paint_way(self, surface: pygame.Surface, ui: Ui, way: Way) -> None:

@@ -191,6 +191,7 @@ def test_the_time_to_answer_is_that_from_the_picture_to_the_answer_and_waiting_i
     player.play([DOOR])
     assert bench.practice.drills.item is None
     hours.s += 60.0
+    assert "5 min 00 s left" in words_of(player)
     maker.late = False
     assert bench.practice.tick(bench.group)
     assert bench.practice.drills.sat.remaining_s == 300.0
