@@ -3,6 +3,7 @@
 Before an answer nothing here reads what is true of the item: its question, its forms and its pictures, no more.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -22,7 +23,7 @@ from sim.school.view import Picture
 
 Scaled = Callable[[Picture, tuple[int, int]], pygame.Surface]
 TITLE = "Today's five minutes"
-FIRST = "Drawing the first face. The very first time some coupons are scraped for it, which takes a minute or two."
+FIRST = "Drawing the first face. The very first time some coupons are scraped for it, which takes up to half a minute."
 NEXT = "Drawing the next face."
 TURN_STEPS = 1000  # of a slider with equal ratios
 MOST_ZOOM = 5.0
@@ -232,9 +233,7 @@ def _number(drills: Drills, part: int, form: Number, stack: Stack) -> None:
 
 def log_share(form: Number, value: float) -> float:
     """Place of a number on a slider with equal ratios, 0 to 1."""
-    from math import log
-
-    return log(value / form.low) / log(form.high / form.low)
+    return math.log(value / form.low) / math.log(form.high / form.low)
 
 
 def from_share(form: Number, share: float) -> float:
