@@ -28,7 +28,7 @@ ROOMS = {
     "lessonfile trials play result classroom cards exercises",
     "report": "tables figures recut part page part_page progress class_page sheet map paper cards_page",
     "bench": "palette viewport iron gestures hand_today pieces back desk kept hold lettering controls entries "
-    "widgets uncovered panels inhand pane keys start files finish drills shown drillpage practice "
+    "widgets uncovered panels inhand pane keys start files finish drills shown drillpage drill_room "
     "app events window script",
     "cli": "bench demo seat measure flycut part bands cards model replay pack drill record class",
 }

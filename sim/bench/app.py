@@ -10,8 +10,9 @@ import pygame
 
 from sim import paths
 from sim.bench.desk import Desk
+from sim.bench.drill_room import DrillRoom
 from sim.bench.entries import Listing
-from sim.bench.files import begun, copy_told, files_page, forget, found_files, session_of
+from sim.bench.files import begun, files_page, forget, found_files, saved_copy, session_of
 from sim.bench.finish import as_text, copied, draw_map, finish_page, saved_sheet
 from sim.bench.hold import Hold
 from sim.bench.inhand import in_hand, set_tool
@@ -22,7 +23,6 @@ from sim.bench.palette import THEMES
 from sim.bench.pane import FacePane
 from sim.bench.panels import HINTS, areas, coach_line, goal_line, hung_prints, menu_widgets, picture_of, tray
 from sim.bench.pieces import INSTRUMENTS
-from sim.bench.practice import Practice
 from sim.bench.start import (
     Prefs,
     changed,
@@ -69,13 +69,13 @@ class Bench:
 
     def __init__(
         self, folder: Path, size: tuple[int, int] = SIZE, *, prefs: Prefs | None = None, seed: int = 1,
-        practice: Practice | None = None,
+        drilling: DrillRoom | None = None,
     ) -> None:  # fmt: skip
         self.folder, self.size, self.seed = folder, size, seed
         self.prefs = read_prefs(folder / "bench.json") if prefs is None else prefs
         self.ui = self._fitting_ui()
         self.keys = read_keys(folder / "keys.json", self.prefs.left_hand)
-        self.practice = practice or Practice(folder)
+        self.drilling = drilling or DrillRoom(folder)
         self.page, self.before = "start", "start"
         self.desk: Desk | None = None
         self.hold: Hold | None = None
@@ -158,7 +158,7 @@ class Bench:
     def quit(self) -> None:
         """Keep everything and leave."""
         self.close()
-        self.practice.close()
+        self.drilling.close()
         self.running = False
 
     def prefer(self, prefs: Prefs) -> None:
@@ -231,9 +231,9 @@ class Bench:
         if self.page == "help":
             return help_page(self.size, self.ui, self.keys)
         if self.page == "drills":
-            return self.practice.widgets(self.size, self.ui)
-        return start_page(self.size, self.ui, self.prefs, self._recent(), who=self.practice.who,
-                          note=self.note or self.practice.fault)  # fmt: skip
+            return self.drilling.widgets(self.size, self.ui)
+        return start_page(self.size, self.ui, self.prefs, self._recent(), who=self.drilling.who,
+                          note=self.note or self.drilling.fault)  # fmt: skip
 
     def _recent(self) -> list[Path]:
         """Jobs that were worked on last and are still there."""
@@ -254,12 +254,12 @@ class Bench:
         """Keep everything, leave a copy under another name, and say so."""
         self.keep()
         if self.desk is not None:
-            self.desk.told = copy_told(self.desk) or self.desk.told
+            self.desk.told = saved_copy(self.desk)
 
     def to_start(self) -> None:
         """Keep the job, close it, and go to the start page."""
         self.close()
-        self.practice.leave()
+        self.drilling.leave()
         self.show("start")
 
     def said(self, id: str, value: Any) -> None:
@@ -316,7 +316,7 @@ class Bench:
             "quit": self.quit, "keys file": self._write_keys, "door print": lambda: self.begin(*sample(0, self.seed)),
             "door part": self.show_files, "same start": self._same_start, "another face": self._another,
             "finish": self.finish, "copy": self._copy, "sheet": self.result_sheet, "door minutes": self._drill,
-            "drill leave": lambda: None if self.practice.let_go() else self.to_start(),
+            "drill leave": lambda: None if self.drilling.let_go() else self.to_start(),
             "drill leave home": self.to_start,
             "learner": lambda: self._learner(value), "new learner": lambda: self._learner(value),
         }  # fmt: skip
@@ -332,23 +332,23 @@ class Bench:
         elif id in acts:
             acts[id]()
         elif id.startswith("drill "):
-            self.practice.said(id, value, self.group)
+            self.drilling.said(id, value, self.group)
         else:
             return False
         return True
 
     def _drill(self) -> None:
         """Today's five minutes."""
-        if self.practice.open():
+        if self.drilling.open():
             self.show("drills")
-            self.practice.aim(self.group)
-        self.note = self.practice.fault
+            self.drilling.aim(self.group)
+        self.note = self.drilling.fault
 
     def _learner(self, to: str | int) -> None:
         if self.group.focus == "new learner":
             self.group.focus_on(None)  # the field is for the next name
         if to != "":
-            self.note = self.practice.switch(to)
+            self.note = self.drilling.switch(to)
 
     def _said_of_tools(self, id: str, value: Any) -> None:
         desk, hold, pane = self.desk, self.hold, self.pane
@@ -452,7 +452,7 @@ class Bench:
 
         What lies beside the job is written down some time after it has changed.
         """
-        if self.page == "drills" and self.practice.tick(self.group):
+        if self.page == "drills" and self.drilling.tick(self.group):
             self.dirty = True
         if self.desk is not None and self.desk.unkept and now_s - self._kept_s >= KEEP_S:
             self._kept_s = now_s
@@ -490,7 +490,7 @@ class Bench:
         else:
             surface.fill(theme.background)
         if self.page == "drills":
-            self.practice.draw_ground(surface, self.ui)
+            self.drilling.draw_ground(surface, self.ui)
         if self.page == "finish" and self.done is not None:
             draw_map(surface, self.ui, self.done, self._chart)
         self.group.draw(surface, self.ui, now_s, sheets)

@@ -157,7 +157,7 @@ class Events:
             if action == "let go":
                 return
         if self.bench.page == "drills" and action not in ("let go", "help"):
-            said = self.bench.practice.key(event, self.bench.group)
+            said = self.bench.drilling.key(event, self.bench.group)
             if said:
                 self.bench.said(said, True)
             return

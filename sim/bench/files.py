@@ -71,6 +71,20 @@ def session_of(path: Path, folder: Path, seed: int) -> Session:
     return session
 
 
+def saved_copy(desk: Desk) -> str:
+    """Leave a copy of a job under another name; what is to be said of it."""
+    path = desk.session.path
+    if path is None:
+        return "This job has no file."
+    try:
+        copy = free_path(path.parent, f"{path.stem}-copy")
+        desk.session.save(copy)
+        keep_beside(desk, copy)
+    except ShopError as error:
+        return str(error)
+    return f"Every act is saved as it is done, in {path.name}. A copy as it is now: {copy.name}"
+
+
 def forget(job: Path) -> None:
     """Take away the files of a job in which nothing was done."""
     for path in (job, checkpoint_path(job), desk_path(job)):
@@ -106,17 +120,3 @@ def files_page(size: tuple[int, int], ui: Ui, files: Sequence[Path], note: str) 
     if note:
         stack.label(note, LABEL, "not_reached")
     return stack.made
-
-
-def copy_told(desk: Desk) -> str:
-    """Leave a copy of the job as it is now, under a free name; what is to be said of it, nothing without a file."""
-    path = desk.session.path
-    if path is None:
-        return ""
-    try:
-        copy = free_path(path.parent, f"{path.stem}-copy")
-        desk.session.save(copy)
-        keep_beside(desk, copy)
-    except ShopError as error:
-        return str(error)
-    return f"Every act is saved as it is done, in {path.name}. A copy as it is now: {copy.name}"

@@ -30,10 +30,10 @@ import pygame
 
 from sim import paths
 from sim.bench.app import SIZE, Bench
+from sim.bench.drill_room import DrillRoom
 from sim.bench.events import Events
 from sim.bench.gestures import seconds_of
 from sim.bench.palette import THEMES
-from sim.bench.practice import Practice
 from sim.bench.shown import Shown
 from sim.bench.start import SAMPLES, Prefs, sample
 from sim.books.rows import utc_now
@@ -259,8 +259,8 @@ def begun(told: dict[str, Any], folder: Path, size: tuple[int, int] = SIZE) -> P
         at = datetime.fromisoformat(told["now"]) if "now" in told else utc_now()
         if at.tzinfo is None:
             raise ValueError(f"got {told['now']!r}")
-        practice = Practice(folder, clock=lambda: player.seconds, now=lambda: at + timedelta(seconds=player.seconds))
-        bench = Bench(folder, size, prefs=prefs, seed=int(told.get("seed", 1)), practice=practice)
+        drilling = DrillRoom(folder, clock=lambda: player.seconds, now=lambda: at + timedelta(seconds=player.seconds))
+        bench = Bench(folder, size, prefs=prefs, seed=int(told.get("seed", 1)), drilling=drilling)
         player = Player(bench, pygame.Surface(size))
     except (TypeError, ValueError) as error:
         raise BadFile(f"scale and seed must be numbers, now a time with its zone: {error}") from None

@@ -14,10 +14,10 @@ import pygame
 
 from sim import paths
 from sim.bench.app import KEEP_S, SIZE, STEP_S, Bench
+from sim.bench.drill_room import DrillRoom
 from sim.bench.events import Events
 from sim.bench.lettering import NAME, Ui
 from sim.bench.palette import THEMES
-from sim.bench.practice import Practice
 from sim.bench.start import read_prefs
 from sim.errors import BadParam
 from sim.kernels.warm import SEAL, cache_folder, warm
@@ -47,7 +47,7 @@ def loop(
         due = bench.group.due_s(now_s())
         busy = bench.busy()
         wait = STEP_S if busy else None if due is None else max(due - now_s(), 0.0) + 0.01
-        look = bench.practice.due_s() if bench.page == "drills" else None
+        look = bench.drilling.due_s() if bench.page == "drills" else None
         if look is not None:
             wait = look if wait is None else min(wait, look)
         if bench.desk is not None and bench.desk.unkept:
@@ -85,7 +85,7 @@ def open_window(args: Any) -> int:
     try:
         if not _warmed(Ui(THEMES[prefs.theme], prefs.scale)):
             return 0
-        bench = Bench(folder, size, prefs=prefs, seed=args.seed, practice=Practice(folder, InChild))
+        bench = Bench(folder, size, prefs=prefs, seed=args.seed, drilling=DrillRoom(folder, InChild))
         if args.drill:
             bench.said("door minutes", True)
         if args.target is not None:

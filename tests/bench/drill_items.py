@@ -6,7 +6,7 @@ import numpy as np
 import pygame
 
 from sim.bench.app import Bench
-from sim.bench.practice import Practice
+from sim.bench.drill_room import DrillRoom
 from sim.bench.script import Player
 from sim.bench.start import Prefs
 from sim.books.record import Record
@@ -89,8 +89,8 @@ def seated(folder, kind, maker=None, *, hours=None, size=(1024, 640), **prefs):
     pygame.font.init()
     maker, hours = maker or Handed(), hours or Hours()
     kinds = (kind,) if isinstance(kind, str) else kind
-    practice = Practice(folder, lambda: maker, clock=hours.seconds, now=hours.now, kinds=kinds)
-    return Player(Bench(folder, size, prefs=Prefs(**prefs), practice=practice), pygame.Surface(size))
+    drilling = DrillRoom(folder, lambda: maker, clock=hours.seconds, now=hours.now, kinds=kinds)
+    return Player(Bench(folder, size, prefs=Prefs(**prefs), drilling=drilling), pygame.Surface(size))
 
 
 def kept(folder):

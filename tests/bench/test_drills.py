@@ -85,7 +85,7 @@ def test_pointer_and_keys_give_the_same_answer_of_every_form_to_the_record(tmp_p
             continue
         player = seated(tmp_path / name, kind)
         player.play([DOOR])
-        item = player.bench.practice.drills.item
+        item = player.bench.drilling.drills.item
         player.play(steps[kind])
         assert what_counts(tmp_path / name) == [
             (kind, 1, item.family, item.right(MINE[kind]), item.loss(MINE[kind]), item.chance_of(MINE[kind]), item.seed)
@@ -112,7 +112,7 @@ def test_truth_is_nowhere_on_the_page_before_the_answer_and_told_at_once_after_i
     player = seated(tmp_path, kind, Handed(change=Sealed))
     player.play([DOOR])
     player.play(BY_POINTER[kind][:-1])  # all but what gives the answer
-    item = player.bench.practice.drills.item
+    item = player.bench.drilling.drills.item
     before = words_of(player)
     with pytest.raises(AssertionError, match="looked at before the answer"):
         item.told(MINE[kind])
@@ -189,23 +189,23 @@ def test_the_time_to_answer_is_that_from_the_picture_to_the_answer_and_waiting_i
     player = seated(tmp_path, "highest", maker, hours=hours)
     bench = player.bench
     player.play([DOOR])
-    assert bench.practice.drills.item is None
+    assert bench.drilling.drills.item is None
     hours.s += 60.0
     assert "5 min 00 s left" in words_of(player)
     maker.late = False
-    assert bench.practice.tick(bench.group)
-    assert bench.practice.drills.sat.remaining_s == 300.0
+    assert bench.drilling.tick(bench.group)
+    assert bench.drilling.drills.sat.remaining_s == 300.0
     hours.s += 3.25
     player.play([{"key": "1"}])
-    bench.practice.tick(bench.group)
+    bench.drilling.tick(bench.group)
     maker.late = True
     hours.s += 20.0  # told: this is the learner's own time
     player.play([ENTER])
-    assert bench.practice.drills.item is not None, "it was made while the answer was told"
+    assert bench.drilling.drills.item is not None, "it was made while the answer was told"
     hours.s += 9.0
     player.play([{"key": "1"}, ENTER])
     assert [(a.seconds, a.within) for a in kept(tmp_path)] == [(3.25, True), (9.0, False)]
-    assert bench.practice.drills.sat.remaining_s == pytest.approx(300.0 - 32.25)
+    assert bench.drilling.drills.sat.remaining_s == pytest.approx(300.0 - 32.25)
 
 
 def test_enter_and_space_go_on_and_a_key_that_is_held_down_gives_no_second_answer(tmp_path):
@@ -213,7 +213,7 @@ def test_enter_and_space_go_on_and_a_key_that_is_held_down_gives_no_second_answe
     player.play([DOOR, {"type": "20"}, ENTER, {"type": "15"}])
     for _ in range(9):
         player.send(pygame.KEYDOWN, key=pygame.K_RETURN, mod=0, scancode=0, unicode="")
-    drills = player.bench.practice.drills
+    drills = player.bench.drilling.drills
     assert (drills.shown, drills.told is None, len(kept(tmp_path))) == (1, False, 1)
     player.send(pygame.KEYUP, key=pygame.K_RETURN, mod=0, scancode=0)
     player.play([{"key": "SPACE"}])
@@ -224,7 +224,7 @@ def test_enter_and_space_go_on_and_a_key_that_is_held_down_gives_no_second_answe
 
 def test_what_is_no_number_is_said_and_not_kept_and_typed_units_are_understood(tmp_path):
     player = seated(tmp_path, "film")
-    drills = (player.play([DOOR, {"type": "3,5"}, ENTER]), player.bench.practice.drills)[1]
+    drills = (player.play([DOOR, {"type": "3,5"}, ENTER]), player.bench.drilling.drills)[1]
     assert "decimal point" in words_of(player)
     player.play([{"key": "BACKSPACE", "times": 3}, {"type": "30"}, ENTER])
     assert "0.5 to 10 µm, got 30" in words_of(player)
@@ -237,7 +237,7 @@ def test_what_is_no_number_is_said_and_not_kept_and_typed_units_are_understood(t
 def test_after_twentyfour_items_it_is_said_that_the_day_is_done_and_there_is_no_more(tmp_path):
     player = seated(tmp_path, ("highest", "form"))
     player.play([DOOR])
-    drills = player.bench.practice.drills
+    drills = player.bench.drilling.drills
     for _ in range(24):
         assert not drills.ended
         player.send(pygame.KEYDOWN, key=pygame.K_1, mod=0, scancode=0, unicode="")
@@ -289,7 +289,7 @@ def test_esc_throws_a_direction_away_that_is_being_drawn_and_only_then_leaves(tm
     assert bench.page == "drills"
     player.send(pygame.MOUSEMOTION, pos=shown.rect.topleft, rel=(0, 0), buttons=(1, 0, 0), mod=0)
     player.send(pygame.MOUSEBUTTONUP, pos=shown.rect.center, button=1, mod=0)
-    assert bench.practice.drills.picked == [None, None]
+    assert bench.drilling.drills.picked == [None, None]
     player.play([{"key": "ESCAPE"}])
     assert (bench.page, maker.closed, kept(tmp_path)) == ("start", True, [])
 
@@ -341,13 +341,13 @@ def test_a_face_that_cannot_be_found_is_passed_over_and_after_three_it_is_said(t
 def test_the_learner_is_switched_by_pointer_or_keys_and_answers_are_his(tmp_path):
     player = seated(tmp_path, "highest")
     bench = player.bench
-    assert bench.practice.learners() == (["learner"], 0)
+    assert bench.drilling.learners() == (["learner"], 0)
     assert not (tmp_path / "record.sqlite3").exists(), "nothing is made before it is needed"
     for name in ("Anna", "Ben"):
         player.play([{"press": "new learner"}, {"type": name}, ENTER])
-    assert bench.practice.learners() == (["Anna", "Ben"], 1)
+    assert bench.drilling.learners() == (["Anna", "Ben"], 1)
     player.play([DOOR, {"key": "1"}, {"key": "ESCAPE"}, {"press": "learner", "at": 0.2}])
-    assert bench.practice.learners() == (["Anna", "Ben"], 0)
+    assert bench.drilling.learners() == (["Anna", "Ben"], 0)
     player.play([DOOR, {"key": "2"}, ENTER, {"key": "3"}, {"key": "ESCAPE"}])
     bench.quit()
     with Record.open(tmp_path) as record:
@@ -357,9 +357,9 @@ def test_the_learner_is_switched_by_pointer_or_keys_and_answers_are_his(tmp_path
     again.bench.lay_out()
     ids = [w.id for w in again.bench.group.order()]
     again.play([{"key": "TAB", "times": ids.index("learner") + 1}, {"key": "RIGHT"}])
-    assert again.bench.practice.learners() == (["Anna", "Ben"], 1)
+    assert again.bench.drilling.learners() == (["Anna", "Ben"], 1)
     again.play([{"key": "TAB"}, {"type": "Cara"}, ENTER])
-    assert again.bench.practice.learners() == (["Anna", "Ben", "Cara"], 2)
+    assert again.bench.drilling.learners() == (["Anna", "Ben", "Cara"], 2)
 
 
 def test_a_class_of_twenty_is_a_list_of_which_one_click_takes_a_name(tmp_path):
@@ -375,7 +375,7 @@ def test_a_class_of_twenty_is_a_list_of_which_one_click_takes_a_name(tmp_path):
     seen = next(w for w in player.bench.group.widgets if w.id == "learner")
     at = seen.first
     player._pressed((seen.rect.centerx, seen.rect.top + seen.rect.height // 4))
-    assert player.bench.practice.learners()[1] == at < 18
+    assert player.bench.drilling.learners()[1] == at < 18
     assert player.bench.group.overlaps() == []
 
 
@@ -383,7 +383,7 @@ def test_a_name_that_is_not_allowed_is_said_and_a_record_that_cannot_be_read_shu
     player = seated(tmp_path / "one", "highest")
     player.play([{"press": "new learner"}, {"type": "x" * 61}, ENTER])
     assert "60" in words_of(player)
-    assert player.bench.practice.learners() == (["learner"], 0)
+    assert player.bench.drilling.learners() == (["learner"], 0)
     folder = tmp_path / "two"
     folder.mkdir()
     (folder / "record.sqlite3").mkdir()
@@ -503,7 +503,7 @@ def test_the_window_wakes_by_itself_when_the_next_face_is_made_and_draws_once_fo
         maker.late = len(waits) < 3
         return [pygame.event.Event(pygame.QUIT)] if len(waits) == 6 else []
 
-    loop(bench, lambda: player.surface, events=events, flip=lambda: drawn.append(bench.practice.drills.item),
+    loop(bench, lambda: player.surface, events=events, flip=lambda: drawn.append(bench.drilling.drills.item),
          now_s=hours.seconds)  # fmt: skip
     assert [item is not None for item in drawn] == [False, True]
     assert all(wait_s <= 0.2 for wait_s in waits[:3]), "it looks again soon while it waits"
@@ -517,7 +517,7 @@ def test_the_script_of_the_readme_plays_to_its_end(tmp_path):
     player = begun(told, tmp_path)
     player.shots = tmp_path
     player.play(told["steps"])
-    assert player.bench.practice.drills.ended
+    assert player.bench.drilling.drills.ended
     answers = kept(tmp_path)
     assert [(kind, sum(a.kind == kind for a in answers)) for kind in dict.fromkeys(a.kind for a in answers)] == [
         ("highest", 5), ("mark", 5), ("form", 5), ("count", 5), ("film", 1)]  # fmt: skip

@@ -32,7 +32,7 @@ TURNS = {pygame.K_UP: 1, pygame.K_DOWN: -1}
 ON = (pygame.K_RETURN, pygame.K_KP_ENTER, pygame.K_SPACE)
 
 
-class Practice:
+class DrillRoom:
     """The record of a folder in the window: opened when something is to be read from it or written.
 
     Parameters
