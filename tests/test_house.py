@@ -25,12 +25,13 @@ ROOMS = {
     "school": "cautions faults calls seen evidence remark print_rules stroke_rules finish coach view bank item "
     "kinds_marks kinds_prints kinds_faces kind_next kinds readers "
     "sitting today making lesson attempt facts check checks_reading checks_iron checks way ways_reading ways_iron ways "
-    "lessonfile trials play result classroom cards exercises",
-    "report": "tables figures recut part page part_page progress class_page sheet map paper cards_page",
+    "lessonfile trials play aloud turns classroom result cards exercises",
+    "report": "tables figures recut part piece page part_page progress lesson_text class_page map paper cards_page "
+    "sheet_parts sheet",
     "bench": "palette viewport iron gestures hand_today pieces back desk kept hold lettering controls entries "
     "widgets uncovered panels inhand pane keys start files finish drills shown drillpage drill_room "
     "app events window script",
-    "cli": "bench demo seat measure flycut part bands cards model replay pack drill record class",
+    "cli": "bench demo seat measure flycut part bands cards model replay pack drill lessons lesson record class",
 }
 ORDER = [f"{room}.{name}".lstrip(".") for room, names in ROOMS.items() for name in ("__init__", *names.split())]
 ONLY_IN = {"numba": "kernels", "matplotlib": "report", "pygame": "bench"}

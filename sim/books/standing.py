@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from statistics import median
 
 from sim.books.rows import RESULTS, Answer, Attempt
+from sim.books.shopcards import CardResult
 
 GROUP = 8  # answers at one level that make a point of a curve; fewer scatter more than a level is worth
 FEW = 6  # below this no skill is told
@@ -81,16 +82,17 @@ class LessonRow:
 
 @dataclass(frozen=True)
 class Progress:
-    """What is told of: a learner, everything that he attempted and answered, oldest first."""
+    """What is told of: a learner, everything that he attempted, answered and wrote down at a plate, oldest first."""
 
     learner: str
     attempts: Sequence[Attempt]
     answers: Sequence[Answer]
+    cards: Sequence[CardResult] = ()
 
     @property
     def empty(self) -> bool:
         """True before anything is finished."""
-        return not self.answers and all(one.unfinished for one in self.attempts)
+        return not self.answers and not self.cards and all(one.unfinished for one in self.attempts)
 
 
 def skill(scored: Iterable[tuple[float, float, float]]) -> float | None:

@@ -81,6 +81,7 @@ def answer(record: "Record", progress: "Progress") -> dict[str, Any]:
         "levels": [asdict(one) for one in by_level(progress.answers)],
         "sure": sureness(progress.answers),
         "answers": len(progress.answers),
+        "cards": [{"card": one.card, "when": one.when, "values": finite(one.values)} for one in progress.cards],
         "notes": record.notes,
     }
 
@@ -125,7 +126,8 @@ def _progress(record: "Record", name: str | None) -> "Progress":
 
     whom = next((one for one in record.learners() if name and one.casefold() == name.casefold()), name)
     whom = record.current() if whom is None else whom
-    return Progress(whom, record.attempts(learner=whom), record.answers(learner=whom))
+    return Progress(whom, record.attempts(learner=whom), record.answers(learner=whom),
+                    record.cards(learner=whom))  # fmt: skip
 
 
 def _print(record: "Record", progress: "Progress") -> None:
@@ -134,6 +136,7 @@ def _print(record: "Record", progress: "Progress") -> None:
     from rich.table import Table
 
     from sim.books.standing import EMPTY, lesson_rows, skill_text, standings, sureness
+    from sim.school.cards import entered_words
 
     console = Console(highlight=False, markup=False, soft_wrap=True)
     others = ", ".join(name for name in record.learners() if name != progress.learner)
@@ -163,3 +166,10 @@ def _print(record: "Record", progress: "Progress") -> None:
         console.print(table)
         if sure := sureness(progress.answers):
             console.print(sure)
+    if progress.cards:
+        table = Table("shop card", "entered", box=box.SIMPLE)
+        table.add_column("what was written down at a real plate")
+        for entry in progress.cards:
+            table.add_row(entry.card, entry.when[:10], entered_words(entry.card, entry.values)[1])
+        console.print(table)
+        console.print("beside the model: flatwright cards NAME")

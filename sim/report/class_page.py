@@ -23,8 +23,9 @@ from sim.school.lesson import PART_WORDS
 
 NOTE = (
     "Genuine: the file, run again, comes to the figures that it tells; it cannot say whose hand it was. Edited: it "
-    "does not. Other physics: it was made with another model and cannot be run again here. Only genuine files count in "
-    "the tables; a file that was handed in twice counts once."
+    "does not. Other physics: it was made with another model and cannot be run again here. Other lesson: the lesson "
+    "is not here, or is another here. Only genuine files count in the tables; a file that was handed in twice counts "
+    "once."
 )
 CLASS_FILES = ("class.html", "class.csv", "faults.csv", "files.csv")
 
@@ -139,6 +140,8 @@ def _files(book: ClassBook) -> str:
             continue
         why = f"the same bytes as {one.copy_of}, counted once" if one.copy_of else found.why
         result = "merit" if found.merit else "passed" if found.passed else "tried"
+        asked = book.against(found)
+        why = ", ".join(words for words in (why, asked) if words)
         words = (found.learner, task_text(Task(found.lesson, found.part)))
         cells = "".join(f"<td>{escape(text)}</td>" for text in words)
         state = f"<td class='{'yes' if found.state == 'genuine' else 'no'}'>{escape(found.state)}</td>"

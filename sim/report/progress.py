@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sim.books.rows import Answer, Attempt
+from sim.books.shopcards import CardResult
 from sim.books.standing import (
     EMPTY,
     GROUP,
@@ -21,6 +22,7 @@ from sim.books.standing import (
     sureness,
 )
 from sim.report.page import whole_page, write_page
+from sim.school.cards import entered_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -57,7 +59,20 @@ def progress_page(progress: Progress) -> str:
         told = f"<p class='note'>{escape(sure)}</p>" if sure else ""
         body.append(f"{told}<p class='note'>{DRILLS_NOTE}</p><p class='note'>{TRUE_IRON}</p>"
                     f"{levels_html(progress.answers)}</section>")  # fmt: skip
+    if progress.cards:
+        body.append(f"<section><h2>Shop cards, at a real plate</h2>{cards_html(progress.cards)}<p class='note'>Beside "
+                    "the model's figures: <code>flatwright cards NAME</code>.</p></section>")  # fmt: skip
     return whole_page(title, body, None)
+
+
+def cards_html(cards: Sequence[CardResult]) -> str:
+    """What was written down at a plate, as a table, the last first."""
+    lines = []
+    for one in reversed(cards):
+        title, words = entered_words(one.card, one.values)
+        lines.append(f"<tr><th scope='row'>{escape(title)}</th><td>{escape(one.when[:10])}</td>"
+                     f"<td>{escape(words)}</td></tr>")  # fmt: skip
+    return _table((("card", 0), ("entered", 0), ("what was written down", 0)), lines)
 
 
 def lessons_html(attempts: Sequence[Attempt]) -> str:
@@ -193,7 +208,9 @@ def _lead(progress: Progress) -> str:
     done = sum(row.best != "tried" for row in rows)
     merit = sum(row.best == "merit" for row in rows)
     told = [f"{done} of {len(rows)} lessons that were begun passed, {merit} with merit."] if rows else []
-    return " ".join([*told, f"{len(progress.answers):,} answers in drills."] if progress.answers else told)
+    told += [f"{len(progress.answers):,} answers in drills."] if progress.answers else []
+    count = len(progress.cards)
+    return " ".join([*told, f"{count} shop card{'s' * (count > 1)} filled in."] if count else told)
 
 
 def _table(heads: Sequence[tuple[str, int]], lines: Sequence[str]) -> str:

@@ -1,7 +1,7 @@
 """An attempt at a lesson: its jobs, and what was said beside the iron, as data that can be gone through again."""
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -86,22 +86,7 @@ class Attempt:
 
     def not_allowed(self, command: Command) -> str | None:
         """Why the lesson does not allow an act now; None when it does."""
-        allowed, name = self.lesson.allowed, type(command).__name__
-        tool = TOOL_OF.get(name)
-        if tool is not None and tool not in allowed.tools:
-            later = COMES_IN[tool] > self.lesson.number
-            when = f" yet. It comes in lesson {COMES_IN[tool]}" if later else ""
-            return f"This lesson does not allow {_the(tool)}{when}."
-        mine = self.session.commands[self.begun[self.piece] :]
-        if allowed.rounds is not None and isinstance(command, SpotFace | SpotUpright):
-            made = sum(isinstance(one, SpotFace | SpotUpright) for one in mine)
-            if made > allowed.rounds:  # one print more, to look at the last round's work
-                return f"This lesson has {allowed.rounds} rounds; they are done. Finish it."
-        if allowed.strokes is not None and isinstance(command, Scrape):
-            made = sum(len(one.strokes) for one in mine if isinstance(one, Scrape))
-            if made + len(command.strokes) > allowed.strokes:
-                return f"This lesson has {allowed.strokes} strokes, {allowed.strokes - made} are left."
-        return None
+        return why_not(self.lesson, self.session.commands[self.begun[self.piece] :], command)
 
     def do(self, command: Command) -> Any:
         """Do an act on the piece in hand.
@@ -123,7 +108,11 @@ class Attempt:
         ------
         BadParam
             An unknown kind, or keys that it does not take.
+        Refused
+            Heights uncovered where they are to stay covered.
         """
+        if kind == "uncover" and not self.lesson.allowed.uncover:
+            raise Refused("Heights stay covered until the finish: so it was asked for.")
         if kind not in SAID or not set(data) <= set(SAID[kind]):
             takes = "; ".join(f"{name}: {', '.join(keys) or 'nothing'}" for name, keys in SAID.items())
             raise BadParam(f"what is said must be one of {takes}; got {kind} with {', '.join(data) or 'nothing'}")
@@ -139,6 +128,25 @@ class Attempt:
         """Close every job file."""
         for session in self.sessions:
             session.close()
+
+
+def why_not(lesson: Lesson, mine: Sequence[Command], command: Command) -> str | None:
+    """Why a lesson does not allow an act after those that the learner has made of a piece; None when it does."""
+    allowed = lesson.allowed
+    tool = TOOL_OF.get(type(command).__name__)
+    if tool is not None and tool not in allowed.tools:
+        later = COMES_IN[tool] > lesson.number
+        when = f" yet. It comes in lesson {COMES_IN[tool]}" if later else ""
+        return f"This lesson does not allow {_the(tool)}{when}."
+    if allowed.rounds is not None and isinstance(command, SpotFace | SpotUpright):
+        made = sum(isinstance(one, SpotFace | SpotUpright) for one in mine)
+        if made > allowed.rounds:  # one print more, to look at the last round's work
+            return f"This lesson has {allowed.rounds} rounds; they are done. Finish it."
+    if allowed.strokes is not None and isinstance(command, Scrape):
+        made = sum(len(one.strokes) for one in mine if isinstance(one, Scrape))
+        if made + len(command.strokes) > allowed.strokes:
+            return f"This lesson has {allowed.strokes} strokes, {allowed.strokes - made} are left."
+    return None
 
 
 def begin_attempt(lesson: Lesson, part: str, seed: int, folder: Path | None = None) -> Attempt:

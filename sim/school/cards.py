@@ -1,6 +1,6 @@
 """Shop cards: exercises at a real plate, what is to be written down, and what a learner wrote."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -146,6 +146,20 @@ class Card:
         """What the model says, with its numbers put in: whole numbers, one digit under ten for others."""
         words = {key: figure(value) for key, value in numbers.items()}
         return tuple(one.format_map(words) for one in self.says)
+
+
+def entered_words(name: str, values: Mapping[str, float]) -> tuple[str, str]:
+    """Title of a card and what was written down, in words with units; as it is kept where the card is gone."""
+    if name not in NAMES:
+        return name, "; ".join(f"{key}: {value:g}" for key, value in values.items())
+    one = card(name)
+    known = {field.key: field for field in one.fields}
+    told = []
+    for key, value in values.items():
+        field = known.get(key)
+        words = f"{field.words}: {field.told(value)} {field.sign}" if field else f"{key}: {value:g}"
+        told.append(words.strip().replace(" °", "°"))
+    return one.title, "; ".join(told)
 
 
 def figure(value: float) -> str:

@@ -8,7 +8,7 @@ from sim.school.check import CHECKS as CHECKS
 from sim.school.check import Better
 from sim.school.check import Check as Check
 from sim.school.facts import Facts
-from sim.school.lesson import Lesson
+from sim.school.lesson import Bound, Lesson
 
 MODULES = (checks_reading, checks_iron)
 """Modules whose checks are registered."""
@@ -71,3 +71,15 @@ def judge(lesson: Lesson, facts: Facts) -> Judged:
     helped = facts.hints > 0 or facts.uncovered > 0
     merit = passed and facts.part == "check" and not helped and all(row.merited for row in rows)
     return Judged(figures, tuple(rows), passed, merit, facts.faults())
+
+
+def steps_done(lesson: Lesson, facts: Facts) -> tuple[bool | None, ...]:
+    """For each step whether its figure says that it is done; None for a step that the learner ends himself."""
+    return tuple(_done(step.done, facts) if step.done else None for step in lesson.steps)
+
+
+def _done(bound: Bound, facts: Facts) -> bool:
+    value = float(CHECKS[bound.check].figure(facts))
+    if bound.at_least is not None:
+        return value >= bound.at_least
+    return bound.at_most is not None and value <= bound.at_most

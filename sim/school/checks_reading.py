@@ -14,7 +14,7 @@ from sim.model.marks import Marks
 from sim.paths import lessons
 from sim.school.check import check
 from sim.school.facts import Facts, Printed
-from sim.shop.commands import RollFilm, SpotFace, StoneFace, WipeFace, WipePlate, perform
+from sim.shop.commands import Command, RollFilm, SpotFace, StoneFace, WipeFace, WipePlate, perform
 from sim.shop.job import Job
 from sim.shop.partwork import PushEnds
 
@@ -183,15 +183,17 @@ def fooled_by(job: Job) -> str:
 def _printed(job: Job, *, burrs: bool, lint: bool) -> np.ndarray:
     """Where a clean face and plate, but for what is left on them, would mark with 3 um of blue; bool (ny, nx)."""
     made = job.copy()
+    x, y = (0.5 * (p - s) for p, s in zip(made.plate.size_mm, made.face.size_mm, strict=True))
     chips, hairs = made.face.chips, made.plate.lint
-    for command in (WipeFace(), WipePlate()):
+    cleaning: tuple[Command, ...] = (WipeFace(), WipePlate())
+    printing: tuple[Command, ...] = (RollFilm(3.0), SpotFace(round(x, 2), round(y, 2)))
+    for command in cleaning:
         perform(command, made)
     if lint:
         made.face.chips, made.plate.lint = chips, hairs
     if not burrs:
         made.face.burr_um[:] = 0.0
-    x, y = (0.5 * (p - s) for p, s in zip(made.plate.size_mm, made.face.size_mm, strict=True))
-    for command in (RollFilm(3.0), SpotFace(round(x, 2), round(y, 2))):
+    for command in printing:
         perform(command, made)
     return np.asarray((made.face.blue_um >= made.start.material.blue.seen_um) & made.face.iron)
 
@@ -244,14 +246,13 @@ def _last_count(facts: Facts, n: int) -> dict[str, Any]:
     return mine[-1] if mine else {}
 
 
-@check("%", "low")
-def count_off_pct(facts: Facts) -> float:
+@check("spots", "low")
+def count_off_spots(facts: Facts) -> float:
     """Spots counted against those that the print has in the square, the median face."""
     found = []
     for n in range(len(facts.pieces)):
         said, made = _last_count(facts, n), [one for one in facts.printed if one.piece == n]
-        there = _in_square(made[-1].marks, said) if made else 0
-        found.append(100.0 * abs(_number(said.get("spots")) / there - 1.0) if there else math.nan)
+        found.append(abs(_number(said.get("spots")) - _in_square(made[-1].marks, said)) if made else math.nan)
     return middle(found) if sum(math.isfinite(v) for v in found) * 2 > len(found) else math.nan
 
 

@@ -17,7 +17,7 @@ from typing import Any, Literal
 
 from sim.errors import BadFile, BadParam, ShopError
 from sim.intake.keyed import FLAG, LIST, TEXT, Fault, Reading, read_toml, refuse
-from sim.school.lesson import PARTS
+from sim.school.lesson import PARTS, Lesson
 
 FORMAT = "flatwright assignment"
 HANDED_OUT = "assignment.json"
@@ -30,7 +30,7 @@ MOST_LESSONS = 40
 LONGEST = {"title": 120, "due": 200, "note": 2000}
 MOST_BYTES = 200_000_000  # of a result file
 ALONE_UP_TO = 3  # so few files are not worth the start of other processes
-State = Literal["genuine", "edited", "other physics"]
+State = Literal["genuine", "edited", "other physics", "other lesson"]
 
 
 @dataclass(frozen=True)
@@ -72,9 +72,12 @@ class Collected:
     faults : dict of int to int
         Number of a fault to how often it was made.
     state : str
-        "genuine": run again it comes to its figures (it cannot say whose hand it was); "edited"; or "other physics".
+        "genuine": run again it comes to its figures (it cannot say whose hand it was); "edited"; "other physics"; or
+        "other lesson": the lesson that it was made with is not the one here.
     why : str
         In one line.
+    hints, coach, uncovered : int
+        Hints that were asked for, how many of them of the coach, and how often heights were uncovered.
     """
 
     learner: str
@@ -87,6 +90,9 @@ class Collected:
     faults: dict[int, int]
     state: State
     why: str = ""
+    hints: int = 0
+    coach: int = 0
+    uncovered: int = 0
 
 
 Check = Callable[[Path], Collected]
@@ -138,10 +144,21 @@ class ClassBook:
         genuine = [one for one in fitting if one.state == "genuine"]
         if not genuine:
             return ", ".join(sorted({one.state for one in fitting}))
-        passed = "passed" if any(one.passed for one in genuine) else "tried"
-        best = "merit" if any(one.merit for one in genuine) else passed
+        fair = [one for one in genuine if not self.against(one)] or genuine
+        passed = "passed" if any(one.passed for one in fair) else "tried"
+        best = "merit" if any(one.merit for one in fair) else passed
         edited = sum(one.state == "edited" for one in fitting)
-        return f"{best} ({edited} edited)" if edited else best
+        notes = [self.against(fair[0])] if self.against(fair[0]) else []
+        notes += [f"{edited} edited"] if edited else []
+        return f"{best} ({', '.join(notes)})" if notes else best
+
+    def against(self, one: Collected) -> str:
+        """What was asked for in a file that the assignment does not show; "" where nothing was."""
+        if self.assignment is None:
+            return ""
+        words = ["coach asked"] if one.coach and not self.assignment.coach else []
+        words += ["heights uncovered"] if one.uncovered and not self.assignment.uncover else []
+        return ", ".join(words)
 
     def faults(self) -> dict[int, dict[str, int]]:
         """Fault to learner to how often, of genuine files; the most frequent fault first."""
@@ -217,6 +234,28 @@ def read_handed_out(path: Path) -> Assignment:
         raise BadFile(f"{path}: must be an assignment as `flatwright class ASSIGNMENT.toml` hands it out") from None
 
 
+def task_of(assignment: Assignment, lesson: str, part: str | None = None) -> Task:
+    """What an assignment asks of a lesson: of this part, or the first that it asks for.
+
+    Raises
+    ------
+    BadParam
+        It does not ask for it.
+    """
+    for task in assignment.tasks:
+        if task.lesson == lesson and part in (None, task.part):
+            return task
+    asked = ", ".join(map(task_text, assignment.tasks))
+    raise BadParam(f"{assignment.title} asks for {asked}, got {lesson}{f' ({part})' if part else ''}")
+
+
+def as_asked(lesson: Lesson, assignment: Assignment) -> Lesson:
+    """A lesson with the coach silent and heights covered where the assignment wants it so; never with more shown."""
+    allowed = lesson.allowed
+    shown = replace(allowed, coach=allowed.coach and assignment.coach, uncover=allowed.uncover and assignment.uncover)
+    return replace(lesson, allowed=shown)
+
+
 def folder_name(title: str) -> str:
     """A title as the name of a folder: plain letters and figures, at most 60."""
     plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode().lower()
@@ -282,14 +321,15 @@ def faults_csv(book: ClassBook, names: Mapping[int, str]) -> str:
 def files_csv(book: ClassBook) -> str:
     """Every file with its state and figures as CSV; a figure a column."""
     figures = sorted({name for one in book.counted for name in one.figures})
-    rows: list[list[Any]] = [["file", "learner", "lesson", "part", "seed", "passed", "merit", "state", "why", *figures]]
+    head = "file learner lesson part seed passed merit hints uncovered state why"
+    rows: list[list[Any]] = [[*head.split(), *figures]]
     for one in book.files:
         found = one.collected
         if found is None:
-            rows.append([one.file, "", "", "", "", "", "", "unreadable", one.unreadable, *[""] * len(figures)])
+            rows.append([one.file, *[""] * 8, "unreadable", one.unreadable, *[""] * len(figures)])
             continue
         marks = [("no", "yes")[flag] for flag in (found.passed, found.merit)]
-        told = [found.learner, found.lesson, found.part, found.seed, *marks]
+        told = [found.learner, found.lesson, found.part, found.seed, *marks, found.hints, found.uncovered]
         why = f"the same bytes as {one.copy_of}" if one.copy_of else found.why
         rows.append([one.file, *told, found.state, why, *(found.figures.get(name, "") for name in figures)])
     return _csv(rows)

@@ -16,7 +16,7 @@ from sim.model.blade import RACK
 from sim.model.face import Face
 from sim.model.marks import Marks
 from sim.process.stroke import crown_mm
-from sim.school.attempt import Attempt, Said, piece_start
+from sim.school.attempt import Attempt, Said, begun_piece, piece_start
 from sim.school.calls import Call, CallScore, call_score, seat_plane
 from sim.school.coach import Coach, Remark
 from sim.school.lesson import Lesson, Piece, pieces_of
@@ -179,28 +179,42 @@ def gather_from(lesson: Lesson, part: str, seed: int, commands: Sequence[Sequenc
     facts = Facts(lesson, part, seed)
     total, done = sum(len(one) for one in commands), 0
     for n, piece in enumerate(facts.pieces):
-        session = Session.begin(piece_start(piece, part, seed), copies_mb=0.0)
-        taken = taken_over(piece, commands[n])
+        session, taken = _taken_over(piece, part, seed, commands[n])
         walk = _Walk(facts, n, [one for one in said if one.piece == n])
-        for k, command in enumerate(commands[n]):
-            if k == taken:
-                walk.begin(session.job)
-            if k >= taken:
-                walk.before(k, command, session.job)
-            result = session.do(command)
-            if k >= taken:
-                walk.after(command, result, session)
+        walk.begin(session.job)
+        done += taken
+        for k, command in enumerate(commands[n][taken:], start=taken):
+            walk.before(k, command, session.job)
+            walk.after(command, session.do(command), session)
             done += 1
             if progress:
                 progress(done, total)
-        if len(commands[n]) <= taken:
-            walk.begin(session.job)
         walk.end(len(commands[n]), session.job)
     return facts
 
 
+def _taken_over(piece: Piece, part: str, seed: int, commands: Sequence[Command]) -> tuple[Session, int]:
+    """The piece as the learner took it over, and how many commands it had by then.
+
+    Its worked rounds are taken as they were kept, where the log begins with the very same commands; a log of other
+    rounds (made before a hand was changed) is run again from its first command.
+    """
+    session = begun_piece(piece, part, seed)
+    count = len(session.commands)
+    if list(commands[:count]) == list(session.commands):
+        return session, count
+    session = Session.begin(piece_start(piece, part, seed), copies_mb=0.0)
+    taken = taken_over(piece, commands)
+    for command in commands[:taken]:
+        session.do(command)
+    return session, taken
+
+
 def taken_over(piece: Piece, commands: Sequence[Command]) -> int:
-    """How many commands of a piece were there when the learner took it over: its worked rounds and what came before."""
+    """How many commands of a log were there when the learner took the piece over: worked rounds and what came before.
+
+    At most as many as there are.
+    """
     count = 0
     if piece.worked is not None:
         prints = 0
@@ -209,7 +223,7 @@ def taken_over(piece: Piece, commands: Sequence[Command]) -> int:
             prints += isinstance(command, SpotFace)
             if prints == piece.worked.rounds and isinstance(command, WipeFace):
                 break
-    return count + len(piece.before)
+    return min(count + len(piece.before), len(commands))
 
 
 class _Walk:
@@ -258,7 +272,8 @@ class _Walk:
                                          self.film_um, self.flat_um, self.lint, len(facts.strokes)))
             self.predicted = None
         elif isinstance(command, Scrape):
-            facts.strokes += _strokes(self.piece, job, command, result, self.was, self.low_um[job.in_hand])
+            facts.strokes += _strokes(self.piece, job, command, result, was=self.was,
+                                      low_um=self.low_um[job.in_hand])
         elif isinstance(command, PushEnds):
             facts.hinged[self.piece] = result
         elif isinstance(command, SweepFace):
@@ -330,7 +345,7 @@ def _marks(job: Job) -> Marks:
     return Marks((face.blue_um >= job.start.material.blue.seen_um) & face.iron, face.iron.copy(), face.pitch_mm)
 
 
-def _strokes(piece: int, job: Job, command: Scrape, cut: Any, was: NDArray[np.float64],
+def _strokes(piece: int, job: Job, command: Scrape, cut: Any, *, was: NDArray[np.float64],
              low_um: NDArray[np.float64]) -> list[Stroked]:
     share = cut.inked_cells / np.maximum(cut.cells, 1.0)
     made, pitch = command.made, job.face.pitch_mm

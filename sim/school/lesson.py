@@ -54,6 +54,7 @@ class Allowed:
     carry_on: bool = False
     hand_over: bool = False
     coach: bool = True
+    uncover: bool = True
     rounds: int | None = None
     strokes: int | None = None
     hand: str = "trained"

@@ -71,6 +71,8 @@ ROWS_KEYS = {"do": TEXT, "blade": TEXT, "x_mm": ANY, "y_mm": ANY, "length_mm": n
              "width_mm": number(1, 600, "mm"), "spacing_mm": number(0.5, 20, "mm"), "push_n": number(1, 600, "N"),
              "along_deg": number(-360, 360, "deg"), "stroke_mm": number(1, 100, "mm")}  # fmt: skip
 MOST_PIECES = 12
+RUNGS = 4
+MOST_TRIALS = 1000
 
 
 def lesson_files(folder: Path | None = None) -> list[Path]:
@@ -130,6 +132,7 @@ class _Reading(Reading):
     def lesson(self, data: dict[str, Any]) -> Lesson:
         """The lesson; of no worth if there are faults."""
         got = self.table(data, (), dict(KEYS), MUST)
+        self.whole(got, (), "number")
         for key in ("title", "goal", "belief", "permission"):
             if key in got and not 3 <= len(got[key].strip()) <= 400:
                 self.fault((key,), f"{key} must have 3 to 400 signs, got {len(got[key].strip())}")
@@ -141,8 +144,10 @@ class _Reading(Reading):
         for key, found in (("step", steps), ("check", limits)):
             if key in got and not found:
                 self.fault((key,), f"{key} must be at least one table [[{key}]], got none")
+        self.once([one.check for one in limits], "check", "name")
         questions = tuple(self.question(one, ("question", n)) for n, one in enumerate(got.get("question", ())))
-        wrong = self.solution(got.get("wrong", {}), ("wrong",), WRONG_KEYS)
+        self.once([one.id for one in questions], "question", "id")
+        wrong = self.solution(got.get("wrong"), ("wrong",), WRONG_KEYS)
         if wrong.fails and wrong.fails not in {one.check for one in limits}:
             names = ", ".join(one.check for one in limits)
             self.fault(("wrong", "fails"), f"fails must be a check of this lesson: {names}, got {wrong.fails!r}")
@@ -152,7 +157,7 @@ class _Reading(Reading):
             faults=self.numbers(got.get("faults", []), ("faults",)), pieces=pieces or (Piece(),),
             cautions=self.words(got.get("cautions", []), ("cautions",), CAUTIONS),
             allowed=self.allowed(got.get("allowed", {})), steps=steps, limits=limits, questions=questions,
-            seeds=self.seeds(got.get("seeds", {})), model=self.solution(got.get("model", {}), ("model",), MODEL_KEYS),
+            seeds=self.seeds(got.get("seeds", {})), model=self.solution(got.get("model"), ("model",), MODEL_KEYS),
             wrong=wrong, shuffled=got.get("shuffled", False), path=self.path,
         )  # fmt: skip
 
@@ -162,6 +167,18 @@ class _Reading(Reading):
             if one not in allowed:
                 self.fault((*at, n), f"must be one of {', '.join(allowed)}, got {one[:60]!r}")
         return tuple(given)
+
+    def once(self, names: list[str], table: str, key: str) -> None:
+        """A fault for every name that stands in an earlier table as well."""
+        for n, name in enumerate(names):
+            if name and name in names[:n]:
+                self.fault((table, n, key), f"{key} must stand once, got {name[:60]!r} again")
+
+    def whole(self, got: dict[str, Any], at: KeyPath, *keys: str) -> None:
+        """A fault for every number with a fraction where one counts."""
+        for key in keys:
+            if not float(got.get(key, 0.0)).is_integer():
+                self.fault((*at, key), f"{key} must be a whole number, got {got[key]:g}")
 
     def numbers(self, given: Any, at: KeyPath) -> tuple[int, ...]:
         """Numbers of faults."""
@@ -173,10 +190,12 @@ class _Reading(Reading):
     def piece(self, data: Any, at: KeyPath) -> Piece:
         """A piece with its start."""
         got = self.table(data, at, dict(PIECE_KEYS))
+        self.whole(got, at, "seed_step")
         start = self.start(got, at)
         worked = None
         if "worked" in got:
             told = self.table(got["worked"], (*at, "worked"), dict(WORKED_KEYS), ("rounds",))
+            self.whole(told, (*at, "worked"), "rounds")
             worked = Worked(**told | {"rounds": int(told.get("rounds", 1))})
         before: list[Command] = []
         for n, one in enumerate(got.get("before", ())):
@@ -229,7 +248,7 @@ class _Reading(Reading):
         try:
             return [from_data(data)]
         except (BadParam, TypeError) as error:
-            names = f"; or {ROWS}" if data.get("do") not in COMMANDS else ""
+            names = f"; or {ROWS}" if str(data.get("do")) not in COMMANDS else ""
             self.fault(at, f"{error}{names}")
             return []
 
@@ -239,6 +258,7 @@ class _Reading(Reading):
         got = self.table(data, at, dict(ALLOWED_KEYS))
         if "tools" in got:
             got["tools"] = self.words(got["tools"], (*at, "tools"), TOOLS)
+        self.whole(got, at, "rounds", "strokes")
         for key in ("rounds", "strokes"):
             if key in got:
                 got[key] = int(got[key])
@@ -254,7 +274,11 @@ class _Reading(Reading):
             if ("at_least" in told) == ("at_most" in told):
                 self.fault((*at, "done"), "done must have one of at_least and at_most")
             done = Bound(told.get("check", ""), told.get("at_least"), told.get("at_most"))
-        return Step(got.get("text", ""), tuple(got.get("hints", ())), done)
+        hints = tuple(got.get("hints", ()))
+        if len(hints) not in (0, RUNGS):
+            self.fault((*at, "hints"), f"hints must be {RUNGS} (place, question, reason, what to try) or none, "
+                       f"got {len(hints)}")  # fmt: skip
+        return Step(got.get("text", ""), hints, done)
 
     def known(self, name: str | None, at: KeyPath) -> None:
         """A fault when there is no check of this name."""
@@ -286,16 +310,19 @@ class _Reading(Reading):
     def seeds(self, data: Any) -> Seeds:
         """Seeds of the parts and of the trials."""
         got = self.table(data, ("seeds",), dict(SEEDS_KEYS))
+        self.whole(got, ("seeds",), "help", "alone", "check")
         trials = got.pop("trials", [21, 40])
         if not (isinstance(trials, list) and len(trials) == 2 and all(type(n) is int and n >= 0 for n in trials)
-                and trials[0] <= trials[1]):  # fmt: skip
-            self.fault(("seeds", "trials"), f"trials must be the first and the last seed, got {str(trials)[:60]}")
+                and trials[0] <= trials[1] < trials[0] + MOST_TRIALS):  # fmt: skip
+            must = f"trials must be the first and the last of at most {MOST_TRIALS} seeds"
+            self.fault(("seeds", "trials"), f"{must}, got {str(trials)[:60]}")
             trials = [21, 40]
         return Seeds(**{key: int(value) for key, value in got.items()}, trials=(trials[0], trials[1]))
 
     def solution(self, data: Any, at: KeyPath, keys: dict[str, Any]) -> Solution:
         """A way of working with its options."""
-        got = self.table(data, at, dict(keys), tuple(key for key in keys if key != "options") if data else ())
+        must = tuple(key for key in keys if key != "options")
+        got = self.table(data, at, dict(keys), must) if data is not None else {}
         way = got.get("way")
         if way is not None and way not in WAYS:
             self.fault((*at, "way"), f"way must be one of {', '.join(sorted(WAYS))}, got {way[:60]!r}")

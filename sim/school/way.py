@@ -103,7 +103,8 @@ class Way:
     def fault(self, key: str, value: Any) -> str | None:
         """What is wrong with an option; None when nothing is."""
         if key == "hand":
-            return None if value in HANDS else f"hand must be one of {', '.join(HANDS)}, got {str(value)[:60]!r}"
+            good = isinstance(value, str) and value in HANDS
+            return None if good else f"hand must be one of {', '.join(HANDS)}, got {str(value)[:60]!r}"
         if key not in self.options:
             takes = ", ".join(("hand", *self.options))
             return f"{key} is no option of {self.name}, which takes {takes}"

@@ -18,9 +18,9 @@ from sim.school.way import Eyes, Take, Working, say, spread, way, width
 from sim.shop.commands import RollFilm, SpotFace, StoneFace, WipeFace, WipePlate
 from sim.shop.partwork import PushEnds
 
-FILM_OFF = 0.1  # scatter of a rolled film's weight, skilled: from memory
+FILM_OFF = 0.08  # scatter of a rolled film's weight, skilled: from memory
 MISREAD = 0.06  # share of marks taken for a neighbouring level, skilled: from memory
-COUNT_OFF = 0.04
+COUNT_OFF = 0.06
 PIVOT_OFF_PCT = 1.5
 BEARING_OFF = 0.8
 THICK_UM = 8.0

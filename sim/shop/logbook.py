@@ -110,7 +110,7 @@ class Logbook:
     def begin(cls, start: JobStart) -> "Logbook":
         """A log that holds its header alone."""
         book = cls()
-        book._write({"job": "flatwright", "format": FORMAT, **_made_by(), "start": dataclasses.asdict(start)})
+        book._write({"job": "flatwright", "format": FORMAT, **made_by(), "start": dataclasses.asdict(start)})
         book.start = start
         return book
 
@@ -137,7 +137,7 @@ class Logbook:
 
     def add_physics(self) -> None:
         """Log that from here on the physics of this version hold; raises as `add_command`."""
-        self._write(_made_by())
+        self._write(made_by())
         self.physics, self.base = sim.PHYSICS, len(self.commands)
 
     def attach(self, path: Path, force: bool = False) -> None:
@@ -330,7 +330,8 @@ class Logbook:
         self.count_at[self.crc] = left
 
 
-def _made_by() -> dict[str, Any]:
+def made_by() -> dict[str, Any]:
+    """Physics number and versions of what runs here, as they go into a log."""
     versions = {"flatwright": sim.__version__, "python": platform.python_version()}
     versions |= {name: importlib.metadata.version(name) for name in ("numpy", "numba")}
     return {"physics": sim.PHYSICS, "versions": versions}

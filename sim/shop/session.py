@@ -223,6 +223,11 @@ class Session:
             write_new(target, self._book.data(), force)
         write_new(checkpoint_path(target), checkpoint(self._job, self._book.crc), force=True)
 
+    def log(self) -> bytes:
+        """The bytes of its log as they would be in its file, with a fingerprint at the end."""
+        self._fingerprint_now()
+        return self._book.data()
+
     def pack(self, path: Path, force: bool = False) -> None:
         """Write log and checkpoint as one zip to mail.
 

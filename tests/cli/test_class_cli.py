@@ -1,4 +1,4 @@
-"""`flatwright class` as a teacher meets it; the check of a result file is a sham here."""
+"""`flatwright class` as a teacher meets it, with a sham check of result files first and the true one after it."""
 
 import importlib
 import json
@@ -6,8 +6,13 @@ import json
 import pytest
 
 from sim.cli import main
-from sim.errors import BadFile
+from sim.errors import BadFile, BadParam
+from sim.school.attempt import begin_attempt
+from sim.school.checks import judge
 from sim.school.classroom import Collected
+from sim.school.facts import gather
+from sim.school.result import shipped_lesson, write_result
+from sim.shop.commands import RollFilm, SpotFace, WipeFace
 
 COMMAND = "class"
 WEEK = 'title = "Week 3"\n[[lesson]]\nname = "crown"\nseed = 41\n'
@@ -95,3 +100,82 @@ def test_tables_that_are_there_are_kept_and_told_before_the_work(folder, sham, r
     (folder / "told" / "files.csv").write_text("mine")
     assert "files.csv: is there already" in refused("in", "--out", "told")
     assert [path.name for path in (folder / "told").iterdir()] == ["files.csv"]
+
+
+LESSON = """
+title = "Two prints"
+number = 9
+goal = "Print twice."
+minutes = 5
+belief = "One print is enough."
+permission = "Spoil it."
+[[piece]]
+plate = { length_mm = 120, width_mm = 100 }
+before = [{ do = "RollFilm", weight_um = 3.0 }]
+[allowed]
+tools = ["roll", "spot", "wipe"]
+[[step]]
+text = "Print, wipe, print."
+[[check]]
+name = "film_cv"
+passes = 0.9
+[model]
+way = "lay_films"
+[wrong]
+way = "lay_films"
+fails = "film_cv"
+reason = "a rag leaves streaks"
+"""
+
+
+@pytest.fixture
+def handed_in(folder, monkeypatch):
+    """Two learners' files of a lesson on the disk, made as a learner's program makes them."""
+    monkeypatch.setattr("sim.school.lessonfile.lessons", lambda: folder / "lessons")
+    shipped_lesson.cache_clear()
+    (folder / "lessons" / "09-two-prints.toml").write_text(LESSON)
+    lesson = shipped_lesson("09-two-prints")
+    for name in ("Ada", "Bea"):
+        attempt = begin_attempt(lesson, "alone", 41)
+        for command in (SpotFace(30.0, 30.0), WipeFace(), RollFilm(1.5), SpotFace(30.0, 30.0)):
+            attempt.do(command)
+        attempt.say("coach", rule="heavy film", rung=1)
+        write_result(folder / "in" / f"{name}.result", attempt, name, judge(lesson, gather(attempt)))
+    yield folder
+    shipped_lesson.cache_clear()
+
+
+def test_files_of_a_lesson_are_run_again_and_held_against_what_was_asked(handed_in, told):
+    week = WEEK.replace("crown", "09-two-prints") + 'part = "alone"\n'
+    (handed_in / "week.toml").write_text(week.replace("[[", "coach = false\n[["))
+    told("week.toml")
+    (handed_in / "in" / "assignment.json").write_bytes((handed_in / "week-3" / "assignment.json").read_bytes())
+    found = told("in")
+    column = "09-two-prints (alone, seed 41)"
+    assert found["learners"] == {name: {column: "passed (coach asked)"} for name in ("Ada", "Bea")}
+    assert found["files"][0]["collected"]["figures"]["rounds"] == 2.0
+    assert found["files"][0]["collected"]["state"] == "genuine"
+
+
+def test_one_edited_byte_is_told_and_ends_with_1(handed_in, capsys):
+    path = handed_in / "in" / "Bea.result"
+    data = path.read_bytes()
+    path.write_bytes(data.replace(b"attempt.json", b"attempt.jsom"))
+    (handed_in / "in" / "cyd.result").write_bytes(data[:-1] + bytes([data[-1] ^ 1]))
+    assert main([COMMAND, "in"]) == 1
+    out, err = capsys.readouterr()
+    assert err == ""
+    assert "Bea.result: not readable: in/Bea.result: a result must hold attempt.json" in out
+    assert "cyd.result: edited: its seal is broken" in out
+
+
+def test_an_assignment_asks_for_lessons_that_there_are(handed_in, refused):
+    assert "lesson[1].name: must be one of 09-two-prints, got 'crown'" in refused("week.toml")
+
+
+def test_a_result_file_names_no_lesson_but_a_shipped_one(handed_in):
+    easy = handed_in / "in" / "easy.toml"
+    easy.write_text(LESSON.replace("0.9", "900"))
+    for name in (str(easy), "easy", "9", "../lessons/09-two-prints"):
+        with pytest.raises(BadParam, match=r"lesson must be one of 09-two-prints, got"):
+            shipped_lesson(name)

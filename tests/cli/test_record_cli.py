@@ -66,6 +66,27 @@ def test_out_writes_one_page_and_keeps_one_that_is_there(filled, capsys, refused
     assert main([COMMAND, "--out", "told", "--force"]) == 0
 
 
+def test_shop_cards_are_told_in_words_with_their_units(folder, told, capsys, tmp_path):
+    with Record.open(folder) as record:
+        record.switch("Ada")
+        record.add_card("films", {"film_heavy": 8.0, "marks_thin": 12.0, "gone": 3.5})
+        record.add_card("no longer there", {"x": 2.0})
+    found = told()
+    assert [(one["card"], one["values"]) for one in found["cards"]] == [
+        ("films", {"film_heavy": 8.0, "marks_thin": 12.0, "gone": 3.5}), ("no longer there", {"x": 2.0})]  # fmt: skip
+    assert main([COMMAND, "--out", "told"]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "marks in the square, thin: 12" in out
+    assert "beside the model: flatwright cards NAME" in out
+    assert "Your first finished lesson" not in out
+    page = (tmp_path / "told" / "progress.html").read_text(encoding="utf-8")
+    assert "heavy film, if you can weigh it: 8.0 µm; marks in the square, thin: 12; gone: 3.5" in page
+    assert "2 shop cards filled in." in page
+    with Record.open(folder) as record:
+        record.switch("Bea")
+    assert told()["cards"] == [], "of this learner only"
+
+
 def test_a_learner_moves_to_another_machine(filled, told, tmp_path):
     assert told("--export", "ada.json")["exported"] == "ada.json"
     there = ("--data-dir", str(tmp_path / "there"))

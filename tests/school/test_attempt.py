@@ -101,6 +101,14 @@ def test_an_act_that_the_lesson_does_not_allow_changes_nothing_and_says_why():
         attempt.do(PRINT)
 
 
+def test_heights_stay_covered_where_it_was_asked_for():
+    attempt = begin_attempt(replace(LESSON, allowed=replace(LESSON.allowed, uncover=False)), "alone", 7)
+    with pytest.raises(Refused, match="stay covered"):
+        attempt.say("uncover")
+    assert attempt.said == []
+    begin_attempt(LESSON, "alone", 7).say("uncover")
+
+
 def test_another_seed_is_another_face_and_a_check_is_printed_with_another_blue():
     alone, check = piece_start(PIECE, "alone", 7), piece_start(PIECE, "check", 8)
     assert alone == replace(START, seed=7)

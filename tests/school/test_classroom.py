@@ -8,13 +8,14 @@ from textwrap import dedent
 
 import pytest
 
-from sim.errors import BadFile, BadFiles
+from sim.errors import BadFile, BadFiles, BadParam
 from sim.school.classroom import (
     Assignment,
     ClassBook,
     Collected,
     Handed,
     Task,
+    as_asked,
     class_csv,
     collect,
     faults_csv,
@@ -23,7 +24,10 @@ from sim.school.classroom import (
     handed_out,
     read_assignment,
     read_handed_out,
+    task_of,
 )
+from sim.school.lesson import Allowed
+from tests.school.handed_in import LESSON
 
 DONE = Collected("Ada", "crown", "alone", 41, {"flat_um": -2.5}, True, False, {2: 3}, "genuine")
 FAKE = """
@@ -213,10 +217,33 @@ def test_no_text_becomes_a_formula_in_a_spreadsheet(hostile):
         assert not [cell for cell in cells if cell.startswith(("=", "+", "-", "@", " ", "\t", "\n"))]
 
 
+def test_what_was_shown_against_the_assignment_is_told_and_a_fair_attempt_comes_first():
+    quiet = Assignment("Week 3", (Task("crown", "alone", 41),), coach=False)
+    asked = replace(DONE, hints=2, coach=1)
+    task = quiet.tasks[0]
+    assert book(asked, assignment=quiet).cell("Ada", task) == "passed (coach asked)"
+    assert book(replace(DONE, uncovered=3), assignment=quiet).cell("Ada", task) == "passed (heights uncovered)"
+    assert book(asked, replace(DONE, passed=False), assignment=quiet).cell("Ada", task) == "tried"
+    assert book(replace(DONE, hints=2), assignment=quiet).cell("Ada", task) == "passed", "hints of the lesson itself"
+    assert book(asked, assignment=replace(quiet, coach=True)).cell("Ada", task) == "passed"
+    assert book(asked).cell("Ada", task) == "passed"
+
+
+def test_a_lesson_shows_no_more_than_the_assignment_and_no_more_than_its_own_file():
+    asked = Assignment("Week 3", (Task(LESSON.name, "alone", 41), Task(LESSON.name, "check", 42)), coach=False)
+    shown = as_asked(LESSON, asked).allowed
+    assert (shown.coach, shown.uncover) == (False, False)
+    silent = replace(LESSON, allowed=Allowed(coach=False))
+    assert as_asked(silent, replace(asked, coach=True, uncover=True)).allowed == Allowed(coach=False, uncover=True)
+    assert [task_of(asked, LESSON.name, part).seed for part in (None, "check")] == [41, 42]
+    with pytest.raises(BadParam, match=r"Week 3 asks for only-the-hardest \(alone, seed 41\).*, got crown \(help\)"):
+        task_of(asked, "crown", "help")
+
+
 def test_a_number_stays_a_number_in_csv():
     rows = list(csv.reader(io.StringIO(files_csv(book(DONE)))))
     assert rows[0][-1] == "flat_um"
-    assert rows[1] == ["0.result", "Ada", "crown", "alone", "41", "yes", "no", "genuine", "", "-2.5"]
+    assert rows[1] == ["0.result", "Ada", "crown", "alone", "41", "yes", "no", "0", "0", "genuine", "", "-2.5"]
 
 
 def test_collecting_lists_what_cannot_be_read_and_goes_on(folder, check):

@@ -1,0 +1,153 @@
+"""A lesson in lines of text: what it asks, what was done, what came of it; for a terminal."""
+
+import math
+import re
+from collections.abc import Iterable
+from dataclasses import MISSING, fields
+from typing import Any
+
+import numpy as np
+
+from sim.school.cautions import TITLES, caution
+from sim.school.checks import CHECKS, Judged, Row
+from sim.school.faults import FAULTS
+from sim.school.lesson import PART_WORDS, Allowed, Bound, Lesson, Question, Step, pieces_of
+from sim.school.way import Act, Spoken, Take
+from sim.school.ways import WAYS
+from sim.shop.commands import Command, Scrape
+
+LEVELS = {1: "high", 2: "medium", 3: "low"}
+
+
+def page_lines(lesson: Lesson, part: str, seed: int) -> list[str]:
+    """Everything that a learner reads before he begins."""
+    lines = [f"Lesson {lesson.number}: {lesson.title} ({lesson.minutes:g} min), {PART_WORDS[part]}, seed {seed}",
+             lesson.goal, lesson.permission]  # fmt: skip
+    lines += [f"{TITLES[key]}: {caution(key)}" for key in lesson.cautions]
+    lines += ["", "pieces:"]
+    for n, piece in enumerate(pieces_of(lesson, seed), start=1):
+        lines.append(f"  {n}. {piece.title or 'the piece'}")
+    lines += ["", f"allowed: {allowed_words(lesson.allowed)}", "", "steps:"]
+    for n, step in enumerate(lesson.steps, start=1):
+        lines += [f"  {n}. {step.text}"] + [f"     done when: {bound_words(step.done)}"] * (step.done is not None)
+    if lesson.questions:
+        lines += ["", "questions:"]
+        lines += [f"  {one.id}: {one.text} ({question_words(one)})" for one in lesson.questions]
+    lines += ["", "limits:"]
+    for one in lesson.limits:
+        check = CHECKS[one.check]
+        word = "least" if check.better == "high" else "most"
+        merit = f", merit at {word} {one.merit:g}" if part == "check" else ""
+        lines.append(f"  {check.doc}: at {word} {one.passes:g} {check.unit}".rstrip() + merit)
+    return lines
+
+
+def allowed_words(allowed: Allowed) -> str:
+    """What a lesson allows, in a line."""
+    more = [name.replace("_", " ") for name in ("rows", "orders", "carry_on", "hand_over") if getattr(allowed, name)]
+    counted = [f"{count} {name}" for name, count in (("rounds", allowed.rounds), ("strokes", allowed.strokes))
+               if count is not None]  # fmt: skip
+    return ", ".join([*allowed.tools, *more, *(f"at most {one}" for one in counted)])
+
+
+def bound_words(bound: Bound | None) -> str:
+    """When a step is done; empty when the learner says so."""
+    if bound is None:
+        return ""
+    check = CHECKS[bound.check]
+    word, limit = ("least", bound.at_least) if bound.at_least is not None else ("most", bound.at_most)
+    return f"{check.doc[0].lower()}{check.doc[1:]}: at {word} {limit:g} {check.unit}".rstrip()
+
+
+def question_words(one: Question) -> str:
+    """How a question is answered."""
+    often = "of each piece" if one.each_piece else "once"
+    if one.options:
+        return f"{often}, one of {', '.join(one.options)}"
+    return f"{often}, {one.low:g} to {one.high:g} {one.unit}".rstrip()
+
+
+def act_words(act: Act) -> str:
+    """An act in a line: its name, and what of it is not as usual."""
+    if isinstance(act, Take):
+        return f"take piece {act.piece + 1}"
+    if isinstance(act, Spoken):
+        return f"say {act.kind}{_after(_told(key, value) for key, value in act.data.items())}"
+    name = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", type(act).__name__).lower()
+    if isinstance(act, Scrape):
+        made = act.made
+        count = len(act.strokes)
+        push = f"{np.median(made[:, 4]):.0f} N" if count else "none"
+        return f"{name}: {count} stroke{'s' * (count != 1)}, {act.blade} blade, push {push} (median)"
+    return f"{name}{_after(_not_usual(act))}"
+
+
+def _not_usual(act: Command) -> Iterable[str]:
+    for one in fields(act):
+        value = getattr(act, one.name)
+        if one.default is MISSING or value != one.default:
+            yield _told(one.name, value)
+
+
+def _told(key: str, value: Any) -> str:
+    if key == "calls":
+        counts = [f"{sum(row[2] == level for row in value)} {word}" for level, word in LEVELS.items()]
+        return f"{len(value)} marks, {', '.join(counts)}"
+    name, _, unit = key.rpartition("_")
+    if unit in ("um", "mm", "deg", "n", "pct", "s"):
+        shown = {"um": "µm", "n": "N", "pct": "%"}.get(unit, unit)
+        return f"{name} {value} {shown}"
+    return f"{key} {value}"
+
+
+def _after(words: Iterable[str]) -> str:
+    told = ", ".join(words)
+    return f": {told}" if told else ""
+
+
+def judged_lines(judged: Judged, part: str) -> list[str]:
+    """Figures against limits, passed or not, and what was seen of faults."""
+    lines = [f"  {'met' if row.passed else 'not met'}: {row_words(row, part)}" for row in judged.rows]
+    lines.append(f"  {judged.figures['shop_hours']:.2f} h on the shop clock, {judged.figures['rounds']:.0f} prints, "
+                 f"{judged.figures['strokes']:.0f} strokes")  # fmt: skip
+    lines.append("passed, with merit" if judged.merit else "passed" if judged.passed else "not passed")
+    if judged.faults:
+        seen = (f"{FAULTS[number]} ({count} time{'s' * (count != 1)})" for number, count in judged.faults.items())
+        lines.append(f"what the coach saw: {', '.join(seen)}")
+    else:
+        lines.append("what the coach saw: no fault")
+    return lines
+
+
+def row_words(row: Row, part: str) -> str:
+    """A figure against its limits; merit is told in a check alone."""
+    merit = "" if part != "check" else f", merit {row.merit:g}{'' if row.merited else ' (not reached)'}"
+    return row.sentence() + merit
+
+
+def step_words(n: int, step: Step) -> str:
+    """A step with its number, counted from 1."""
+    return f"step {n}: {step.text}"
+
+
+def limit_words(value: float) -> str:
+    """A figure in a table; a dash where there is none."""
+    return f"{value:.3g}" if math.isfinite(value) else "-"
+
+
+def schema_lines() -> list[str]:
+    """Checks and ways as tables in Markdown, as they stand in lessons/README.md."""
+    lines = ["| check | unit | better | figure |", "|---|---|---|---|"]
+    lines += [f"| `{one.name}` | {one.unit or '-'} | {one.better} | {one.doc} |" for one in CHECKS.values()]
+    lines += ["", "| way | options (as they are without being set) | what it does |", "|---|---|---|"]
+    for way in WAYS.values():
+        options = ", ".join(f"`{key} = {_toml(value)}`" for key, value in way.options.items()) or "-"
+        lines.append(f"| `{way.name}` | {options} | {way.doc} |")
+    return lines
+
+
+def _toml(value: Any) -> str:
+    """A value as a lesson file has it."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    return f'"{value}"' if isinstance(value, str) else f"{value:g}"
