@@ -32,6 +32,7 @@ from sim.school.checks import Judged, Row
 from sim.school.facts import Facts, Printed
 from sim.school.faults import FAULTS
 from sim.school.lesson import PART_WORDS
+from sim.shop.commands import SpotFace
 
 MADE = (
     "Made on a model of iron, blue and blade, not at a real plate. It does not know force in the arms, sound or the "
@@ -139,11 +140,24 @@ class Sheet:
 
     @property
     def prints(self) -> list[tuple[str, Marks]]:
-        """The first and the last print, or the only one, with what they are."""
+        """The first and the last print, or the only one, with what they are; or what was there to be read."""
         made = self.facts.printed
+        if not made:
+            return self._found_prints()
         ends = [made[0], made[-1]] if len(made) > 1 else made
         words = ("First print", "Last print") if len(made) > 1 else ("The only print",)
-        return [(self._caption(name, one), one.marks) for name, one in zip(words, ends, strict=False)]
+        return [(self._caption(name, one), one.marks) for name, one in zip(words, ends, strict=True)]
+
+    def _found_prints(self) -> list[tuple[str, Marks]]:
+        """Prints that lay there when the pieces were taken over, of the first and the last piece that has one."""
+        found = []
+        for piece, job in zip(self.facts.pieces, self.facts.begun, strict=True):
+            face = job.face
+            marked = (face.blue_um >= job.start.material.blue.seen_um) & face.iron
+            if any(isinstance(one, SpotFace) for one in piece.before) and marked.any():
+                words = ", ".join(word for word in ("Print to be read", piece.title) if word)
+                found.append((words, Marks(marked, face.iron, face.pitch_mm)))
+        return [found[0], found[-1]] if len(found) > 1 else found
 
     def _caption(self, name: str, one: Printed) -> str:
         pieces = self.facts.pieces
@@ -173,10 +187,11 @@ class Sheet:
 def sheet_blocks(sheet: Sheet) -> tuple[Blocks, Blocks]:
     """What the sheet says in words: titles with their lines, for the left and for the right column."""
     facts = sheet.facts
-    calls = sheet.calls or (["Nothing was called." if facts.printed else "There was no print to call."])
-    left = [("Calls, said in iron", calls)]
+    left = [("Calls, said in iron", sheet.calls)] if sheet.calls else []
     if facts.lesson.questions:
         left.append(("Asked and answered", sheet.answers))
+    if not left:
+        left.append(("Calls", ["No mark was called." if sheet.prints else "There was no print to call."]))
     found = sheet.faults or ["No fault was seen in prints and strokes."]
     right = [("What the coach found", [*found, *([sheet.advice] if sheet.advice else [])]),
              ("What was done", [sheet.done])]  # fmt: skip

@@ -333,6 +333,12 @@ def tolerances_missed(facts: Facts) -> float:
     return float(missed)
 
 
+@check("pieces", "high")
+def pieces_measured(facts: Facts) -> float:
+    """Pieces that were swept with the indicator."""
+    return float(len({piece for piece, _ in facts.swept}))
+
+
 @check("deg", "low")
 def lever_deg(facts: Facts) -> float:
     """Largest angle of the indicator's lever in a sweep."""

@@ -2,12 +2,14 @@
 
 import csv
 import math
+import re
+from collections.abc import Collection
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from sim.errors import BadFile
+from sim.errors import BadFile, BadParam
 from sim.measure.spots import EYE, islands, spots
 from sim.measure.verdict import standard_marks
 from sim.model.marks import Marks
@@ -295,10 +297,39 @@ def _in_square(marks: Marks, said: dict[str, Any]) -> int:
 
 # Deciding
 
+SCRAPE, CUT = "scrape as it is", "machine it again"
+"""The ways of lesson 16, as they stand in its question and in the recorded trials."""
+
+
+class Case(NamedTuple):
+    """A part of lesson 16: how far out of flat, um, and whether the cutter at hand is "in" or "out of" tram."""
+
+    um: float
+    tram: str
+
+    @property
+    def title(self) -> str:
+        """As it stands in the table and over the piece."""
+        return f"{self.um:g} um, cutter {self.tram} tram"
+
+
+def case_of(title: str) -> Case:
+    """The case of a title.
+
+    Raises
+    ------
+    BadParam
+        If it is none.
+    """
+    found = re.fullmatch(r"(\d{1,3}(?:\.\d)?) um, cutter (in|out of) tram", title)
+    if found is None:
+        raise BadParam(f"a case must be as '12 um, cutter in tram', got {title[:60]!r}")
+    return Case(float(found[1]), found[2])
+
 
 @lru_cache(maxsize=4)
 def decisions() -> dict[str, dict[str, dict[str, float]]]:
-    """Recorded trials of lesson 16: case to way to median hours and share that met the target.
+    """Recorded trials of lesson 16: case to way to median hours, um left, and per cent that met the target.
 
     Raises
     ------
@@ -312,9 +343,36 @@ def decisions() -> dict[str, dict[str, dict[str, float]]]:
         found: dict[str, dict[str, dict[str, float]]] = {}
         for row in rows:
             figures = {key: float(row[key]) for key in ("hours", "left_um", "met_pct")}
-            found.setdefault(row["case"], {})[row["way"]] = figures
+            found.setdefault(case_of(row["case"]).title, {})[row["way"]] = figures
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise BadFile(f"{path}: must be the table of recorded trials, got: {error}") from None
+    return found
+
+
+def neighbours(case: Case, hidden: Collection[str]) -> list[Case]:
+    """Recorded cases with the same cutter that one may look up, by um; the parts of the lesson itself are hidden."""
+    known = (case_of(title) for title in decisions() if title not in hidden)
+    return sorted(one for one in known if one.tram == case.tram)
+
+
+def expected_hours(case: Case, hidden: Collection[str]) -> dict[str, float]:
+    """Hours of each way for a case, read between the recorded cases around it; beyond them, as the last two go on.
+
+    Raises
+    ------
+    BadFile
+        If fewer than two cases with this cutter may be looked up.
+    """
+    known = neighbours(case, hidden)
+    if len(known) < 2:
+        raise BadFile(f"{lessons() / 'trials'}: must have two recorded cases beside {case.title!r}, got {len(known)}")
+    n = min(max(sum(one.um < case.um for one in known), 1), len(known) - 1)
+    low, high = known[n - 1], known[n]
+    share = (case.um - low.um) / (high.um - low.um)
+    found = {}
+    for way in (SCRAPE, CUT):
+        one, other = (decisions()[at.title][way]["hours"] for at in (low, high))
+        found[way] = one + share * (other - one)
     return found
 
 

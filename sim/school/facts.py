@@ -168,8 +168,14 @@ def gather(attempt: Attempt, progress: Progress | None = None) -> Facts:
 
 
 def gather_from(lesson: Lesson, part: str, seed: int, commands: Sequence[Sequence[Command]], said: Sequence[Said], *,
-                progress: Progress | None = None) -> Facts:
+                begun: Sequence[Session] = (), progress: Progress | None = None) -> Facts:
     """The facts of an attempt, from the commands of each of its jobs and what was said.
+
+    Parameters
+    ----------
+    begun : sequence of Session
+        The pieces as they were taken over, where they are at hand. Their commands must be those with which each job
+        begins; they are worked on.
 
     Raises
     ------
@@ -179,7 +185,7 @@ def gather_from(lesson: Lesson, part: str, seed: int, commands: Sequence[Sequenc
     facts = Facts(lesson, part, seed)
     total, done = sum(len(one) for one in commands), 0
     for n, piece in enumerate(facts.pieces):
-        session, taken = _taken_over(piece, part, seed, commands[n])
+        session, taken = (begun[n], len(begun[n].commands)) if begun else _taken_over(piece, part, seed, commands[n])
         walk = _Walk(facts, n, [one for one in said if one.piece == n])
         walk.begin(session.job)
         done += taken

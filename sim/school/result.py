@@ -32,6 +32,7 @@ from sim.school.lesson import PARTS, Lesson, pieces_of
 from sim.school.lessonfile import lesson_files, read_lesson
 from sim.shop.commands import Command, Scrape, shown
 from sim.shop.logbook import Logbook, fingerprint, made_by
+from sim.shop.session import Session
 from sim.shop.store import read_limited, write_new
 
 FORMAT, VERSION = "flatwright result", 1
@@ -266,7 +267,8 @@ def check_result(path: Path, find: Find = shipped_lesson, judge: Judge = judge) 
 
 def _why_not_genuine(told: Result, lesson: Lesson, books: Sequence[Logbook], judge: Judge) -> str:
     """The first thing that does not hold, in a line; empty when all does."""
-    if why := _not_of_the_lesson(told, lesson, books):
+    begun: list[Session] = []
+    if why := _not_of_the_lesson(told, lesson, books, begun):
         return why
     commands = [book.commands for book in books]
     if any(one.piece >= len(books) for one in told.said):
@@ -276,7 +278,7 @@ def _why_not_genuine(told: Result, lesson: Lesson, books: Sequence[Logbook], jud
         return (f"{told.hints} hints and {told.uncovered} times uncovered are told, among what was said are {asked[0]} "
                 f"and {asked[1]}")  # fmt: skip
     try:
-        facts = gather_from(lesson, told.part, told.seed, commands, told.said)
+        facts = gather_from(lesson, told.part, told.seed, commands, told.said, begun=begun)
         judged = judge(lesson, facts)
     except ShopError as error:
         return f"it cannot be run again: {error}"
@@ -289,8 +291,11 @@ def _why_not_genuine(told: Result, lesson: Lesson, books: Sequence[Logbook], jud
     return _differs(told, judged)
 
 
-def _not_of_the_lesson(told: Result, lesson: Lesson, books: Sequence[Logbook]) -> str:
-    """What is wrong with starts and acts, before anything is run again; empty when nothing is."""
+def _not_of_the_lesson(told: Result, lesson: Lesson, books: Sequence[Logbook], begun: list[Session]) -> str:
+    """What is wrong with starts and acts, before anything is run again; empty when nothing is.
+
+    begun: gets the pieces as they were taken over.
+    """
     if len(books) != len(lesson.pieces):
         return f"it has {len(books)} logs, the lesson has {len(lesson.pieces)} pieces"
     count = sum(len(book.commands) for book in books)
@@ -304,7 +309,8 @@ def _not_of_the_lesson(told: Result, lesson: Lesson, books: Sequence[Logbook]) -
         of = f"the lesson's for seed {told.seed}, {told.part}"
         if book.start != piece_start(piece, told.part, told.seed):
             return f"piece {n} does not start from {of}"
-        before = begun_piece(piece, told.part, told.seed).commands
+        begun.append(begun_piece(piece, told.part, told.seed))
+        before = begun[-1].commands
         if tuple(book.commands[: len(before)]) != before:
             return f"piece {n} was not taken over as {of}: the work before it is another"
         mine: list[Command] = []

@@ -46,8 +46,8 @@ class Eyes:
     pieces : int
     asked_um : float
         The film or the depth that the piece in hand asks for; 0 where it asks for none.
-    title : str
-        Of the piece in hand.
+    title, titles : str, tuple of str
+        Of the piece in hand; of all pieces.
     """
 
     def __init__(self, attempt: Attempt) -> None:
@@ -70,6 +70,11 @@ class Eyes:
     def title(self) -> str:
         """Of the piece in hand."""
         return self._pieces[self._attempt.piece].title
+
+    @property
+    def titles(self) -> tuple[str, ...]:
+        """Of all pieces."""
+        return tuple(piece.title for piece in self._pieces)
 
     @property
     def shape(self) -> PartShape:

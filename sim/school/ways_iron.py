@@ -1,20 +1,23 @@
 """Ways of working on the iron: strokes of a depth, crossing, called marks, following the blue, bands, a taper."""
 
 import math
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from dataclasses import replace
-from typing import Any
+from functools import partial
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from sim.hands.autopilot import SPLIT, STAGES, Pilot, follow_the_blue
-from sim.hands.bands import Bands, WedgeWork, taper_plan
+from sim.hands.autopilot import SPLIT, STAGES, Pilot, fields_reached_pct, follow_the_blue
+from sim.hands.bands import FIRST_GUESS, Bands, taper_plan
 from sim.hands.lanes import Lanes, strokes_over
 from sim.hands.skill import Hand, lay
 from sim.hands.stand import datums_first, wedge_work
 from sim.measure.gauge import reading_plane
 from sim.measure.orient import reversal
+from sim.measure.spots import spots
 from sim.model.blade import RACK
+from sim.model.marks import Marks
 from sim.process.stroke import Iron, taken_um
 from sim.school.evidence import poorest_field_mm
 from sim.school.way import Eyes, Take, Working, say, way
@@ -22,9 +25,23 @@ from sim.school.ways_reading import called, place
 from sim.shop.commands import Command, HoneBlade, RollFilm, Scrape, SpotFace, StoneFace, WipeFace, strokes_as_data
 from sim.shop.partwork import SweepFace, TakeFace
 from sim.shop.sight import Sight
+from sim.target import Target
 
 HONE_M = 8.0
 SLANT = 0.7071067811865476
+LEAST_BAND = 0.05  # of the iron: a narrower band is taken with the next; common practice, no source
+BLUE_ROUNDS = 2  # after a taper, before the side is read again: a foot of two facets rocks
+UPRIGHT_UM = 1.5  # over the height of the side: less than the indicator's play, by many stations both ways round
+PROOF_UM, PROOF_MM = 1.5, 2.0  # film and rub of the print that proves: as the standard print that scores
+OVER = 1.15  # counted on it / what is asked: common practice, no source
+READ_SHARE = 0.7  # of a tolerance: what the indicator may read, for it has play
+
+
+class Enough(NamedTuple):
+    """When a face is done: asked of a print that was made with a film of at most so much, um."""
+
+    film_um: float
+    asked: Callable[[Eyes], bool]
 
 
 def scraped(eyes: Eyes, hand: Hand, meant: np.ndarray, blade: str, ramp_mm: float | None = None) -> Working:
@@ -131,12 +148,25 @@ def only_hardest(eyes: Eyes, hand: Hand, *, take: str = "middles", strokes: floa
         yield WipeFace()
 
 
-def _drive(pilot: Generator[Command, Sight, None], eyes: Eyes, rounds: int) -> Working:
-    """A pilot's commands for so many rounds, each ended by a cloth."""
-    command, made, printed = next(pilot), 0, False
+def _drive(pilot: Generator[Command, Sight, None], eyes: Eyes, rounds: int, enough: Enough | None = None) -> Working:
+    """A pilot's commands for so many rounds, each ended by a cloth; fewer where a thin, gentle print is enough.
+
+    A print that looks enough is proved by another one, thin and hardly rubbed, from which the pilot else goes on.
+    """
+    command, made, printed, film_um = next(pilot), 0, False, math.nan
     while True:
         yield command
-        printed |= isinstance(command, SpotFace)
+        if isinstance(command, RollFilm) and command.weight_um is not None:
+            film_um = command.weight_um
+        if isinstance(command, SpotFace):
+            printed = True
+            if enough and film_um <= enough.film_um and enough.asked(eyes):
+                yield WipeFace()
+                yield RollFilm(PROOF_UM)
+                yield replace(command, way_mm=PROOF_MM)
+                if enough.asked(eyes):
+                    yield WipeFace()
+                    return
         if isinstance(command, WipeFace) and printed:
             made, printed = made + 1, False
             if made >= rounds:
@@ -175,34 +205,58 @@ def at_the_hole(eyes: Eyes, hand: Hand, *, rounds: float = 8.0) -> Working:
         yield WipeFace()
 
 
+def _counted(eyes: Eyes, target: Target) -> bool:
+    """Whether a print has what the drawing asks for, counted square by square, and its readings are close enough."""
+    sight = eyes.sight
+    for one, read, doubt in zip(sight.tolerances, sight.readings, sight.doubts, strict=True):
+        if one.face == sight.in_hand and (read is None or doubt or read.value_um > READ_SHARE * one.limit_um):
+            return False
+    found = spots(Marks(sight.marked, sight.iron, sight.pitch_mm), target.spot_area_mm2)
+    return (found.mean >= OVER * target.spots_mean and found.lowest >= OVER * target.spots_lowest
+            and found.bearing_pct >= OVER * target.bearing_pct)  # fmt: skip
+
+
+class _HighestFirst(Bands):
+    """Bands by written heights; a strip too narrow to be worth a print is taken together with the next band."""
+
+    def _region(self, sight: Sight) -> np.ndarray | None:
+        region = super()._region(sight)
+        while region is not None and self.left and region.sum() < LEAST_BAND * sight.iron.sum():
+            region = super()._region(sight)
+        return region
+
+
 @way
-def to_heights(eyes: Eyes, hand: Hand, *, rounds: float = 20.0, datum: str = "foot", face: str = "top",
-               bands: bool = True, lever_deg: float = 15.0, first_stage: str = "semi") -> Working:
+def to_heights(eyes: Eyes, hand: Hand, *, rounds: float = 36.0, datum: str = "foot", face: str = "top",
+               bands: bool = True, lever_deg: float = 15.0, tip: str = "block", first_stage: str = "semi") -> Working:
     """Sweep a face over its datum, take bands by the written heights, then follow the blue; or the blue alone."""
     if eyes.sight.in_hand != face:
         yield TakeFace(face)
     names = [stage.name for stage in STAGES]
-    going = follow_the_blue(hand, stages=STAGES[names.index(first_stage) :], correct=Bands(datum) if bands else None)
-    yield from _drive(going, eyes, int(rounds))
-    yield SweepFace(face, datum, lever_deg=lever_deg)
+    plan = _HighestFirst(datum) if bands else None
+    done = Enough(PROOF_UM, partial(_counted, target=eyes.shape.face(face).target)) if bands else None
+    pilot = follow_the_blue(hand, stages=STAGES[names.index(first_stage) :], correct=plan)
+    yield from _drive(pilot, eyes, int(rounds), done)
+    yield SweepFace(face, datum, tip=tip, lever_deg=lever_deg)
 
 
 @way
-def by_the_foot(eyes: Eyes, hand: Hand, *, rounds: float = 14.0, finish: float = 8.0, datum: str = "foot",
-                side: str = "side", top: str = "top", where: str = "foot", again: bool = True) -> Working:
+def by_the_foot(eyes: Eyes, hand: Hand, *, rounds: float = 32.0, datum: str = "foot", side: str = "side",
+                top: str = "top", where: str = "foot", again: bool = True) -> Working:
     """Read the side both ways round, taper the foot by it, flatten, read again; or scrape the side itself."""
-    if where == "side":
-        yield TakeFace(side)
-        yield from _drive(follow_the_blue(hand, correct=Bands(datum, reverse=True)), eyes, int(rounds))
-    else:
-        pilot = follow_the_blue(hand, stages=STAGES[1:], correct=_Taper(eyes, datum, side))
-        yield TakeFace(datum)
-        yield from _drive(pilot, eyes, int(rounds) + int(finish))
+    face = side if where == "side" else datum
+    plan = Bands(datum, reverse=True) if where == "side" else _Taper(eyes, datum, side)
+    if eyes.sight.in_hand != face:
+        yield TakeFace(face)
+    done = Enough(STAGES[2].film_um, plan.stands) if isinstance(plan, _Taper) else None
+    yield from _drive(follow_the_blue(hand, stages=STAGES[1:], correct=plan), eyes, int(rounds), done)
     if again:
         yield say("answer", question="in_doubt", value="the top")
         for turn in (180.0, 0.0):
             yield SweepFace(side, datum, turn_deg=turn)
         yield SweepFace(top, datum)
+    if eyes.sight.in_hand != datum:
+        yield TakeFace(datum)
 
 
 class _Taper(Bands):
@@ -211,45 +265,52 @@ class _Taper(Bands):
     def __init__(self, eyes: Eyes, datum: str, side: str) -> None:
         super().__init__(datum)
         self.eyes, self.side = eyes, side
-        self.work = WedgeWork()
 
     def rows(self, sight: Sight, blade: str) -> Generator[Command, Sight, Any]:
-        """The taper's bands, a fresh reading of the side every few rounds."""
-        if self.since_sweep < 0 or self.since_sweep >= 3:
-            self.plan = yield from self._read(sight, blade)
+        """The taper's bands, then rounds by the blue until the foot stands, and a fresh reading of the side."""
+        if self.since_sweep < 0 or self.since_sweep >= BLUE_ROUNDS + (self.plan.rounds if self.plan else 0):
+            self.plan = yield from self._read(sight, FIRST_GUESS[blade] * self.work.removal_um)
             self.left = self.plan.rounds if self.plan else 0
             self.since_sweep = 0
         self.since_sweep += 1
         return self._region(sight) if self.plan else None
 
-    def _read(self, sight: Sight, blade: str) -> Generator[Command, Sight, Any]:
-        """The side swept both ways round, and the plan for the foot."""
-        planes = []
+    def stands(self, eyes: Eyes) -> bool:
+        """Whether the side was found upright just now and the foot, printed thinly, bears all over."""
+        sight, pilot = eyes.sight, Pilot()
+        upright = self.plan is None and self.since_sweep == 1
+        blue = Marks(sight.marked, sight.iron, sight.pitch_mm)
+        return upright and fields_reached_pct(blue, pilot) >= pilot.fields_pct
+
+    def _read(self, sight: Sight, removal_um: float) -> Generator[Command, Sight, Any]:
+        """The side swept both ways round, and the plan for the foot; None while the side is near enough upright."""
+        planes, high_mm = [], 0.0
         for turn in (180.0, 0.0):
             yield SweepFace(self.side, self.datum, turn_deg=turn)
-            sight = yield TakeFace(self.side)
-            if sight.written is None or len(sight.written) < 3:
+            looked = yield TakeFace(self.side)
+            high_mm = looked.size_mm[1]
+            if looked.written is None or len(looked.written) < 3:
                 return None
-            planes.append(reading_plane(sight.written.x_mm, sight.written.y_mm, sight.written.z_um))
-        sight = yield TakeFace(self.datum)
+            planes.append(reading_plane(looked.written.x_mm, looked.written.y_mm, looked.written.z_um))
+        yield TakeFace(self.datum)
         turned, straight = planes
         lean = straight.slope_y - reversal(straight.slope_y, turned.slope_y)[0]
-        if abs(lean) * sight.size_mm[0] < self.work.limit_um:
+        if abs(lean) * high_mm < UPRIGHT_UM:
             return None
-        return taper_plan(sight.iron.shape, sight.pitch_mm, (-lean, 0.0), self.work.removal_um)
+        return taper_plan(sight.iron.shape, sight.pitch_mm, (-lean, 0.0), removal_um)
 
 
 @way
 def whole_part(eyes: Eyes, hand: Hand, *, rounds: float = 45.0, order: str = "datums first",
                again: bool = True) -> Working:
-    """Every face until it is done, datums first, and a last reading of each; or the datum last."""
+    """Every face until a thin print shows what is asked, datums first, and a last reading each; or the datum last."""
     shape = eyes.shape
     faces = datums_first(shape)
     for face in faces if order == "datums first" else faces[::-1]:
         if eyes.sight.in_hand != face.name:
             yield TakeFace(face.name)
         pilot = follow_the_blue(hand, correct=wedge_work(shape, face.name))
-        yield from _drive(pilot, eyes, int(rounds))
+        yield from _drive(pilot, eyes, int(rounds), Enough(PROOF_UM, partial(_counted, target=face.target)))
     for one in shape.tolerances if again else ():
         for turn in (180.0, 0.0) if one.kind == "perpendicularity" else (0.0,):
             yield SweepFace(one.face, one.datum, turn_deg=turn)

@@ -10,13 +10,15 @@ import numpy as np
 from scipy.ndimage import distance_transform_edt, find_objects
 
 from sim.hands.skill import Hand
+from sim.measure.gauge import reading_plane
 from sim.measure.spots import EYE, islands
-from sim.school.checks_reading import ALIKE, OLD_BLUE_PCT, decisions, overlap
+from sim.school.checks_reading import ALIKE, CUT, OLD_BLUE_PCT, SCRAPE, case_of, expected_hours, overlap
 from sim.school.evidence import PrintRead, read
 from sim.school.seen import RoundSeen
 from sim.school.way import Eyes, Take, Working, say, spread, way, width
 from sim.shop.commands import RollFilm, SpotFace, StoneFace, WipeFace, WipePlate
-from sim.shop.partwork import PushEnds
+from sim.shop.partwork import PushEnds, SweepFace
+from sim.shop.sight import Sight
 
 FILM_OFF = 0.08  # scatter of a rolled film's weight, skilled: from memory
 MISREAD = 0.06  # share of marks taken for a neighbouring level, skilled: from memory
@@ -24,6 +26,9 @@ COUNT_OFF = 0.06
 PIVOT_OFF_PCT = 1.5
 BEARING_OFF = 0.8
 THICK_UM = 8.0
+HOURS_OFF = 0.08  # of an estimate of hours, skilled: from memory
+SAVED = 0.4  # what is left of the work after a cut, as those think who always cut: common practice, no source
+STATIONS = 8, 5
 CORE = 0.6  # of its depth: from there on it is the middle of a mark
 LEAST_MM2 = 0.3  # smaller is a speck: as the pilot
 LAMPS_DEG = 40.0, 130.0
@@ -237,14 +242,24 @@ def _square(middles: np.ndarray, size_mm: tuple[float, float], which: str) -> tu
 
 
 @way
-def decide(eyes: Eyes, hand: Hand, *, by: str = "hours") -> Working:
-    """Say for each part whether it is machined again, by hours of recorded trials; or always: a cut saves work."""
+def decide(eyes: Eyes, hand: Hand, *, by: str = "hours", face: str = "sole", datum: str = "back",
+           lever_deg: float = 15.0) -> Working:
+    """Sweep each part and say by recorded cases around its figure if it is cut again; or always: a cut saves work."""
     for n in range(eyes.pieces):
         yield Take(n)
-        ways = decisions()[eyes.title]
-        cuts = [one for one in ways if one != "scrape as it is"]
-        chosen = min(ways if by == "hours" else cuts, key=lambda one: ways[one]["hours"])
-        off = 0.1 * width(hand) * float(spread(eyes.sight, n, hand).standard_normal())
-        told = ways[chosen]["hours"] * math.exp(off) if by == "hours" else 0.4 * ways["scrape as it is"]["hours"]
+        yield SweepFace(face, datum, STATIONS, lever_deg=lever_deg)
+        case = case_of(eyes.title)._replace(um=_out_of_flat_um(eyes.sight))
+        ways = expected_hours(case, eyes.titles)
+        chosen = min(ways, key=lambda one: ways[one]) if by == "hours" else CUT
+        off = HOURS_OFF * width(hand) * float(spread(eyes.sight, n, hand).standard_normal())
+        told = ways[chosen] * math.exp(off) if by == "hours" else SAVED * ways[SCRAPE]
         yield say("answer", question="way", value=chosen)
         yield say("answer", question="hours", value=round(told, 1))
+
+
+def _out_of_flat_um(sight: Sight) -> float:
+    """What the numbers on the face in hand stand off their own plane, from lowest to highest."""
+    found = sight.written
+    assert found is not None  # it was swept
+    plane = reading_plane(found.x_mm, found.y_mm, found.z_um)
+    return float(np.ptp(found.z_um - plane.at(found.x_mm, found.y_mm)))

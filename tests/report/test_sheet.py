@@ -12,7 +12,8 @@ from sim.report.sheet_parts import places, sheet_blocks
 from sim.school.checks import Judged, Row, judge
 from sim.school.facts import gather
 from sim.school.lesson import Limit, Question
-from tests.school.handed_in import LESSON, few_acts
+from sim.shop.commands import SpotFace
+from tests.school.handed_in import LESSON, PIECE, few_acts
 
 WHEN = "2026-03-04T10:40:30Z"
 LIMITS = (Limit("top_down_um", 1.5, 2.0), Limit("strokes_off_blue_pct", 15.0, 8.0), Limit("removed_mm3", 5.0, 2.0))
@@ -88,10 +89,21 @@ def test_faults_are_told_by_name_the_most_frequent_first(made):
     _, right = sheet_blocks(sheet)
     assert right[0][1][0] == "Dark rings taken for high, pale centres left: 5 times."
     assert right[0][1][1] == "The same spot twice in a round: once."
-    nothing = replace(made.facts, remarks=[], called=[], printed=[])
+    silent = replace(made.facts.lesson, questions=())
+    nothing = replace(made.facts, lesson=silent, remarks=[], called=[], printed=[])
     left, right = sheet_blocks(Sheet("Ada", WHEN, replace(made.judged, faults={}), nothing))
-    assert left[0][1] == ["There was no print to call."]
+    assert left == [("Calls", ["There was no print to call."])]
     assert right[0][1] == ["No fault was seen in prints and strokes."]
+
+
+def test_where_nothing_was_printed_the_print_that_was_there_to_be_read_is_shown(made):
+    none = replace(made.facts, printed=[], begun=made.facts.ended)
+    assert Sheet("Ada", WHEN, made.judged, none).prints == [], "old blue in pockets is no print"
+    piece = replace(PIECE, before=(SpotFace(30.0, 30.0),), title="coupon")
+    read = replace(none, lesson=replace(made.facts.lesson, pieces=(piece,)))
+    ((words, marks),) = Sheet("Ada", WHEN, made.judged, read).prints
+    assert words == "Print to be read, coupon"
+    assert (marks.marked == made.facts.printed[-1].marks.marked).all()
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
