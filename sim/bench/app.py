@@ -12,6 +12,7 @@ from sim import paths
 from sim.bench import lesson_room, lesson_strip
 from sim.bench.coach_line import coach_line, lit
 from sim.bench.desk import Desk
+from sim.bench.drill_room import DrillRoom
 from sim.bench.entries import Listing
 from sim.bench.files import files_page, found_files, saved_copy
 from sim.bench.finish import as_text, copied, draw_map, finish_page, saved_sheet
@@ -20,7 +21,7 @@ from sim.bench.inhand import in_hand, set_tool
 from sim.bench.keys import help_page, read_keys, sign_of, written_keys
 from sim.bench.lesson_pages import left_words
 from sim.bench.lesson_room import LessonRoom
-from sim.bench.lettering import LABEL, Ui
+from sim.bench.lettering import Ui
 from sim.bench.openings import Openings
 from sim.bench.palette import THEMES
 from sim.bench.pane import FacePane
@@ -29,17 +30,17 @@ from sim.bench.pieces import INSTRUMENTS
 from sim.bench.practice import Practice
 from sim.bench.read_back import ReadBack, read_back
 from sim.bench.start import (
-    SCALES,
     Prefs,
     changed,
     read_prefs,
+    rescaled,
     sample,
     settings_page,
     start_page,
     write_prefs,
 )
 from sim.bench.uncovered import Uncovered, uncovered
-from sim.bench.widgets import Group, Label, Widget
+from sim.bench.widgets import Group, Widget
 from sim.errors import ShopError
 from sim.hands.autopilot import follow_the_blue
 from sim.hands.skill import HANDS
@@ -60,7 +61,7 @@ class Bench(Openings):
     Attributes
     ----------
     page : str
-        "start", "bench", "finish", "settings", "help", "files", or one of the lessons'.
+        "start", "bench", "finish", "drills", "settings", "help", "files", or one of the lessons'.
     desk, hold, pane :
         Of the job that is open; None on the start page before one is.
     dirty : bool
@@ -70,12 +71,14 @@ class Bench(Openings):
     """
 
     def __init__(
-        self, folder: Path, size: tuple[int, int] = SIZE, *, prefs: Prefs | None = None, seed: int = 1
-    ) -> None:
+        self, folder: Path, size: tuple[int, int] = SIZE, *, prefs: Prefs | None = None, seed: int = 1,
+        drilling: DrillRoom | None = None,
+    ) -> None:  # fmt: skip
         self.folder, self.size, self.seed = folder, size, seed
         self.prefs = read_prefs(folder / "bench.json") if prefs is None else prefs
         self.ui = self._fitting_ui()
         self.keys = read_keys(folder / "keys.json", self.prefs.left_hand)
+        self.drilling = drilling or DrillRoom(folder)
         self.page, self.before = "start", "start"
         self.desk: Desk | None = None
         self.hold: Hold | None = None
@@ -99,6 +102,7 @@ class Bench(Openings):
     def quit(self) -> None:
         """Keep everything and leave."""
         self.close()
+        self.drilling.close()
         self.running = False
 
     def prefer(self, prefs: Prefs) -> None:
@@ -174,12 +178,11 @@ class Bench(Openings):
             return files_page(self.size, self.ui, self.files, self.note)
         if self.page == "help":
             return help_page(self.size, self.ui, self.keys)
-        made = start_page(self.size, self.ui, self.prefs, self._recent(), left_words(self.room.left, long=False))
-        if self.note:
-            told, pad = Label("note", string=self.note, size=LABEL), self.ui.px(32)
-            told.rect = pygame.Rect(pad, self.size[1] - self.ui.px(40), self.size[0] - 2 * pad, self.ui.px(36))
-            made.append(told)
-        return made
+        if self.page == "drills":
+            return self.drilling.widgets(self.size, self.ui)
+        return start_page(self.size, self.ui, self.prefs, self._recent(), who=self.drilling.who,
+                          left_off=left_words(self.room.left, long=False),
+                          note=self.note or self.drilling.fault)  # fmt: skip
 
     def _recent(self) -> list[Path]:
         """Jobs that were worked on last and are still there."""
@@ -199,8 +202,7 @@ class Bench(Openings):
 
     def scale_by(self, step: int) -> None:
         """Letters a size larger or smaller."""
-        at = min(range(len(SCALES)), key=lambda n: abs(SCALES[n] - self.prefs.scale))
-        self.prefer(replace(self.prefs, scale=SCALES[min(max(at + step, 0), len(SCALES) - 1)]))
+        self.prefer(rescaled(self.prefs, step))
 
     def save_told(self) -> None:
         """Keep everything, leave a copy under another name, and say so."""
@@ -211,6 +213,7 @@ class Bench(Openings):
     def to_start(self) -> None:
         """Keep the job, close it, and go to the start page."""
         self.close()
+        self.drilling.leave()
         self.show("start")
 
     def said(self, id: str, value: Any) -> None:
@@ -262,13 +265,16 @@ class Bench(Openings):
             if id == "inches" and self.page == "finish" and self.desk is not None:
                 self.done = uncovered(self.desk, self.prefs.inches)
             return True
-        acts: dict[str, Callable[[], None]] = {
+        acts: dict[str, Callable[[], object]] = {
             "more": lambda: setattr(self, "more", not self.more), "menu": lambda: self.show("settings"),
             "settings": lambda: self.show("settings"), "help": lambda: self.show("help"),
             "back": lambda: self.show("bench" if self.page == "finish" else self.before), "to start": self.to_start,
             "quit": self.quit, "keys file": self._write_keys, "door print": lambda: self.begin(*sample(0, self.seed)),
             "door part": self.show_files, "same start": self._same_start, "another face": self._another,
-            "finish": self.finish, "copy": self._copy, "sheet": self.result_sheet,
+            "finish": self.finish, "copy": self._copy, "sheet": self.result_sheet, "door minutes": self._drill,
+            "drill leave": lambda: None if self.drilling.let_go() else self.to_start(),
+            "drill leave home": self.to_start,
+            "learner": lambda: self._learner(value), "new learner": lambda: self._learner(value),
         }  # fmt: skip
         if id.startswith("sample "):
             stand = read_part(paths.assets() / "parts" / "stand.toml") if id.endswith("2") else None
@@ -281,9 +287,24 @@ class Bench(Openings):
             self.open_file(self._recent()[value])
         elif id in acts:
             acts[id]()
+        elif id.startswith("drill "):
+            self.drilling.said(id, value, self.group)
         else:
             return self.page in ("finish", "judged") and self.back.said(id)
         return True
+
+    def _drill(self) -> None:
+        """Today's five minutes."""
+        if self.drilling.open():
+            self.show("drills")
+            self.drilling.aim(self.group)
+        self.note = self.drilling.fault
+
+    def _learner(self, to: str | int) -> None:
+        if self.group.focus == "new learner":
+            self.group.focus_on(None)  # the field is for the next name
+        if to != "":
+            self.note = self.drilling.switch(to)
 
     def _said_of_tools(self, id: str, value: Any) -> None:
         desk, hold, pane = self.desk, self.hold, self.pane
@@ -403,6 +424,8 @@ class Bench(Openings):
         What lies beside the job is written down some time after it has changed.
         """
         self.room.tick(now_s)
+        if self.page == "drills" and self.drilling.tick(self.group):
+            self.dirty = True
         if self.desk is not None and self.desk.unkept and now_s - self._kept_s >= KEEP_S:
             self._kept_s = now_s
             self.keep(checkpoint=False)
@@ -441,6 +464,8 @@ class Bench(Openings):
             self.pane.draw(surface, self.ui, self.hold)
         else:
             surface.fill(theme.background)
+        if self.page == "drills":
+            self.drilling.draw_ground(surface, self.ui)
         if self.page in ("finish", "judged") and self.done is not None:
             draw_map(surface, self.ui, self.done, self._chart, self.back.places_mm)
         self.group.draw(surface, self.ui, now_s, sheets)

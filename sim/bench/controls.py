@@ -18,6 +18,7 @@ from sim.bench.palette import Rgb
 Said = list[tuple[str, object]]
 """What was done: id of the widget and its new value."""
 FORWARD = {pygame.K_RIGHT: 1, pygame.K_DOWN: 1, pygame.K_LEFT: -1, pygame.K_UP: -1}
+DIGITS = {getattr(pygame, f"K_{n}"): n for n in range(10)} | {getattr(pygame, f"K_KP{n}"): n for n in range(10)}
 PRESSES = (pygame.K_SPACE, pygame.K_RETURN, pygame.K_KP_ENTER)
 
 

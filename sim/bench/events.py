@@ -8,12 +8,12 @@ from pathlib import Path
 import pygame
 
 from sim.bench.app import ASIDE, Bench
+from sim.bench.controls import DIGITS
 from sim.bench.keys import place_of
 from sim.bench.pieces import PUSHES
 
 CTRL = pygame.KMOD_CTRL | pygame.KMOD_META
 ARROWS = {pygame.K_LEFT: (-1.0, 0.0), pygame.K_RIGHT: (1.0, 0.0), pygame.K_UP: (0.0, 1.0), pygame.K_DOWN: (0.0, -1.0)}
-DIGITS = {getattr(pygame, f"K_{n}"): n for n in range(10)} | {getattr(pygame, f"K_KP{n}"): n for n in range(10)}
 
 
 REPEATED = ("push less", "push more", "turn on", "turn back", "zoom in", "zoom out", "patch")
@@ -57,6 +57,8 @@ class Events:
         elif self._gesture() or not self.bench.group.takes(event):
             self._own(event)
         else:
+            if event.type == pygame.KEYDOWN:
+                self._down.add(place_of(event))  # held down, it does nothing to what comes after the widget
             for id, value in self.bench.group.events(event, now_s):
                 self.bench.said(id, value)
             self.bench.dirty = self.bench.dirty or self.bench.group.dirty
@@ -159,7 +161,15 @@ class Events:
             self.bench.menu = None
             if action == "let go":
                 return
+        if self.bench.page == "drills" and action not in ("let go", "help"):
+            said = self.bench.drilling.key(event, self.bench.group)
+            if said:
+                self.bench.said(said, True)
+            return
         if self.bench.page != "bench":
+            if action in ("let go", "help") and self.bench.page == "drills":
+                self.bench.said("drill leave" if action == "let go" else "help", True)
+                return
             if event.key in DIGITS:
                 self.bench.room.digit(DIGITS[event.key])
             if action == "let go" and self.bench.room.escape():

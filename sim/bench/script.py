@@ -1,14 +1,18 @@
 """Gestures from a file, played on the bench without a window: real events, real acts, pictures on the way.
 
 A script is a JSON object: `start` ({"sample": 0 to 2}, {"file": PATH}, or {"lesson": NAME} with a "part"), optional
-`size`, `theme`, `scale` and `seed`, and `steps`, a list of objects with one key each (what it takes beside it):
+`size`, `theme`, `scale`, `seed` and `now` (the time of day at which it begins, ISO with a zone: the drills of that
+day), and `steps`, a list of objects with one key each (what it takes beside it). What a person would have taken is the
+clock of the drills.
 
 - `key`: name of a key's place, such as "Q", "SPACE", "PAGEUP" (`mod`: "shift", "ctrl"; `times`)
 - `click`: [x, y] in mm on the face, or on the plate while the part is laid on it (`shift`, `button`)
 - `drag`: [[x, y], [x, y]] in mm (`shift`; `events`: pointer events on the way; `cancel`: "escape" or "right")
+  At the drills both are in mm on the iron of the picture, and `click` may be the number of a place.
 - `point`: [x, y] in mm: the pointer goes there
 - `press`: id of a widget, pressed with the pointer in its middle (`at`: 0 to 1 along it, for rows of choices)
 - `type`: text, for a field that has the focus
+- `wait`: seconds that a person looks and thinks
 - `zoom`: factor about the middle; `resize`: [width, height]; `lamp`: degrees
 - `watch`: so many acts of the model solution, while one watches
 - `work`: so many rounds by a trained hand (`hand`)
@@ -20,6 +24,7 @@ import json
 import tempfile
 import time
 from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -28,17 +33,20 @@ import pygame
 
 from sim import paths
 from sim.bench.app import SIZE, Bench
+from sim.bench.drill_room import DrillRoom
 from sim.bench.events import Events
 from sim.bench.gestures import seconds_of
 from sim.bench.palette import THEMES
+from sim.bench.shown import Shown
 from sim.bench.start import SAMPLES, Prefs, sample
+from sim.books.rows import utc_now
 from sim.errors import BadFile, CannotWrite
 from sim.hands.autopilot import follow_the_blue
 from sim.hands.skill import HANDS
 from sim.intake.drawing import read_part
 from sim.kernels.warm import warm
 
-STEPS = ("key", "click", "drag", "point", "press", "type", "zoom", "resize", "lamp", "work", "watch", "shot")
+STEPS = ("key", "click", "drag", "point", "press", "type", "wait", "zoom", "resize", "lamp", "work", "watch", "shot")
 ON_A_JOB = ("click", "drag", "point", "zoom", "lamp", "work", "watch")
 MODS = {"shift": pygame.KMOD_SHIFT, "ctrl": pygame.KMOD_CTRL, "": 0}
 MOST_PASS_STEPS = 100_000
@@ -91,7 +99,8 @@ class Player:
             kinds = [key for key in step if key in STEPS] if isinstance(step, dict) else []
             if len(kinds) != 1:
                 raise BadFile(f"steps[{n}]: a step must have one of {', '.join(STEPS)}, got {str(step)[:60]}")
-            if kinds[0] in ON_A_JOB and self.bench.pane is None:
+            drilling = self.bench.page == "drills" and kinds[0] in ("click", "drag")
+            if kinds[0] in ON_A_JOB and self.bench.pane is None and not drilling:
                 raise BadFile(f"steps[{n}].{kinds[0]}: no job is open yet")
             try:
                 getattr(self, f"_{kinds[0]}")(step[kinds[0]], step)
@@ -118,9 +127,21 @@ class Player:
         """One event."""
         self.feed.on(pygame.event.Event(kind, **more))
 
-    def _px(self, place: list[float]) -> tuple[int, int]:
+    def _px(self, place: list[float] | int) -> tuple[int, int]:
+        if self.bench.page == "drills":
+            return self._px_of_picture(place)
+        assert not isinstance(place, int)
         assert self.bench.pane is not None
         x, y = self.bench.pane.view.to_px(float(place[0]), float(place[1]))
+        return round(x), round(y)
+
+    def _px_of_picture(self, place: list[float] | int) -> tuple[int, int]:
+        self.bench.lay_out()
+        shown = next((w for w in self.bench.group.widgets if isinstance(w, Shown)), None)
+        if shown is None:
+            raise ValueError("no picture is shown")
+        dot = shown.dots[place - 1] if isinstance(place, int) else None
+        x, y = shown.px_of(dot.x_mm, dot.y_mm) if dot else shown.px_of(*(float(one) for one in place))  # type: ignore
         return round(x), round(y)
 
     def _key(self, name: str, step: dict[str, Any]) -> None:
@@ -130,7 +151,7 @@ class Player:
             self.send(pygame.KEYDOWN, key=code, mod=mod, scancode=0, unicode="")
             self.send(pygame.KEYUP, key=code, mod=mod, scancode=0)
 
-    def _click(self, place: list[float], step: dict[str, Any]) -> None:
+    def _click(self, place: list[float] | int, step: dict[str, Any]) -> None:
         self._pressed(self._px(place), int(step.get("button", 1)), MODS["shift" if step.get("shift") else ""])
         self.seconds += seconds_of("click")
 
@@ -171,6 +192,9 @@ class Player:
     def _type(self, text: str, step: dict[str, Any]) -> None:
         for letter in str(text):
             self.send(pygame.TEXTINPUT, text=letter)
+
+    def _wait(self, seconds: float, step: dict[str, Any]) -> None:
+        self.seconds += max(float(seconds), 0.0)
 
     def _zoom(self, factor: float, step: dict[str, Any]) -> None:
         assert self.bench.pane is not None
@@ -247,9 +271,14 @@ def begun(told: dict[str, Any], folder: Path, size: tuple[int, int] = SIZE) -> P
         )
     try:
         prefs = replace(Prefs(), theme=theme, scale=float(told.get("scale", 1.0)))
-        bench = Bench(folder, size, prefs=prefs, seed=int(told.get("seed", 1)))
+        at = datetime.fromisoformat(told["now"]) if "now" in told else utc_now()
+        if at.tzinfo is None:
+            raise ValueError(f"got {told['now']!r}")
+        drilling = DrillRoom(folder, clock=lambda: player.seconds, now=lambda: at + timedelta(seconds=player.seconds))
+        bench = Bench(folder, size, prefs=prefs, seed=int(told.get("seed", 1)), drilling=drilling)
+        player = Player(bench, pygame.Surface(size))
     except (TypeError, ValueError) as error:
-        raise BadFile(f"scale and seed must be numbers: {error}") from None
+        raise BadFile(f"scale and seed must be numbers, now a time with its zone: {error}") from None
     if "sample" in start:
         stand = read_part(paths.assets() / "parts" / "stand.toml") if start["sample"] == 2 else None
         bench.begin(*sample(int(start["sample"]), bench.seed, stand))
@@ -264,7 +293,7 @@ def begun(told: dict[str, Any], folder: Path, size: tuple[int, int] = SIZE) -> P
         bench.open_file(Path(start["file"]))
         if bench.desk is None:
             raise BadFile(f"start.file: {bench.note}")
-    return Player(bench, pygame.Surface(size))
+    return player
 
 
 def play(args: argparse.Namespace) -> int:

@@ -25,10 +25,13 @@ USUAL_PX_PER_MM = 3.78  # 96 px in an inch
 CARD_MM = 85.6  # ISO/IEC 7810, ID-1
 SCALES = (0.875, 1.0, 1.25, 1.5)
 RECENT = 8
-LATER = "Comes with the school: lessons and drills are not built yet."
 PRINTS = (("print-first", "A first print: blue in patches"), ("print-half", "Half-way: it bears all over"),
           ("print-last", "Towards the end: many small marks"))  # fmt: skip
 SAMPLES = ("Coupon, 60 × 40 mm", "Foot of the stand, 160 × 110 mm", "The whole stand, three faces")
+
+
+Who = Callable[[int, int, int, Ui], list[Widget]]
+"""Makes the row that says who practises, from its left and right end and its top."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +78,11 @@ def changed(prefs: Prefs, id: str, value: Any) -> Prefs | None:
     return replace(prefs, **sets[id]()) if id in sets else None
 
 
+def rescaled(prefs: Prefs, step: int) -> Prefs:
+    """The same with letters a size larger or smaller."""
+    return replace(prefs, scale=SCALES[min(max(_nearest(SCALES, prefs.scale) + step, 0), len(SCALES) - 1)])
+
+
 def with_recent(prefs: Prefs, job: Path) -> Prefs:
     """The same with a job on top of the recent ones."""
     name = str(job)
@@ -107,33 +115,34 @@ def worked_on(path: Path) -> str:
 
 
 def start_page(
-    size: tuple[int, int], ui: Ui, prefs: Prefs, recent: Sequence[Path], left_off: str = ""
+    size: tuple[int, int], ui: Ui, prefs: Prefs, recent: Sequence[Path], *, who: Who, left_off: str = "", note: str = ""
 ) -> list[Widget]:
-    """Doors, samples, recent jobs, and the size of the letters; `left_off`: a lesson that was broken off, in words."""
+    """Who practises, doors, samples, recent jobs, and the size of the letters.
+
+    `left_off`: a lesson that was broken off, in words.
+    """
     width = min(size[0] - ui.px(64), ui.px(1040))
     left, pad = (size[0] - width) // 2, ui.px(16)
     head = Label("title", string="flatwright", size=26, bold=True)
-    head.rect = pygame.Rect(left, ui.px(36), width, ui.px(40))
-    line = Label(
-        "lead", string="A bench for practising how cast iron is scraped flat. Pick a door.", size=BODY, role="muted"
-    )
-    line.rect = pygame.Rect(left, head.rect.bottom + ui.px(2), width, ui.px(26))
+    head.rect = pygame.Rect(left, ui.px(36), ui.px(160), ui.px(40))
+    line = Label("lead", string="A bench for practising how cast iron is scraped flat.", size=BODY, role="muted")
+    line.rect = pygame.Rect(left, head.rect.bottom + ui.px(2), ui.px(448), ui.px(26))
     top = line.rect.bottom + ui.px(16)
     doors = [
         Button("door print", "A first print", key="1 min", sub="A small coupon, blue, a plate"),
         Button("door lessons", "Lessons", key=" ", sub="Watched, with help, alone"),
-        Button("door minutes", "Today's five minutes", key=" ", sub="After lesson 2", enabled=False, reason=LATER),
+        Button("door minutes", "Today's five minutes", sub="Questions about prints"),
         Button("door part", "I have a part", key=" ", sub="A part file, or a job"),
     ]
     each = (width - (len(doors) - 1) * pad) // len(doors)
     for n, door in enumerate(doors):
         door.rect, door.area = pygame.Rect(left + n * (each + pad), top, each, ui.px(104)), 1
     if left_off:
-        head.rect.width = width - ui.px(440)
         go_on = Button("go on attempt", left_off, hint="Nothing was lost; it lies in the folder of attempts")
-        go_on.rect = pygame.Rect(left + width - ui.px(430), head.rect.top, ui.px(430), ui.px(38))
+        go_on.rect = pygame.Rect(left, head.rect.bottom - ui.px(2), ui.px(430), ui.px(36))
         doors.append(go_on)
-    made: list[Widget] = [head, line, *doors, *_shown_prints(size, ui, left, width)]
+    made: list[Widget] = [head, *([] if left_off else [line])]
+    made += [*who(left + ui.px(456), left + width, ui.px(48), ui), *doors, *_shown_prints(size, ui, left, width)]
     half, top = (width - pad) // 2, top + ui.px(104) + ui.px(20)
     samples = Stack(pygame.Rect(left, top, half, 10), ui, area=2)
     samples.label("Samples", NAME, "text", bold=True)
@@ -157,6 +166,10 @@ def start_page(
             Button("quit", "Quit", hint="Close the window (Ctrl+Q)"),
         ]
     )
+    if note:
+        told, pad = Label("note", string=note, size=LABEL), ui.px(32)
+        told.rect = pygame.Rect(pad, size[1] - ui.px(40), size[0] - 2 * pad, ui.px(36))
+        made.append(told)
     return made + samples.made + jobs.made + foot.made
 
 

@@ -14,12 +14,14 @@ import pygame
 
 from sim import paths
 from sim.bench.app import KEEP_S, SIZE, STEP_S, Bench
+from sim.bench.drill_room import DrillRoom
 from sim.bench.events import Events
 from sim.bench.lettering import NAME, Ui
 from sim.bench.palette import THEMES
 from sim.bench.start import read_prefs
 from sim.errors import BadParam
 from sim.kernels.warm import SEAL, cache_folder, warm
+from sim.school.making import InChild
 
 NO_WINDOW = ("offscreen", "dummy", "evdev", "KMSDRM")
 
@@ -45,6 +47,9 @@ def loop(
         due = bench.group.due_s(now_s())
         busy = bench.busy()
         wait = STEP_S if busy else None if due is None else max(due - now_s(), 0.0) + 0.01
+        look = bench.drilling.due_s() if bench.page == "drills" else None
+        if look is not None:
+            wait = look if wait is None else min(wait, look)
         if bench.desk is not None and bench.desk.unkept:
             wait = KEEP_S if wait is None else min(wait, KEEP_S)
         for event in events(wait):
@@ -80,7 +85,9 @@ def open_window(args: Any) -> int:
     try:
         if not _warmed(Ui(THEMES[prefs.theme], prefs.scale)):
             return 0
-        bench = Bench(folder, size, prefs=prefs, seed=args.seed)
+        bench = Bench(folder, size, prefs=prefs, seed=args.seed, drilling=DrillRoom(folder, InChild))
+        if args.drill:
+            bench.said("door minutes", True)
         if args.target is not None and not bench.room.opens(args.target):
             bench.open_file(Path(args.target))
         loop(bench, the_surface, events=wait_for, flip=pygame.display.flip, drawn=_say_ready)

@@ -100,6 +100,21 @@ def run(args: argparse.Namespace) -> int:
         return play(args)
     if args.shots is not None:
         raise BadParam("--shots goes with --script FILE, got it alone")
+    args.drill = False
+    return _opened(args)
+
+
+def open_drills(data_dir: str | None) -> int:
+    """Open the window at today's five minutes and stay until it is closed."""
+    os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+    refuse_other_pygame()
+    return _opened(argparse.Namespace(target=None, size=None, ui_scale=None, theme=None, seed=1, data_dir=data_dir,
+                                      drill=True))  # fmt: skip
+
+
+def _opened(args: argparse.Namespace) -> int:
+    from sim.errors import BadParam
+
     if not has_display():
         raise BadParam(f"No window here. {WITHOUT}")
     from sim.bench.window import open_window

@@ -11,8 +11,6 @@ if TYPE_CHECKING:
 
 NAME = "drill"
 HELP = "Practise reading prints: questions with pictures, then your answers against the iron."
-LINE = "Measured on simulated prints. Shop card 3 takes ten minutes at a real plate."
-DPRIME_FROM = 60  # dots of kind "mark" before sensitivity is told apart from bias
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -24,6 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="other seed, other faces (default: 1)")
     parser.add_argument("--today", action="store_true", help="today's five minutes: kinds, levels and families by your "
                         "record, which keeps the answers; at most 24 a day")  # fmt: skip
+    parser.add_argument("--window", action="store_true", help="today's five minutes in the window, the picture large")
     parser.add_argument("--data-dir", metavar="DIR", help="where the record lies (default: the system's usual place)")
     parser.add_argument("--check", action="store_true", help="only what is kept for checks and never practised")
     parser.add_argument("--shots", metavar="DIR", help="folder of the pictures (default: flatwright-drill-SEED here)")
@@ -38,6 +37,13 @@ def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from sim.errors import BadParam
+
+    if args.window:
+        from sim.cli.bench import open_drills
+
+        if args.answers or args.shots or args.kind or args.check or args.json:
+            raise BadParam("--window goes with --data-dir alone")
+        return open_drills(args.data_dir)
     from sim.kernels.warm import warm
     from sim.school.sitting import QUICK_KINDS, sitting
 
@@ -202,6 +208,7 @@ def _told(items: "Sequence[Item]", answers: list[Any], where: str) -> dict[str, 
 def _d_prime(items: "Sequence[Item]", answers: list[Any]) -> float | None:
     """Sensitivity to true marks, apart from how readily one takes them; None under DPRIME_FROM dots."""
     from sim.school.kinds_marks import IsItAMark, d_prime
+    from sim.school.sitting import DPRIME_FROM
 
     counts = [item.counts(_counted(item, answer, -1)) for item, answer in zip(items, answers, strict=True)
               if isinstance(item, IsItAMark)]  # fmt: skip
@@ -211,6 +218,8 @@ def _d_prime(items: "Sequence[Item]", answers: list[Any]) -> float | None:
 
 def _say(told: Mapping[str, Any]) -> None:
     """The same in words."""
+    from sim.school.sitting import LINE
+
     for row in told["items"]:
         print(f"{row['number']}. {'right' if row['right'] else 'not right'}: {row['sentence']}")
     found = told["skill_by_kind"].items()

@@ -13,6 +13,9 @@ from sim.school.view import CONDITIONS
 
 MOST_ITEMS = 24
 """Of a sitting, and of a day."""
+LINE = "Measured on simulated prints. Shop card 3 takes ten minutes at a real plate."
+"""Said at the end of every sitting."""
+DPRIME_FROM = 60  # dots of kind "mark" before sensitivity is told apart from bias
 QUICK_KINDS = tuple(kind for kind in KIND_NAMES if kind != "next")
 """Kinds that are mixed; an item of the last one takes half a minute to make, and comes when it is asked for."""
 

@@ -96,6 +96,16 @@ def family_state(family: str, answers: Sequence[Answer], now: datetime) -> Famil
     return FamilyState(family, step, until)
 
 
+@dataclass(frozen=True)
+class Wanted:
+    """What item is wanted, as `make_item` takes it."""
+
+    kind: str
+    level: int
+    seed: int
+    condition: str
+
+
 class Today:
     """A sitting on a record: five minutes or 24 items, of which at most 24 come in one day.
 
@@ -130,14 +140,24 @@ class Today:
         self._book, self._kinds, self._check, self._bank = book, tuple(kinds), check, bank
         self._answers = list(book.answers())
         self._begun = book.now()
+        self._waited_s = 0.0
         self._shown: list[tuple[str, str]] = []  # kind and condition of each item of this sitting
         self.name = f"{stamp(self._begun)} {'check' if check else 'practice'}"
 
     @property
     def left(self) -> int:
         """Items that may still come today; 0 when the five minutes are over."""
-        over = (self._book.now() - self._begun).total_seconds() >= SITTING_S
-        return 0 if over else max(MOST_ITEMS - self.given, 0)
+        return 0 if self.remaining_s <= 0.0 else max(MOST_ITEMS - self.given, 0)
+
+    @property
+    def remaining_s(self) -> float:
+        """What is left of the five minutes, s."""
+        spent = (self._book.now() - self._begun).total_seconds() - self._waited_s
+        return min(max(SITTING_S - spent, 0.0), SITTING_S)
+
+    def waited(self, seconds: float) -> None:
+        """Take off what went by while nothing could be answered, because an item was being made."""
+        self._waited_s += max(seconds, 0.0)
 
     @property
     def day(self) -> date:
@@ -156,11 +176,16 @@ class Today:
 
     def next(self) -> Item | None:
         """The next item, by what was answered so far; None when the sitting, or the day, is full."""
-        return self._item(len(self._shown)) if self.left > 0 else None
+        wanted = self.wanted()
+        return None if wanted is None else self._made(wanted)
+
+    def wanted(self) -> Wanted | None:
+        """What `next` would make, for who makes it elsewhere; it counts as shown."""
+        return self._wanted(len(self._shown)) if self.left > 0 else None
 
     def plan(self, items: int) -> list[Item]:
         """So many items at once, at most as many as are left: for pictures and a file of answers."""
-        return [self._item(len(self._shown)) for _ in range(min(items, self.left))]
+        return [self._made(self._wanted(len(self._shown))) for _ in range(min(items, self.left))]
 
     def answer(self, item: Item, answer: Any, seconds: float | None = None, sure: bool | None = None) -> Told:
         """Tell the truth of an item and keep the answer; without `seconds` it counts as given in time.
@@ -182,12 +207,15 @@ class Today:
 
     # ------------------------------------------------------------ what comes
 
-    def _item(self, number: int) -> Item:
+    def _made(self, wanted: Wanted) -> Item:
+        return make_item(wanted.kind, wanted.level, wanted.seed, wanted.condition, bank=self._bank)
+
+    def _wanted(self, number: int) -> Wanted:
         rng = np.random.default_rng([self._begun.toordinal(), len(self._answers), number, 91])
         kind = self._kind(rng)
         level, condition = self._family(kind, rng)
         self._shown.append((kind, condition))
-        return make_item(kind, level, int(rng.integers(2**31)), condition, bank=self._bank)
+        return Wanted(kind, level, int(rng.integers(2**31)), condition)
 
     def _kind(self, rng: np.random.Generator) -> str:
         """A new kind until its first five are done, else the one that was shown least lately."""

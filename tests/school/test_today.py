@@ -214,3 +214,16 @@ def test_an_answer_is_kept_with_its_chance_its_time_and_its_sitting(book, clock)
 def test_no_kind_or_an_unknown_one_is_refused(book, kinds):
     with pytest.raises(BadParam, match="kind"):
         Today(book, kinds)
+
+
+def test_what_is_wanted_is_what_the_next_item_would_be_and_waiting_for_it_is_not_of_the_five_minutes(book, clock):
+    wanted, item = Today(book, KINDS).wanted(), Today(book, KINDS).next()
+    assert (wanted.kind, wanted.level, wanted.seed, wanted.condition) == (
+        item.kind, item.level, item.seed, item.condition)  # fmt: skip
+    sat = Today(book, KINDS)
+    clock.at += timedelta(seconds=400)
+    assert (sat.remaining_s, sat.left, sat.wanted()) == (0.0, 0, None)
+    sat.waited(150.0)
+    assert (sat.remaining_s, sat.left) == (50.0, 24)
+    sat.waited(-500.0)
+    assert sat.remaining_s == 50.0, "nobody waits backwards"
