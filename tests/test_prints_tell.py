@@ -16,7 +16,7 @@ from sim.shop.job import JobStart, begin_job
 from sim.shop.sight import look
 from tests.jobs import half_finished
 
-both_seeds = pytest.mark.parametrize("seed", [1, 2])
+both_seeds = pytest.mark.parametrize("seed", [1, pytest.param(2, marks=pytest.mark.slow)])
 
 
 def blue_after(job, film_um):

@@ -26,6 +26,7 @@ KINDS = {
     ".jpg": f"reading photographs {LATER}",
     ".jpeg": f"reading photographs {LATER}",
 }
+FOLDER_SIGNS = 48
 
 
 def free_path(folder: Path, name: str, kind: str = ".job") -> Path:
@@ -114,13 +115,19 @@ def found_files(*folders: Path) -> list[Path]:
     return sorted(known, key=lambda one: -found[one])[:MOST_FILES]
 
 
+def _folder(path: Path) -> str:
+    """Where a file lies: its last folders, where the whole is long."""
+    whole = str(path.parent)
+    return whole if len(whole) <= FOLDER_SIGNS else f"…{whole[1 - FOLDER_SIGNS :]}"
+
+
 def files_page(size: tuple[int, int], ui: Ui, files: Sequence[Path], note: str) -> list[Widget]:
     """A plain list to pick from."""
     width = min(size[0] - ui.px(64), ui.px(900))
     stack = Stack(pygame.Rect((size[0] - width) // 2, ui.px(32), width, 10), ui, area=1)
     stack.label("Open a part or a job", 26, "text", bold=True)
     stack.label("Drop a file on the window, or pick one of these: jobs kept here, and parts and jobs of this folder.")
-    rows = [f"{one.name}     {worked_on(one)}     {one.parent}" for one in files]
+    rows = [f"{one.name}     {worked_on(one)}     {_folder(one)}" for one in files]
     shown = max((size[1] - ui.px(260)) // ui.px(36), 3)
     empty = "Nothing here yet. A part is one TOML file; assets/parts/README.md says how to write one."
     stack.add(Listing("file", rows, value=0 if rows else -1, shown=shown, empty=empty), 36 * shown)

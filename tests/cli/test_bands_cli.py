@@ -52,6 +52,7 @@ def test_json_has_the_plan_of_a_plane_and_writes_no_file(told, tmp_path):
     assert [path.name for path in tmp_path.iterdir()] == ["top.csv"]
 
 
+@pytest.mark.slow
 def test_the_sheet_and_its_picture_are_written_and_kept(capsys, refused, tmp_path):
     write("top.csv", grid(wedge))
     assert main(["bands", "top.csv", *SIZE, "--out", "paper"]) == 0

@@ -69,6 +69,7 @@ def test_a_bad_entry_is_one_line_and_nothing_is_kept(refused, words, line, tmp_p
     assert not (tmp_path / "data").exists()
 
 
+@pytest.mark.slow
 def test_pages_are_written_and_not_overwritten_unasked(told, refused, tmp_path):
     told("--enter", "turn", "same=9")
     got = told("turn", "--out", "printed", "--paper", "letter")

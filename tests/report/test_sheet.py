@@ -152,6 +152,7 @@ def test_right_of_the_line_is_what_passes_whichever_way_is_better(better, passes
     assert places(row(float("inf"), better, passes, merit))[0] == (better == "high")
 
 
+@pytest.mark.slow
 def test_a_sheet_is_written_once_and_the_same_each_time(made, tmp_path):
     for name in ("a.pdf", "b.pdf", "a.html"):
         write_sheet(tmp_path / name, made, "letter")

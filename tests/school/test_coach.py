@@ -117,6 +117,7 @@ def spoken():
     return [(one, number, remark) for one in told for number, remark in one.said if remark]
 
 
+@pytest.mark.slow
 def test_what_is_said_is_short_plain_and_rests_on_something():
     remarks = [remark for _, _, remark in spoken()]
     assert len(remarks) > 20

@@ -63,6 +63,7 @@ def test_only_faces_that_were_worked_are_asked_to_be_flat_and_none_is_no_pass():
     assert CHECKS["worked_flat_um"].figure(facts) == bearing_flatness_um(ended.part.faces["foot"])
 
 
+@pytest.mark.slow
 def test_lesson_16_is_passed_by_deciding_from_the_rows_around_and_failed_by_cutting_always():
     good, wrong = done("16", "model", 21), done("16", "wrong", 21)
     assert good.passed
