@@ -25,6 +25,7 @@ from sim.books.rows import stamp, utc_now
 from sim.errors import BadParam, ShopError
 from sim.school.attempt import Attempt, begin_attempt, begun_piece
 from sim.school.checks import Judged, judge
+from sim.school.classroom import Assignment, as_asked, read_handed_out
 from sim.school.facts import Facts, gather
 from sim.school.keeping import KeptAttempt, open_attempt, prepare, resume, unfinished, write_head
 from sim.school.lesson import Lesson, pieces_of
@@ -55,6 +56,8 @@ class LessonRoom:
         What the attempt in hand came to.
     work : Aside or None
         What is done aside now.
+    asked : Assignment or None
+        Of a class: its lessons alone are listed, with its parts and seeds.
     left : Path or None
         An attempt that was broken off, to go on with.
     find, shipped, now : functions
@@ -73,6 +76,7 @@ class LessonRoom:
         self.judged: Judged | None = None
         self.facts: Facts | None = None
         self.work: Aside | None = None
+        self.asked: Assignment | None = None
         self.left = self._left()
         self._then: Callable[[Any], None] = lambda result: None
         self._back_to: Callable[[], None] = self._back
@@ -208,12 +212,14 @@ class LessonRoom:
         self.window.close()
         self.left = self._left()
         try:
-            self.lessons = self.shipped()
+            tasks = {task.lesson for task in self.asked.tasks} if self.asked else None
+            self.lessons = [one for one in self.shipped() if tasks is None or one.name in tasks]
             with Record.open(self.window.folder, self.now) as record:
                 self._best = record.best()
         except (ShopError, OSError) as error:
             self._note(error)
-        self._show("lessons")
+        asked = self.asked
+        self._show("lessons", " ".join(filter(None, (f"{asked.title}.", asked.due, asked.note))) if asked else "")
 
     def show_lesson(self) -> None:
         """The lesson that was chosen, with its parts."""
@@ -224,22 +230,36 @@ class LessonRoom:
         note = self.window.note if self.window.page == "working" else ""
         try:
             with Record.open(self.window.folder, self.now) as record:
-                self._parts = parts_of(self.lesson, record)
+                self._parts = parts_of(self.lesson, record, self._seeds(self.lesson))
         except (ShopError, OSError) as error:
             note = str(error)
         self._show("lesson", note)
 
+    def _seeds(self, lesson: Lesson) -> dict[str, int | None]:
+        """Part to seed, as an assignment asks."""
+        tasks = self.asked.tasks if self.asked else ()
+        return {task.part: task.seed for task in tasks if task.lesson == lesson.name}
+
     def open_lesson(self, name: str) -> None:
         """Choose a lesson by its name, number or file; raises as `find_lesson`."""
-        self.lesson = self.find(name)
+        self.choose(self.find(name))
+
+    def choose(self, lesson: Lesson) -> None:
+        """A lesson's page; with no more shown than an assignment that asks for it wants."""
+        self.lesson = as_asked(lesson, self.asked) if self.asked and self._seeds(lesson) else lesson
         self.show_lesson()
 
     def opens(self, target: str) -> bool:
-        """Whether what was asked for is a lesson; it is chosen then."""
-        if Path(target).suffix in (".job", ".zip") or (Path(target).is_file() and not is_lesson(Path(target))):
+        """Whether what was asked for is a lesson, or the assignment of a class; it is chosen then."""
+        path, handed = Path(target), Path(target).suffix.lower() == ".json"
+        if path.suffix in (".job", ".zip") or (path.is_file() and not handed and not is_lesson(path)):
             return False
         try:
-            self.open_lesson(target)
+            if handed:
+                self.asked = read_handed_out(path)
+                self.show_lessons()
+            else:
+                self.open_lesson(target)
         except BadParam:
             return False
         except ShopError as error:
@@ -251,8 +271,7 @@ class LessonRoom:
             listing = next(w for w in self.window.group.widgets if isinstance(w, Listing))
             number = listing.value
         if 0 <= number < len(self.lessons):
-            self.lesson = self.lessons[number]
-            self.show_lesson()
+            self.choose(self.lessons[number])
 
     def _show(self, page: str, note: str = "") -> None:
         self.window.show(page)
@@ -393,8 +412,6 @@ class LessonRoom:
             at.close()
             self.left = self._left()
 
-    # ------------------------------------------------------------------ going on
-
     def _left(self) -> Path | None:
         """The newest attempt that was broken off."""
         return next(iter(unfinished(self.root)), None) if self.root.is_dir() else None
@@ -422,8 +439,6 @@ class LessonRoom:
             except ShopError as error:
                 self._note(error)
             self.left = self._left()
-
-    # ------------------------------------------------------------------ aside
 
     def aside(self, words: str, make: Callable[[Progress], Any], then: Callable[[Any], None],
               back: Callable[[], None] | None = None) -> None:  # fmt: skip

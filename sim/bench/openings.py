@@ -58,8 +58,8 @@ class Openings(ABC):
         self._try_open(lambda: begun(self.jobs, name, start), new=True)
 
     def open_file(self, path: Path) -> None:
-        """Open a part or a lesson, or go on with a job; what is wrong with it is said, and nothing else changes."""
-        if path.suffix.lower() == ".toml" and self.room.opens(str(path)):
+        """Open a part, lesson or assignment, or go on with a job; what is wrong is said, and nothing else changes."""
+        if path.suffix.lower() in (".toml", ".json") and self.room.opens(str(path)):
             return
         here = None if self.desk is None else self.desk.session.path
         if here is not None and here.absolute() == path.absolute():

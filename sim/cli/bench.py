@@ -17,8 +17,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "target",
         nargs="?",
-        metavar="PART|JOB|LESSON",
-        help="a part in TOML, a job file to go on with, or a lesson by name, number or file (default: the start page)",
+        metavar="PART|JOB|LESSON|ASSIGNMENT",
+        help="a part in TOML, a job file to go on with, a lesson by name, number or file, or the "
+        "assignment.json of a class (default: the start page)",
     )
     parser.add_argument("--script", metavar="FILE", help="play these gestures (JSON) without a window")
     parser.add_argument("--shots", metavar="DIR", help="folder of the pictures that a script takes (default: here)")

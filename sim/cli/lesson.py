@@ -105,12 +105,12 @@ def _opened(args: argparse.Namespace, lesson: "Lesson") -> bool:
 
     if find_spec(ROOM) is None:
         return False
-    if args.part or args.seed is not None:
+    if (args.part or args.seed is not None) and not args.assignment:
         raise BadParam("--part and --seed must go with --show, --watch, --solution or --answers; in the window they "
                        "are chosen there")  # fmt: skip
     parser = argparse.ArgumentParser()
     bench.add_arguments(parser)
-    words = [str(lesson.path), *(["--data-dir", args.data_dir] if args.data_dir else [])]
+    words = [args.assignment or str(lesson.path), *(["--data-dir", args.data_dir] if args.data_dir else [])]
     bench.run(parser.parse_args(words))
     return True
 

@@ -4,7 +4,7 @@ import json
 import os
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any, TextIO
@@ -23,6 +23,7 @@ from sim.shop.store import write_new
 FILE = "attempt.jsonl"
 ACTS = "acts.json"
 FORMAT = 1
+COVERED = ("coach", "uncover")
 HEAD = {"format": int, "lesson": str, "part": str, "seed": int, "file": str, "physics": int, "pieces": int,
         "begun": list, "record": int}  # fmt: skip
 
@@ -31,7 +32,7 @@ HEAD = {"format": int, "lesson": str, "part": str, "seed": int, "file": str, "ph
 class Head:
     """The first line of an attempt's file; `record`: its number in the record, 0 for none.
 
-    file: of a lesson that is not a shipped one.
+    file: of a lesson that is not a shipped one. covered: "coach", "uncover", where an assignment wants them off.
     """
 
     lesson: str
@@ -42,6 +43,7 @@ class Head:
     begun: tuple[int, ...]
     record: int
     file: str
+    covered: tuple[str, ...] = ()
 
 
 @dataclass(eq=False)
@@ -167,7 +169,8 @@ def write_head(attempt: KeptAttempt, record: Record | None) -> None:
     attempt._write({
         "format": FORMAT, "lesson": attempt.lesson.name, "part": attempt.part, "seed": attempt.seed,
         "file": _own_file(attempt.lesson), "physics": sim.PHYSICS, "pieces": len(attempt.sessions),
-        "begun": list(attempt.begun), "record": attempt.record})  # fmt: skip
+        "begun": list(attempt.begun), "record": attempt.record,
+        "covered": [name for name in COVERED if not getattr(attempt.lesson.allowed, name)]})  # fmt: skip
 
 
 def read_head(folder: Path) -> Head:
@@ -197,6 +200,9 @@ def resume(folder: Path, find: Callable[[str], Lesson]) -> KeptAttempt:
     if head.physics != sim.PHYSICS:
         raise BadFile(f"{path}:1: physics must be {sim.PHYSICS} to go on, got {head.physics}: begin the lesson again")
     lesson = find(head.file or head.lesson)
+    allowed = lesson.allowed
+    lesson = replace(lesson, allowed=replace(allowed, coach=allowed.coach and "coach" not in head.covered,
+                                             uncover=allowed.uncover and "uncover" not in head.covered))
     sessions = [Session.load(folder / f"{head.lesson}-{n + 1}.job") for n in range(head.pieces)]
     said, piece, ended = _gone_through(rows, [len(one.commands) for one in sessions], notes, path)
     notes += [note for one in sessions for note in one.notes]
@@ -271,7 +277,7 @@ def _head(first: list[dict[str, Any]], path: Path) -> Head:
     if told["pieces"] < 1 or len(begun) != told["pieces"] or any(type(n) is not int or n < 0 for n in begun):
         raise BadFile(f"{path}:1: begun must hold a count for each of its {told['pieces']} pieces")
     return Head(told["lesson"], told["part"], told["seed"], told["physics"], told["pieces"], begun,
-                told["record"], told["file"])  # fmt: skip
+                told["record"], told["file"], tuple(n for n in COVERED if n in told.get("covered", ())))  # fmt: skip
 
 
 def _gone_through(rows: list[dict[str, Any]], counts: list[int], notes: list[str],

@@ -1,5 +1,6 @@
 """Which parts of a lesson are open to a learner now, with which seed: a check waits for another day."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from sim.books.record import Record
@@ -23,12 +24,16 @@ class Part:
         return PART_WORDS[self.name]
 
 
-def parts_of(lesson: Lesson, record: Record) -> list[Part]:
-    """The parts with help, alone, and check, as they are for the current learner."""
+def parts_of(lesson: Lesson, record: Record, asked: Mapping[str, int | None] | None = None) -> list[Part]:
+    """The parts with help, alone, and check, as they are for the current learner.
+
+    asked: part to the seed that an assignment asks for; None where any will do.
+    """
     rows = record.attempts(lesson.name)
     found = []
     for name in PARTS:
-        seed = seed_of(record, lesson, name)
+        wanted = (asked or {}).get(name)
+        seed = seed_of(record, lesson, name) if wanted is None else wanted
         closed = why_not_now(record, lesson, name, seed) or ""
         found.append(Part(name, seed, closed, _told([one for one in rows if one.part == name])))
     return found

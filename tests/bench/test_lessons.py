@@ -14,6 +14,7 @@ from sim.model.plate import PlateMake
 from sim.model.start import COUPON
 from sim.school import attempt as attempts
 from sim.school.calls import Call
+from sim.school.classroom import Assignment, Task, handed_out
 from sim.school.coach import Coach
 from sim.school.facts import gather
 from sim.school.lesson import Allowed, Bound, Lesson, Limit, Piece, Question, Seeds, Solution, Step
@@ -423,3 +424,32 @@ def test_a_lesson_is_opened_by_name_by_number_or_from_the_command_line(player):
     assert (player.bench.page, room.lesson) == ("lesson", LESSON)
     assert not room.opens("nothing-such")
     assert not room.opens("coupon-1.job")
+
+
+def test_an_assignment_lists_its_lessons_with_its_seed_and_shows_no_more_than_it_wants(player, tmp_path):
+    path = tmp_path / "assignment.json"
+    path.write_text(handed_out(Assignment("Week 3", (Task(LESSON.name, "alone", 77),), coach=False, due="Friday")))
+    other = replace(LESSON, name="08-other", number=8, title="Not asked for")
+    player.bench.room.shipped = lambda: [LESSON, other]
+    player.bench.open_file(path)
+    assert player.bench.page == "lessons"
+    assert [one.name for one in player.bench.room.lessons] == [LESSON.name]
+    assert "Week 3" in player.bench.note
+    player.play([{"press": "open lesson"}, {"press": "part alone"}])
+    attempt = player.bench.room.at.attempt
+    assert (attempt.seed, attempt.part) == (77, "alone")
+    assert not attempt.lesson.allowed.coach
+    assert not attempt.lesson.allowed.uncover
+    player.bench.close()
+    again = opened(tmp_path)
+    again.play([{"press": "go on attempt"}])
+    kept = again.bench.room.at.attempt.lesson.allowed
+    assert (kept.coach, kept.uncover) == (False, False), "what a class must not see stays covered after a stop"
+
+
+def test_a_file_that_is_no_assignment_is_told_and_nothing_changes(player, tmp_path):
+    path = tmp_path / "assignment.json"
+    path.write_text("{}")
+    player.bench.open_file(path)
+    assert "must be an assignment" in player.bench.note
+    assert player.bench.room.asked is None
