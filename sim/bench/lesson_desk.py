@@ -24,7 +24,7 @@ from sim.school.facts import Facts, gather_from
 from sim.school.keeping import KeptAttempt
 from sim.school.lesson import TOOLS, Bound, Lesson, Question
 from sim.school.result import write_result
-from sim.school.turns import NOTED
+from sim.school.turns import note_help
 from sim.shop.commands import SpotFace
 from sim.shop.partwork import SpotUpright
 from sim.units import S_PER_H
@@ -116,7 +116,7 @@ class LessonDesk:
         except ShopError as error:
             self.desk.told = str(error)
             return True
-        if met(bound, value):
+        if bound.met(value):
             self._next_step()
         else:
             self._told = self.step
@@ -182,13 +182,6 @@ def laid_out(attempt: KeptAttempt) -> LessonDesk:
     return at
 
 
-def met(bound: Bound, value: float) -> bool:
-    """Whether a figure is within the bound of a step; one that is not there is not."""
-    low = -math.inf if bound.at_least is None else bound.at_least
-    high = math.inf if bound.at_most is None else bound.at_most
-    return low <= value <= high
-
-
 def not_met(bound: Bound, value: float) -> str:
     """What a step wants, and what there is."""
     one = CHECKS[bound.check]
@@ -214,9 +207,7 @@ def recorded(attempt: KeptAttempt, judged: Judged, hours: float, folder: Path, n
     try:
         with Record.open(folder, now) as record:
             record.end_attempt(attempt.record, judged.figures, judged.passed, judged.merit, S_PER_H * hours)
-            for one in attempt.said:
-                if one.kind in NOTED:
-                    record.note(attempt.record, one.kind, {"piece": one.piece, "after": one.after, **one.data})
+            note_help(record, attempt.record, attempt)
             return f"In the record of {record.current()}."
     except (ShopError, OSError) as error:
         return f"Not in the record: {error}"

@@ -1,6 +1,5 @@
 """After Finish: what the calls were worth in iron, and what the coach says of the whole; it knows the heights."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -117,12 +116,6 @@ def _sure(scores: Sequence[CallScore]) -> str:
         return ""
     rest = f", not sure {counted(other, 'time')}, right {other_right}" if other else ""
     return f"You said sure {counted(sure, 'time')}, right {right}{rest}."
-
-
-def skill_of(called: Sequence[Called]) -> float:
-    """The skill of the last print that was called with more than one level; NaN for none."""
-    found = [one.score.skill for one in called if one.score is not None and math.isfinite(one.score.skill)]
-    return found[-1] if found else math.nan
 
 
 def reading_part(stack: Stack, back: ReadBack, foot: int) -> None:

@@ -161,6 +161,28 @@ def spots(marks: Marks, spot_area_mm2: float | None = None, eye: Eye = EYE) -> S
     )
 
 
+def spots_in_square(marks: Marks, corner_mm: tuple[float, float], eye: Eye = EYE) -> int:
+    """Spots whose middle lies in one counting square.
+
+    Parameters
+    ----------
+    marks : Marks
+    corner_mm : (x, y)
+        Corner of the square nearest the origin; it need not lie on the face. None are in a square at NaN.
+    eye : Eye
+
+    Raises
+    ------
+    BadParam
+        If the arrays of `marks` do not match.
+    """
+    found = islands(marks, eye.gap_mm)
+    inside = found.area_mm2 >= eye.spot_area_mm2
+    for at_mm, low_mm in zip((found.x_mm, found.y_mm), corner_mm, strict=True):
+        inside &= (at_mm >= low_mm) & (at_mm < low_mm + eye.square_mm)
+    return int(inside.sum())
+
+
 def _densities(x: Array, y: Array, iron: NDArray[np.bool_], pitch_mm: float,
                eye: Eye) -> tuple[Array, tuple[float, float]]:
     """Spots per square in each placement that is kept, and the centre of the poorest; x, y and centre in cells."""

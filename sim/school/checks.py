@@ -8,7 +8,7 @@ from sim.school.check import CHECKS as CHECKS
 from sim.school.check import Better
 from sim.school.check import Check as Check
 from sim.school.facts import Facts
-from sim.school.lesson import Bound, Lesson
+from sim.school.lesson import Lesson
 
 MODULES = (checks_reading, checks_iron)
 """Modules whose checks are registered."""
@@ -75,11 +75,5 @@ def judge(lesson: Lesson, facts: Facts) -> Judged:
 
 def steps_done(lesson: Lesson, facts: Facts) -> tuple[bool | None, ...]:
     """For each step whether its figure says that it is done; None for a step that the learner ends himself."""
-    return tuple(_done(step.done, facts) if step.done else None for step in lesson.steps)
-
-
-def _done(bound: Bound, facts: Facts) -> bool:
-    value = float(CHECKS[bound.check].figure(facts))
-    if bound.at_least is not None:
-        return value >= bound.at_least
-    return bound.at_most is not None and value <= bound.at_most
+    bounds = [step.done for step in lesson.steps]
+    return tuple(None if one is None else one.met(float(CHECKS[one.check].figure(facts))) for one in bounds)

@@ -34,11 +34,6 @@ def _table(strokes: list[Stroked]) -> np.ndarray:
     return np.array([(s.x0, s.y0, s.x1, s.y1, s.push_n) for s in strokes]).reshape(-1, 5)
 
 
-def _faces(facts: Facts) -> list[Job]:
-    """Jobs as they were left, the face in hand the one that counts."""
-    return facts.ended
-
-
 # Strokes
 
 
@@ -147,13 +142,13 @@ def turned_each_round_deg(facts: Facts) -> float:
 @check("um", "low")
 def ripple_um(facts: Facts) -> float:
     """Waves of 0.8 to 4 mm left in the face: standard deviation, the worst piece."""
-    return worst([_ripple_um(job) for job in _faces(facts)])
+    return worst([_ripple_um(job) for job in facts.ended])
 
 
 @check("", "low")
 def lay_ratio(facts: Facts) -> float:
     """Waves of 1 to 5 mm across the worst direction over those across the best: 1 where it was crossed well."""
-    return worst([_lay_ratio(job) for job in _faces(facts)])
+    return worst([_lay_ratio(job) for job in facts.ended])
 
 
 def _lay_ratio(job: Job) -> float:
@@ -192,7 +187,7 @@ def _waves(job: Job, fine_mm: float, coarse_mm: float) -> tuple[np.ndarray, np.n
 @check("um", "low")
 def bearing_flatness_um(facts: Facts) -> float:
     """Bearing flatness of the face in hand, the worst piece."""
-    return worst([bearing_zone_um(job.face) for job in _faces(facts)])
+    return worst([bearing_zone_um(job.face) for job in facts.ended])
 
 
 @check("fields", "high")
@@ -253,26 +248,26 @@ def top_per_stroke_um(facts: Facts) -> float:
 @check("per sq in", "high")
 def spots_mean(facts: Facts) -> float:
     """Spots on the square inch in the standard print, the poorest piece."""
-    return min((score(job.face, None, job.body).spots_mean for job in _faces(facts)), default=math.nan)
+    return min((score(job.face, None, job.body).spots_mean for job in facts.ended), default=math.nan)
 
 
 @check("per sq in", "high")
 def spots_lowest(facts: Facts) -> float:
     """Spots in the poorest square of the standard print, the poorest piece."""
-    return min((score(job.face, None, job.body).spots_lowest for job in _faces(facts)), default=math.nan)
+    return min((score(job.face, None, job.body).spots_lowest for job in facts.ended), default=math.nan)
 
 
 @check("%", "high")
 def bearing_pct(facts: Facts) -> float:
     """Bearing of the standard print, the poorest piece."""
-    return min((spots(standard_marks(job.face, job.body)).bearing_pct for job in _faces(facts)), default=math.nan)
+    return min((spots(standard_marks(job.face, job.body)).bearing_pct for job in facts.ended), default=math.nan)
 
 
 @check("%", "low")
 def large_marks_pct(facts: Facts) -> float:
     """Blue that lies in marks of 8 mm2 and more, of all blue in the standard print; the worst piece."""
     found = []
-    for job in _faces(facts):
+    for job in facts.ended:
         area = islands(standard_marks(job.face, job.body)).area_mm2
         found.append(100.0 * float(area[area >= LARGE_MM2].sum()) / float(area.sum()) if len(area) else math.nan)
     return worst(found)

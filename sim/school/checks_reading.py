@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sim.errors import BadFile, BadParam
-from sim.measure.spots import EYE, islands, spots
+from sim.measure.spots import spots, spots_in_square
 from sim.measure.verdict import standard_marks
 from sim.model.marks import Marks
 from sim.paths import lessons
@@ -287,12 +287,7 @@ NEAR_WORST = 0.3  # of the way from the poorest square to the mean: common pract
 
 def _in_square(marks: Marks, said: dict[str, Any]) -> int:
     """Spots whose middle lies in the counting square that was put down."""
-    x, y = _number(said.get("x_mm")), _number(said.get("y_mm"))
-    one = islands(marks, EYE.gap_mm)
-    keep = one.area_mm2 >= EYE.spot_area_mm2
-    for at, low in ((one.x_mm, x), (one.y_mm, y)):
-        keep &= (at >= low) & (at < low + EYE.square_mm)
-    return int(keep.sum())
+    return spots_in_square(marks, (_number(said.get("x_mm")), _number(said.get("y_mm"))))
 
 
 # Deciding

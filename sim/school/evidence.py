@@ -257,12 +257,6 @@ def side_share(one: RoundSeen) -> tuple[float, tuple[float, float]]:
     return fullest, (at_x, at_y)
 
 
-def rim_share(one: RoundSeen, rim_mm: float = 1.5) -> float:
-    """Share of the fresh blue that lies at an edge."""
-    rim = near_edge(one.iron, rim_mm, one.pitch_mm)
-    return float(one.fresh[rim].sum()) / max(float(one.fresh.sum()), 1.0)
-
-
 def poorest_field_mm(one: RoundSeen) -> tuple[float, float]:
     """Middle of the 10 mm field with the least blue on its iron."""
     blue, iron = blocks(one.marks, PILOT.field_mm)

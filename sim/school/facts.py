@@ -414,8 +414,3 @@ def _below_tops_um(face: Face) -> NDArray[np.float64]:
     yy, xx = np.mgrid[0:ny, 0:nx]
     middle = plane[0] + plane[1] * (xx + 0.5) * face.pitch_mm + plane[2] * (yy + 0.5) * face.pitch_mm
     return np.asarray(middle - face.height_um)
-
-
-def strokes_since(facts: Facts, printed: Printed) -> list[Stroked]:
-    """Strokes that were made on a print."""
-    return [one for one in facts.strokes if one.piece == printed.piece and one.round == printed.round]

@@ -2,9 +2,8 @@
 
 import numpy as np
 
-from sim.measure.spots import EYE, islands, spots
+from sim.measure.spots import EYE, spots, spots_in_square
 from sim.measure.verdict import standard_marks
-from sim.model.marks import Marks
 from sim.school.calls import seat_plane
 from sim.school.evidence import line_points
 from sim.school.remark import Remark, where
@@ -119,7 +118,7 @@ def _counts(rounds: list[RoundSeen], job: Job) -> list[Remark | None]:
     counted = [(one.number, count) for one in rounds for count in one.counts if count.spots > 0.0]
     if counted:
         number, count = counted[-1]
-        there = _spots_in(marks, (count.x_mm, count.y_mm))
+        there = spots_in_square(marks, (count.x_mm, count.y_mm))
         if abs(count.spots - there) > max(COUNT_OFF * there, 1.0):
             middle = (count.x_mm + 0.5 * EYE.square_mm, count.y_mm + 0.5 * EYE.square_mm)
             found.append(Remark(
@@ -130,12 +129,3 @@ def _counts(rounds: list[RoundSeen], job: Job) -> list[Remark | None]:
                  "Count each mark of 1 mm² or more once; marks less than 0.3 mm apart are one."),
                 (middle,), (number,), at_stake_um=0.5))
     return found
-
-
-def _spots_in(marks: Marks, corner_mm: tuple[float, float]) -> int:
-    """Spots whose middle lies in the counting square with this corner."""
-    one = islands(marks, EYE.gap_mm)
-    inside = one.area_mm2 >= EYE.spot_area_mm2
-    for at, low in ((one.x_mm, corner_mm[0]), (one.y_mm, corner_mm[1])):
-        inside &= (at >= low) & (at < low + EYE.square_mm)
-    return int(inside.sum())

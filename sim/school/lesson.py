@@ -1,5 +1,6 @@
 """A lesson as data: what it starts from, what is allowed, its steps, its limits, how it is done well and badly."""
 
+import math
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -67,6 +68,12 @@ class Bound:
     check: str
     at_least: float | None = None
     at_most: float | None = None
+
+    def met(self, value: float) -> bool:
+        """Whether a figure is within the bound; NaN never is."""
+        low = -math.inf if self.at_least is None else self.at_least
+        high = math.inf if self.at_most is None else self.at_most
+        return low <= value <= high
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 from sim.school.seen import RoundSeen
 
-MOST_LETTERS = 96
 Rungs = tuple[str, str, str, str]
 Places = tuple[tuple[float, float], ...]
 

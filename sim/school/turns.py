@@ -69,11 +69,6 @@ def refuse_now(record: Record, lesson: Lesson, part: str, seed: int | None = Non
         raise Refused(why)
 
 
-def next_part(record: Record, lesson: Lesson) -> str:
-    """The part that comes next: alone until it was passed, then the check once it is open; with help is asked for."""
-    return "check" if why_not_now(record, lesson, "check") is None else "alone"
-
-
 def keep_attempt(record: Record, folder: Path, attempt: Attempt, judged: Judged) -> tuple[int, tuple[str, ...]]:
     """Keep an attempt that was ended: in the record, its job logs and its acts in the data folder.
 
@@ -105,12 +100,17 @@ def keep_attempt(record: Record, folder: Path, attempt: Attempt, judged: Judged)
         write_new(log, session.log(), force=True)  # without its checkpoint: 12 MB that the log gives again
         files.append(f"{FOLDER}/{name}/{log.name}")
     write_new(place / "acts.json", acts_text(acts_of(attempt)).encode(), force=True)
-    for one in attempt.said:
-        if one.kind in NOTED:
-            record.note(number, one.kind, {"piece": one.piece, "after": one.after, **one.data})
+    note_help(record, number, attempt)
     clock_s = judged.figures["shop_hours"] * S_PER_H
     record.end_attempt(number, judged.figures, judged.passed, judged.merit, clock_s, files=files)
     return number, tuple(files)
+
+
+def note_help(record: Record, number: int, attempt: Attempt) -> None:
+    """Note in the record, under an attempt's number, its hints, what was asked of the coach, what was uncovered."""
+    for one in attempt.said:
+        if one.kind in NOTED:
+            record.note(number, one.kind, {"piece": one.piece, "after": one.after, **one.data})
 
 
 def _time(text: str) -> datetime:

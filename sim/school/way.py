@@ -98,7 +98,7 @@ WAYS: dict[str, "Way"] = {}
 
 @dataclass(frozen=True)
 class Way:
-    """A registered way of working; options: name to (default, words allowed or None)."""
+    """A registered way of working; options: name to what it is when it is not set."""
 
     name: str
     doc: str
@@ -181,8 +181,8 @@ def say(kind: str, **data: Any) -> Spoken:
     return Spoken(kind, data)
 
 
-def spread(sight: Sight, number: int, hand: Hand) -> np.random.Generator:
-    """Luck of an eye or a hand beside its strokes, and how wide it is against a skilled one's; see `width`."""
+def spread(sight: Sight, number: int) -> np.random.Generator:
+    """Luck of an eye or a hand beside its strokes, the same for every hand; how wide it goes is `width`."""
     return luck(sight.seed, "hand", sight.round, 1_000_000 + number)
 
 

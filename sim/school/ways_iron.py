@@ -93,15 +93,11 @@ def cross(eyes: Eyes, hand: Hand, *, rounds: float = 4.0, turn_deg: float = 60.0
         yield WipeFace()
 
 
-def _over(eyes: Eyes, labels: np.ndarray, which: np.ndarray, stage: Any, *, slant: float = SLANT,
-          first: np.ndarray | None = None) -> np.ndarray:
+def _over(eyes: Eyes, labels: np.ndarray, which: np.ndarray, stage: Any, *, slant: float = SLANT) -> np.ndarray:
     """Strokes over the chosen marks with a stage's spacing and push."""
     chosen = np.where(np.concatenate([[False], which])[labels], labels, 0)
     lanes = Lanes((SLANT, slant), stage.spacing_mm, stage.longest_mm, 0.6, stage.push_n, stage.narrow_share)
-    zone = None
-    if first is not None:
-        zone = np.concatenate([[False], first])[: int(chosen.max()) + 1]
-    return strokes_over(chosen, eyes.sight.pitch_mm, lanes, zone)
+    return strokes_over(chosen, eyes.sight.pitch_mm, lanes)
 
 
 @way

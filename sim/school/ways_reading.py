@@ -34,9 +34,9 @@ LEAST_MM2 = 0.3  # smaller is a speck: as the pilot
 LAMPS_DEG = 40.0, 130.0
 
 
-def place(eyes: Eyes, hand: Hand, *, film_um: float = 0.0, way_mm: float = 10.0, number: int = 0) -> SpotFace:
+def place(eyes: Eyes, hand: Hand, *, way_mm: float = 10.0, number: int = 0) -> SpotFace:
     """The face put down in the middle of the plate, a little elsewhere each time."""
-    at = spread(eyes.sight, 500 + number, hand).random(2)
+    at = spread(eyes.sight, 500 + number).random(2)
     room = (0.5 * max(p - s - way_mm, 0.0) for p, s in zip(eyes.sight.plate_mm, eyes.sight.size_mm, strict=True))
     x, y = (0.5 * (p - s) + (float(d) - 0.5) * r
             for p, s, d, r in zip(eyes.sight.plate_mm, eyes.sight.size_mm, at, room, strict=True))
@@ -52,7 +52,7 @@ def lay_films(eyes: Eyes, hand: Hand, *, film_um: float = 0.0, wipe: bool = True
         if wipe:
             yield WipePlate()
         asked = film_um or eyes.asked_um
-        off = FILM_OFF * width(hand) * spread(eyes.sight, n, hand).standard_normal()
+        off = FILM_OFF * width(hand) * spread(eyes.sight, n).standard_normal()
         yield RollFilm(round(asked * math.exp(float(np.clip(off, -1.0, 1.0))), 2), applicator)
         if predict:
             length, wide = eyes.sight.size_mm
@@ -100,7 +100,7 @@ def called(eyes: Eyes, hand: Hand, how: str, most: int = 24) -> tuple[list[list[
     chosen = large[np.unique(np.linspace(0, len(large) - 1, min(most, len(large))).astype(np.int64))]
     by_middle = ranks(paleness(one, marks)[chosen]) + ranks(marks.area_mm2[chosen])
     told = levels(marks.dark[chosen] if how == "darkness" else by_middle)
-    rng = spread(eyes.sight, 100, hand)
+    rng = spread(eyes.sight, 100)
     wrong = rng.random(len(told)) < MISREAD * width(hand)
     step = np.where(rng.random(len(told)) < 0.5, -1, 1)
     given[chosen] = np.where(wrong, np.clip(np.where(told == 2, told + step, 2), 1, 3), told)
@@ -143,7 +143,7 @@ def name_forms(eyes: Eyes, hand: Hand, *, by: str = "hinge", film_um: float = 3.
         corners = _quarters(found, eyes.sight.iron)
         yield say("answer", question="form", value=_form(turned, corners))
         share = turned.pivots[0].share if turned is not None else 0.5
-        off = PIVOT_OFF_PCT * width(hand) * float(spread(eyes.sight, n, hand).standard_normal())
+        off = PIVOT_OFF_PCT * width(hand) * float(spread(eyes.sight, n).standard_normal())
         yield say("answer", question="pivot_pct", value=round(float(np.clip(100.0 * share + off, 0.0, 100.0)), 1))
         yield WipeFace()
 
@@ -201,7 +201,7 @@ def doubt_print(eyes: Eyes, hand: Hand, *, clean: bool = True, stones: float = 1
             changed = {"burrs": overlap(second, third), "lint or chips": overlap(first, second)}
             told = min(changed, key=lambda one: changed[one])
             told = "old blue" if old else told if changed[told] < ALIKE else "nothing"
-            if spread(eyes.sight, n, hand).random() < MISREAD * width(hand):
+            if spread(eyes.sight, n).random() < MISREAD * width(hand):
                 told = "lint or chips" if told == "burrs" else "burrs"
         yield say("answer", question="fooled_by", value=told)
 
@@ -217,7 +217,7 @@ def count_faces(eyes: Eyes, hand: Hand, *, square: str = "worst", film_um: float
         yield place(eyes, hand, way_mm=4.0)
         sight = eyes.sight
         x, y, spots = _square(_spots(eyes), sight.size_mm, square)
-        rng = spread(sight, 50 + n, hand)
+        rng = spread(sight, 50 + n)
         spots *= 1.0 + COUNT_OFF * width(hand) * float(rng.standard_normal())
         blue = 100.0 * float(sight.marked.sum()) / float(sight.iron.sum())
         blue += BEARING_OFF * width(hand) * float(rng.standard_normal())
@@ -256,7 +256,7 @@ def decide(eyes: Eyes, hand: Hand, *, by: str = "hours", face: str = "sole", dat
         case = case_of(eyes.title)._replace(um=_out_of_flat_um(eyes.sight))
         ways = expected_hours(case, eyes.titles)
         chosen = min(ways, key=lambda one: ways[one]) if by == "hours" else CUT
-        off = HOURS_OFF * width(hand) * float(spread(eyes.sight, n, hand).standard_normal())
+        off = HOURS_OFF * width(hand) * float(spread(eyes.sight, n).standard_normal())
         told = ways[chosen] * math.exp(off) if by == "hours" else SAVED * ways[SCRAPE]
         yield say("answer", question="way", value=chosen)
         yield say("answer", question="hours", value=round(told, 1))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sim.errors import BadParam
-from sim.measure.spots import Eye, bearing_by_tenths, bearing_sheets, islands, pocket_depth_um, spots
+from sim.measure.spots import Eye, bearing_by_tenths, bearing_sheets, islands, pocket_depth_um, spots, spots_in_square
 from sim.model.face import face_from_heights
 from sim.model.marks import Marks
 
@@ -65,6 +65,13 @@ def test_the_poorest_square_is_found_where_it_is():
     found = spots(discs((127.0, 76.2), 0.254, INCH / 5, 1.2, left_out=bare))
     assert found.lowest == 0.0
     assert found.lowest_at_mm == pytest.approx((16.5 * INCH / 5, 8.5 * INCH / 5), abs=INCH / 5)
+
+
+def test_a_square_laid_anywhere_holds_the_spots_whose_middles_lie_in_it():
+    marks = discs((127.0, 76.2), 0.254, INCH / 5, 1.2)
+    assert spots_in_square(marks, (INCH, INCH)) == 25
+    assert spots_in_square(marks, (4.6 * INCH, 0.0)) == 10  # most of it off the face: two columns are left
+    assert spots_in_square(marks, (-500.0, 0.0)) == spots_in_square(marks, (math.nan, 0.0)) == 0
 
 
 def test_a_bare_face_has_no_spots_and_is_not_called_even():

@@ -9,7 +9,7 @@ from sim.errors import BadParam, Refused
 from sim.model.plate import PlateMake
 from sim.model.start import COUPON
 from sim.school.attempt import begin_attempt, piece_start, said_data, said_from
-from sim.school.facts import gather, strokes_since
+from sim.school.facts import gather
 from sim.school.lesson import Allowed, Lesson, Piece, Seeds, Solution, Worked
 from sim.shop.commands import RollFilm, Scrape, SpotFace, StoneFace, WipeFace
 from sim.shop.job import JobStart
@@ -60,7 +60,8 @@ def test_facts_hold_prints_films_strokes_counts_answers_and_the_clock(made):
     assert [one.predicted is not None for one in facts.printed] == [True, False]
     assert [one.asked_um for one in facts.rolled] == [1.5]
     assert facts.rolled[0].mean_um == pytest.approx(1.5, rel=0.02)
-    assert [len(strokes_since(facts, one)) for one in facts.printed] == [2, 0]
+    rounds = [one.round for one in facts.strokes]
+    assert [rounds.count(one.round) for one in facts.printed] == [2, 0]
     removed = attempt.session.job.removed_mm3 - before.removed_mm3
     assert sum(one.removed_mm3 for one in facts.strokes) == pytest.approx(removed)
     assert max(one.deepest_um for one in facts.strokes) > 1.0

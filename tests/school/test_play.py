@@ -18,7 +18,7 @@ from sim.school.facts import gather
 from sim.school.lesson import Allowed, Lesson, Limit, Piece, Question, Seeds, Solution, Step
 from sim.school.play import acts_of, acts_text, play, read_acts
 from sim.school.trials import limits_from, reached_by, solution_faults, trial_figures
-from sim.school.turns import check_opens, keep_attempt, next_part, seed_of, why_not_now
+from sim.school.turns import check_opens, keep_attempt, seed_of, why_not_now
 from sim.school.ways import work
 from sim.shop.commands import RollFilm
 from sim.shop.job import JobStart
@@ -223,10 +223,8 @@ def test_the_check_opens_twenty_hours_after_the_lesson_was_first_passed_alone(tm
         record.end_attempt(record.begin_attempt("two-films", "alone", 1002), {}, True, False, 1.0)
         assert "13 h 30 min are left" in why_not_now(record, LESSON, "check")
         assert why_not_now(record, LESSON, "alone") is None
-        assert next_part(record, LESSON) == "alone"
         clock.time += timedelta(hours=13, minutes=30)
         assert why_not_now(record, LESSON, "check") is None
-        assert next_part(record, LESSON) == "check"
         assert "seed 1001 was" in why_not_now(record, LESSON, "check", 1001)
         record.switch("somebody else")
         assert check_opens(record, LESSON) is None
