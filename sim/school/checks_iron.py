@@ -273,7 +273,7 @@ def large_marks_pct(facts: Facts) -> float:
     return worst(found)
 
 
-@check("", "high")
+@check("pieces", "high")
 def edges_broken(facts: Facts) -> float:
     """Pieces whose edges are broken."""
     filed = {piece for piece, _, name in facts.acts if name == BreakEdges.__name__}
@@ -356,7 +356,7 @@ def ball_sweeps(facts: Facts) -> float:
 
 @check("strokes", "low")
 def strokes_on_side(facts: Facts) -> float:
-    """Strokes on faces that the drawing asks to be square, instead of on their datum."""
+    """Strokes, and passes of the stone, on faces that the drawing asks to be square, instead of on their datum."""
     upright = {one.face for job in facts.ended for one in job.start.shape.tolerances if one.kind == "perpendicularity"}
     return float(sum(b.cuts[name] - a.cuts[name] for a, b in zip(facts.begun, facts.ended, strict=True)
                      for name in upright))  # fmt: skip

@@ -98,7 +98,7 @@ def call_skill(facts: Facts) -> float:
 
 @check("marks", "high")
 def marks_called(facts: Facts) -> float:
-    """Marks called in the print with the fewest."""
+    """Marks called, on the piece with the fewest."""
     counts = [sum(one.score.called for one in facts.called if one.piece == n and one.score is not None)
               for n in range(len(facts.pieces))]  # fmt: skip
     return float(min(counts)) if counts else math.nan

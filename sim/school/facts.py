@@ -74,7 +74,7 @@ class Printed(NamedTuple):
     """A print as it was lifted.
 
     face: which was printed. film_um: mean film on the plate before it. flat_um: bearing flatness of the face; both
-    before the print. lint: hairs and chips between face and plate. strokes: made on the piece before it.
+    before the print. lint: hairs and chips between face and plate. strokes: made before it, of all pieces.
     """
 
     piece: int
