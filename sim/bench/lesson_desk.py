@@ -26,6 +26,7 @@ from sim.school.lesson import TOOLS, Bound, Lesson, Question
 from sim.school.result import write_result
 from sim.school.turns import note_help
 from sim.shop.commands import SpotFace
+from sim.shop.luck import luck
 from sim.shop.partwork import SpotUpright
 from sim.units import S_PER_H
 
@@ -84,7 +85,7 @@ class LessonDesk:
             return
         hints, rung = self.lesson.steps[self.step].hints, self.rungs.get(self.step, 0)
         if rung < len(hints):
-            self.attempt.say("hint", step=self.step, rung=rung)
+            self.attempt.say("hint", step=self.step + 1, rung=rung + 1)  # counted from 1, as in files of acts
             self.rungs[self.step] = rung + 1
             self.practice.tell("Hint", hints[rung], 4)
 
@@ -101,7 +102,7 @@ class LessonDesk:
             self._next_step()
 
     def _next_step(self) -> None:
-        self.attempt.say("step", step=self.step)
+        self.attempt.say("step", step=self.step + 1)
         self.step += 1
 
     def tick(self) -> bool:
@@ -172,13 +173,15 @@ def laid_out(attempt: KeptAttempt) -> LessonDesk:
         if not desk.calls:
             desk.calls = calls_of(attempt, n)
         lay(desk, practice)
+        if part == "check" and len(session.commands) == attempt.begun[n]:
+            desk.set(lamp_deg=15.0 * int(24.0 * luck(attempt.seed, "plan", 0, 3 + n).random()))  # another light
         at.desks.append(desk)
         at.practices.append(practice)
-    at.step = max((int(one.data["step"]) + 1 for one in attempt.said if one.kind == "step"), default=0)
+    at.step = max((int(one.data["step"]) for one in attempt.said if one.kind == "step"), default=0)
     for one in attempt.said:
         if one.kind == "hint":
-            step = int(one.data["step"])
-            at.rungs[step] = max(at.rungs.get(step, 0), int(one.data["rung"]) + 1)
+            step = int(one.data["step"]) - 1
+            at.rungs[step] = max(at.rungs.get(step, 0), int(one.data["rung"]))
     return at
 
 

@@ -27,7 +27,7 @@ from sim.school.attempt import Attempt, begin_attempt, begun_piece
 from sim.school.checks import Judged, judge
 from sim.school.classroom import Assignment, as_asked, read_handed_out
 from sim.school.facts import Facts, gather
-from sim.school.keeping import KeptAttempt, open_attempt, prepare, resume, unfinished, write_head
+from sim.school.keeping import KeptAttempt, open_attempt, prepare, put_away, resume, unfinished, write_head
 from sim.school.lesson import Lesson, pieces_of
 from sim.school.lessonfile import find_lesson, lesson_files, read_lesson
 from sim.school.parts import Part, parts_of
@@ -433,9 +433,7 @@ class LessonRoom:
         """Do not offer the attempt any more; its files stay, and the record knows it as not ended."""
         if self.left is not None:
             try:
-                attempt = resume(self.left, self.find)
-                attempt.finished()
-                attempt.close()
+                put_away(self.left)
             except ShopError as error:
                 self._note(error)
             self.left = self._left()

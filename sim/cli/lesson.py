@@ -273,11 +273,14 @@ def _looked(args: argparse.Namespace, attempt: "Attempt", told: "Sequence[Told]"
 
 def _try(args: argparse.Namespace, lesson: "Lesson") -> int:
     """Play a solution of the lesson's own; for teachers and tests."""
+    from sim.errors import BadParam
     from sim.school.checks import judge
     from sim.school.facts import gather
     from sim.school.ways import work
 
     part = args.part or "alone"
+    if part == "check":
+        raise BadParam("--solution must go with --part help or alone: a check's face is the learner's, got check")
     first = {"help": lesson.seeds.help, "alone": lesson.seeds.alone, "check": lesson.seeds.check}
     attempt = _begun(lesson, part, first[part] if args.seed is None else args.seed)
     solution = lesson.model if args.solution == "model" else lesson.wrong
@@ -306,13 +309,16 @@ def _try(args: argparse.Namespace, lesson: "Lesson") -> int:
 
 def _watch(args: argparse.Namespace, lesson: "Lesson") -> int:
     """Steps, and the acts of the model solution; with --json as a file of answers has them."""
+    from sim.errors import BadParam
     from sim.report.lesson_text import act_words, step_words
     from sim.school.aloud import result_lines
     from sim.school.play import act_data
     from sim.school.ways import acts
 
     steps_of = _Steps(lesson)
-    attempt = _begun(lesson, args.part or "help", lesson.seeds.help if args.seed is None else args.seed)
+    if args.part not in (None, "help"):
+        raise BadParam(f"--watch must go with the part with help, which has its own face, got --part {args.part}")
+    attempt = _begun(lesson, "help", lesson.seeds.help)
     steps = [step_words(n, step) for n, step in enumerate(lesson.steps, start=1)]
     if args.json:
         rows = [act_data(act) for act, _ in acts(attempt, lesson.model, args.hand)]

@@ -64,10 +64,10 @@ def ledge_um(facts: Facts) -> float:
 @check("%", "high")
 def strokes_on_calls_pct(facts: Facts) -> float:
     """Strokes that pass within 1 mm of a mark called high or medium before them."""
-    hits, count = 0, 0
-    for called in facts.called:
-        mine = [s for s in facts.strokes if (s.piece, s.round) == (called.piece, called.round)]
-        count += len(mine)
+    hits = 0
+    ends = [one.strokes for one in facts.called[1:]] + [len(facts.strokes)]
+    for called, until in zip(facts.called, ends[: len(facts.called)], strict=True):
+        mine = [s for s in facts.strokes[called.strokes : until] if (s.piece, s.round) == (called.piece, called.round)]
         near = _near_called(facts, called.piece, called.round, [c for c in called.calls if c.level < 3])
         if near is None or not mine:
             continue
@@ -75,8 +75,7 @@ def strokes_on_calls_pct(facts: Facts) -> float:
         pitch = facts.printed[0].marks.pitch_mm
         i, j = (np.clip((points[:, a] / pitch).astype(int), 0, near.shape[1 - a] - 1) for a in (1, 0))
         hits += int((np.bincount(which, near[i, j], len(mine)) > 0).sum())
-    uncalled = len(facts.strokes) - count
-    return 100.0 * hits / (count + uncalled) if count + uncalled else math.nan
+    return 100.0 * hits / len(facts.strokes) if facts.strokes else math.nan
 
 
 def _near_called(facts: Facts, piece: int, round_: int, calls: list) -> np.ndarray | None:
@@ -364,5 +363,11 @@ def strokes_on_side(facts: Facts) -> float:
 
 @check("doubts", "high")
 def doubt_named(facts: Facts) -> float:
-    """Pieces of which it was said rightly what the last change has put in doubt."""
-    return float(sum(facts.answers.get((n, "in_doubt")) == "the top" for n in range(len(facts.pieces))))
+    """Pieces of which it was said rightly which parallel face was put in doubt by what was cut."""
+    right = 0
+    for n, (begun, ended) in enumerate(zip(facts.begun, facts.ended, strict=True)):
+        cut = {name for name, count in ended.cuts.items() if count != begun.cuts[name]}
+        shape = ended.start.shape
+        moved = {one.face for one in shape.tolerances if one.kind == "parallelism" and {one.face, one.datum} & cut}
+        right += facts.answers.get((n, "in_doubt")) in {f"the {name}" for name in moved}
+    return float(right)

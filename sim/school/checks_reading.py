@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from sim.errors import BadFile, BadParam
-from sim.measure.spots import spots, spots_in_square
+from sim.measure.spots import EYE, spots, spots_in_square
 from sim.measure.verdict import standard_marks
 from sim.model.marks import Marks
 from sim.paths import lessons
@@ -217,7 +217,7 @@ def true_print_pct(facts: Facts) -> float:
     """Last print against one of the same iron stoned, wiped and free of lint: blue in both over blue in either."""
     found = []
     for n, job in enumerate(facts.ended):
-        last = [one for one in facts.printed if one.piece == n]
+        last = [one for one in facts.printed if one.piece == n and one.face == job.in_hand]
         found.append(-_overlap_pct(last[-1], job) if last else math.nan)
     return -worst(found)
 
@@ -283,11 +283,17 @@ def worst_squares_found(facts: Facts) -> float:
 
 
 NEAR_WORST = 0.3  # of the way from the poorest square to the mean: common practice, no source
+EDGE_MM = 0.5  # a square may stand over the edge by so much
 
 
-def _in_square(marks: Marks, said: dict[str, Any]) -> int:
-    """Spots whose middle lies in the counting square that was put down."""
-    return spots_in_square(marks, (_number(said.get("x_mm")), _number(said.get("y_mm"))))
+def _in_square(marks: Marks, said: dict[str, Any]) -> float:
+    """Spots whose middle lies in the counting square that was put down; NaN where it does not lie on the face whole."""
+    corner = _number(said.get("x_mm")), _number(said.get("y_mm"))
+    ny, nx = marks.marked.shape
+    for at, cells in zip(corner, (nx, ny), strict=True):
+        if not -EDGE_MM <= at <= max(cells * marks.pitch_mm - EYE.square_mm, 0.0) + EDGE_MM:
+            return math.nan
+    return float(spots_in_square(marks, corner))
 
 
 # Deciding

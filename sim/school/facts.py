@@ -90,12 +90,16 @@ class Printed(NamedTuple):
 
 
 class Called(NamedTuple):
-    """Calls of one print against the iron; the score is None where they say nothing."""
+    """Calls of one print against the iron; the score is None where they say nothing.
+
+    strokes: made when they were said, of all pieces.
+    """
 
     piece: int
     round: int
     calls: tuple[Call, ...]
     score: CallScore | None
+    strokes: int = 0
 
 
 @dataclass(eq=False)
@@ -291,7 +295,7 @@ class _Walk:
         if self.calls is not None:
             self._close_calls(job)
         self._ask_coach()
-        if len(self.facts.strokes):
+        if any(one.piece == self.piece for one in self.facts.strokes):
             with contextlib.suppress(Refused):  # what cannot stand on a plate: nothing more is to be said of it
                 self.facts.remarks += [(self.piece, one) for one in self.coach.at_finish(self.seen, job)]
         self.facts.ended.append(job.copy())
@@ -333,7 +337,7 @@ class _Walk:
         if not calls:
             return
         score = call_score(calls, _marks(job), job.face.height_um, seat_plane(job.face, job.body))
-        self.facts.called.append(Called(self.piece, job.round, calls, score))
+        self.facts.called.append(Called(self.piece, job.round, calls, score, len(self.facts.strokes)))
 
 
 def _rolled(piece: int, job: Job, command: RollFilm) -> Rolled:

@@ -203,11 +203,29 @@ def resume(folder: Path, find: Callable[[str], Lesson]) -> KeptAttempt:
     allowed = lesson.allowed
     lesson = replace(lesson, allowed=replace(allowed, coach=allowed.coach and "coach" not in head.covered,
                                              uncover=allowed.uncover and "uncover" not in head.covered))
+    if head.pieces != len(lesson.pieces):
+        raise BadFile(f"{path}:1: pieces must be {len(lesson.pieces)}, as the lesson has now, got {head.pieces}")
     sessions = [Session.load(folder / f"{head.lesson}-{n + 1}.job") for n in range(head.pieces)]
     said, piece, ended = _gone_through(rows, [len(one.commands) for one in sessions], notes, path)
     notes += [note for one in sessions for note in one.notes]
     return KeptAttempt(lesson, head.part, head.seed, sessions, head.begun, said, piece, folder=folder,
                        record=head.record, ended=ended, notes=notes)  # fmt: skip
+
+
+def put_away(folder: Path) -> None:
+    """Offer an attempt no more; its files stay. Nothing of it is opened, so one of other physics can be put away too.
+
+    Raises
+    ------
+    CannotWrite
+        Its file cannot be written.
+    """
+    try:
+        whole = (folder / FILE).read_bytes().endswith(b"\n")
+        with (folder / FILE).open("a", encoding="utf-8", newline="\n") as file:
+            file.write(f'{"" if whole else chr(10)}{{"ended": true}}\n')
+    except OSError as error:
+        raise CannotWrite(f"{folder / FILE}: cannot be written: {error.strerror}") from None
 
 
 def unfinished(root: Path) -> list[Path]:
@@ -276,8 +294,11 @@ def _head(first: list[dict[str, Any]], path: Path) -> Head:
     begun = tuple(told["begun"])
     if told["pieces"] < 1 or len(begun) != told["pieces"] or any(type(n) is not int or n < 0 for n in begun):
         raise BadFile(f"{path}:1: begun must hold a count for each of its {told['pieces']} pieces")
+    covered = told.get("covered", [])
+    if not isinstance(covered, list) or not all(one in COVERED for one in covered):
+        raise BadFile(f"{path}:1: covered must be a list of {', '.join(COVERED)}, got {str(covered)[:60]}")
     return Head(told["lesson"], told["part"], told["seed"], told["physics"], told["pieces"], begun,
-                told["record"], told["file"], tuple(n for n in COVERED if n in told.get("covered", ())))  # fmt: skip
+                told["record"], told["file"], tuple(covered))  # fmt: skip
 
 
 def _gone_through(rows: list[dict[str, Any]], counts: list[int], notes: list[str],

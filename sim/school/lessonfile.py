@@ -17,6 +17,7 @@ from sim.model.start import COUPON, Start
 from sim.paths import assets, lessons
 from sim.school.cautions import KEYS as CAUTIONS
 from sim.school.checks import CHECKS
+from sim.school.checks_reading import case_of
 from sim.school.faults import FAULTS
 from sim.school.lesson import (
     TOOLS,
@@ -145,6 +146,8 @@ class _Reading(Reading):
             if key in got and not found:
                 self.fault((key,), f"{key} must be at least one table [[{key}]], got none")
         self.once([one.check for one in limits], "check", "name")
+        if {"decision_loss_h", "hours_factor"} & {one.check for one in limits}:
+            self.cases(pieces)
         questions = tuple(self.question(one, ("question", n)) for n, one in enumerate(got.get("question", ())))
         self.once([one.id for one in questions], "question", "id")
         wrong = self.solution(got.get("wrong"), ("wrong",), WRONG_KEYS)
@@ -160,6 +163,14 @@ class _Reading(Reading):
             seeds=self.seeds(got.get("seeds", {})), model=self.solution(got.get("model"), ("model",), MODEL_KEYS),
             wrong=wrong, shuffled=got.get("shuffled", False), path=self.path,
         )  # fmt: skip
+
+    def cases(self, pieces: tuple[Piece, ...]) -> None:
+        """Faults of pieces whose titles are no recorded case."""
+        for n, piece in enumerate(pieces):
+            try:
+                case_of(piece.title)
+            except BadParam as error:
+                self.fault(("piece", n, "title"), str(error))
 
     def words(self, given: list[str], at: KeyPath, allowed: Any) -> tuple[str, ...]:
         """Words that must be among some."""

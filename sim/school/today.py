@@ -114,7 +114,7 @@ class Today:
     book : Record
         Read at the start, written by `answer`.
     kinds : sequence of str
-        What is mixed: kinds whose lesson was passed.
+        What is mixed.
     check : bool
         Only families that are kept for checks; the level stays.
     bank : Bank, optional

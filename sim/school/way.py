@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Generator, Mapping
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, get_args, get_type_hints
 
 import numpy as np
 
@@ -17,6 +17,9 @@ from sim.shop.luck import luck
 from sim.shop.sight import Sight
 
 MOST_ACTS = 100_000
+MOST_OPTION = 1000.0
+COUNTS = ("rounds", "strokes")
+"""Options of which there is one at least."""
 
 
 class Spoken(NamedTuple):
@@ -98,7 +101,10 @@ WAYS: dict[str, "Way"] = {}
 
 @dataclass(frozen=True)
 class Way:
-    """A registered way of working; options: name to what it is when it is not set."""
+    """A registered way of working; options: name to what it is when it is not set.
+
+    The words that an option takes are those of its Literal.
+    """
 
     name: str
     doc: str
@@ -117,6 +123,12 @@ class Way:
         wanted: Any = (int, float) if isinstance(default, float) else type(default)
         if not isinstance(value, wanted) or isinstance(value, bool) != isinstance(default, bool):
             return f"{key} must be of the kind of {default!r}, got {str(value)[:60]!r}"
+        words = get_args(get_type_hints(self.run)[key])
+        if words and value not in words:
+            return f"{key} must be one of {', '.join(words)}, got {value[:60]!r}"
+        least = 1.0 if key in COUNTS else -MOST_OPTION
+        if isinstance(default, float) and not least <= value <= MOST_OPTION:
+            return f"{key} must be in [{least:g}, {MOST_OPTION:g}], got {value:g}"
         return None
 
 

@@ -4,7 +4,7 @@ import math
 from collections.abc import Callable, Generator
 from dataclasses import replace
 from functools import partial
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
@@ -27,6 +27,8 @@ from sim.shop.partwork import SweepFace, TakeFace
 from sim.shop.sight import Sight
 from sim.target import Target
 
+BladeName = Literal["rough", "semi", "fine", "split"]
+StageName = Literal["rough", "semi", "fine", "even"]
 HONE_M = 8.0
 SLANT = 0.7071067811865476
 LEAST_BAND = 0.05  # of the iron: a narrower band is taken with the next; common practice, no source
@@ -66,7 +68,7 @@ def push_for(blade: str, depth_um: float) -> float:
 
 @way
 def single_strokes(eyes: Eyes, hand: Hand, *, strokes: float = 12.0, ramp_mm: float = 3.0, push_n: float = 0.0,
-                   blade: str = "fine") -> Working:
+                   blade: BladeName = "fine") -> Working:
     """Strokes side by side, each as deep as the piece asks, eased in and out; or all with one push."""
     for n in range(eyes.pieces):
         yield Take(n)
@@ -79,7 +81,7 @@ def single_strokes(eyes: Eyes, hand: Hand, *, strokes: float = 12.0, ramp_mm: fl
 
 
 @way
-def cross(eyes: Eyes, hand: Hand, *, rounds: float = 4.0, turn_deg: float = 60.0, blade: str = "fine",
+def cross(eyes: Eyes, hand: Hand, *, rounds: float = 4.0, turn_deg: float = 60.0, blade: BladeName = "fine",
           push_n: float = 70.0) -> Working:
     """Rounds of full rows, each turned against the last, stoned and wiped after."""
     for n in range(int(rounds)):
@@ -101,7 +103,8 @@ def _over(eyes: Eyes, labels: np.ndarray, which: np.ndarray, stage: Any, *, slan
 
 
 @way
-def hit_called(eyes: Eyes, hand: Hand, *, aim: str = "called", by: str = "middles") -> Working:
+def hit_called(eyes: Eyes, hand: Hand, *, aim: Literal["called", "everything"] = "called",
+               by: Literal["middles", "darkness"] = "middles") -> Working:
     """Print, call, and scrape the marks called high and medium; or go over everything."""
     yield RollFilm(3.0)
     yield place(eyes, hand)
@@ -117,7 +120,8 @@ def hit_called(eyes: Eyes, hand: Hand, *, aim: str = "called", by: str = "middle
 
 
 @way
-def only_hardest(eyes: Eyes, hand: Hand, *, take: str = "middles", strokes: float = 60.0, rounds: float = 2.0,
+def only_hardest(eyes: Eyes, hand: Hand, *, take: Literal["middles", "darkness"] = "middles",
+                 strokes: float = 60.0, rounds: float = 2.0,
                  film_um: float = 3.0) -> Working:
     """In each round take the marks with pale middles, the largest first, until the strokes are used; or dark ones."""
     each = int(strokes) // int(rounds)
@@ -171,7 +175,8 @@ def _drive(pilot: Generator[Command, Sight, None], eyes: Eyes, rounds: int, enou
 
 
 @way
-def follow(eyes: Eyes, hand: Hand, *, rounds: float = 9.0, first_stage: str = "rough", last_stage: str = "even",
+def follow(eyes: Eyes, hand: Hand, *, rounds: float = 9.0, first_stage: StageName = "rough",
+           last_stage: StageName = "even",
            film_factor: float = 1.0, stone: bool = True, crossing: bool = True, split: bool = True,
            least_mark_mm2: float = 0.3, edge_mm: float = 2.0, even_share: float = 0.45) -> Working:
     """Follow the blue for some rounds: coarse to fine, crossed, stoned; with habits changed as the options say."""
@@ -224,7 +229,8 @@ class _HighestFirst(Bands):
 
 @way
 def to_heights(eyes: Eyes, hand: Hand, *, rounds: float = 36.0, datum: str = "foot", face: str = "top",
-               bands: bool = True, lever_deg: float = 15.0, tip: str = "block", first_stage: str = "semi") -> Working:
+               bands: bool = True, lever_deg: float = 15.0, tip: Literal["block", "ball"] = "block",
+               first_stage: StageName = "semi") -> Working:
     """Sweep a face over its datum, take bands by the written heights, then follow the blue; or the blue alone."""
     if eyes.sight.in_hand != face:
         yield TakeFace(face)
@@ -238,7 +244,7 @@ def to_heights(eyes: Eyes, hand: Hand, *, rounds: float = 36.0, datum: str = "fo
 
 @way
 def by_the_foot(eyes: Eyes, hand: Hand, *, rounds: float = 32.0, datum: str = "foot", side: str = "side",
-                top: str = "top", where: str = "foot", again: bool = True) -> Working:
+                top: str = "top", where: Literal["foot", "side"] = "foot", again: bool = True) -> Working:
     """Read the side both ways round, taper the foot by it, flatten, read again; or scrape the side itself."""
     face = side if where == "side" else datum
     plan = Bands(datum, reverse=True) if where == "side" else _Taper(eyes, datum, side)
@@ -295,8 +301,8 @@ class _Taper(Bands):
 
 
 @way
-def whole_part(eyes: Eyes, hand: Hand, *, rounds: float = 45.0, order: str = "datums first",
-               again: bool = True) -> Working:
+def whole_part(eyes: Eyes, hand: Hand, *, rounds: float = 45.0, again: bool = True,
+               order: Literal["datums first", "datum last"] = "datums first") -> Working:
     """Every face until a thin print shows what is asked, datums first, and a last reading each; or the datum last."""
     shape = eyes.shape
     faces = datums_first(shape)

@@ -4,7 +4,7 @@ Errors of eyes and hands are from memory, and grow as a hand's miss of a mark do
 """
 
 import math
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from scipy.ndimage import distance_transform_edt, find_objects
@@ -45,7 +45,7 @@ def place(eyes: Eyes, hand: Hand, *, way_mm: float = 10.0, number: int = 0) -> S
 
 @way
 def lay_films(eyes: Eyes, hand: Hand, *, film_um: float = 0.0, wipe: bool = True, predict: bool = True,
-              applicator: str = "brayer") -> Working:
+              applicator: Literal["brayer", "rag"] = "brayer") -> Working:
     """Roll the film that each piece asks for on a clean plate, say where it will be hardest, print."""
     for n in range(eyes.pieces):
         yield Take(n)
@@ -117,7 +117,8 @@ def _on(marks: PrintRead, k: int, pitch_mm: float) -> tuple[float, float]:
 
 
 @way
-def call_marks(eyes: Eyes, hand: Hand, *, by: str = "middles", lamps: bool = True) -> Working:
+def call_marks(eyes: Eyes, hand: Hand, *, by: Literal["middles", "darkness"] = "middles",
+               lamps: bool = True) -> Working:
     """Call the marks of each print high, medium or low, under two lamps; by their middles, or by darkness."""
     for n in range(eyes.pieces):
         yield Take(n)
@@ -128,7 +129,7 @@ def call_marks(eyes: Eyes, hand: Hand, *, by: str = "middles", lamps: bool = Tru
 
 
 @way
-def name_forms(eyes: Eyes, hand: Hand, *, by: str = "hinge", film_um: float = 3.0) -> Working:
+def name_forms(eyes: Eyes, hand: Hand, *, by: Literal["hinge", "print"] = "hinge", film_um: float = 3.0) -> Working:
     """Push both ends and print, then name the form and the pivot; or believe a full print alone."""
     for n in range(eyes.pieces):
         yield Take(n)
@@ -207,7 +208,7 @@ def doubt_print(eyes: Eyes, hand: Hand, *, clean: bool = True, stones: float = 1
 
 
 @way
-def count_faces(eyes: Eyes, hand: Hand, *, square: str = "worst", film_um: float = 1.5) -> Working:
+def count_faces(eyes: Eyes, hand: Hand, *, square: Literal["worst", "best"] = "worst", film_um: float = 1.5) -> Working:
     """Print each face thinly, put the square down where it is poorest (or best), count it, name the bearing."""
     for n in range(eyes.pieces):
         yield Take(n)
@@ -247,7 +248,7 @@ def _square(middles: np.ndarray, size_mm: tuple[float, float], which: str) -> tu
 
 
 @way
-def decide(eyes: Eyes, hand: Hand, *, by: str = "hours", face: str = "sole", datum: str = "back",
+def decide(eyes: Eyes, hand: Hand, *, by: Literal["hours", "belief"] = "hours", face: str = "sole", datum: str = "back",
            lever_deg: float = 15.0) -> Working:
     """Sweep each part and say by recorded cases around its figure if it is cut again; or always: a cut saves work."""
     for n in range(eyes.pieces):

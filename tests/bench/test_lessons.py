@@ -18,6 +18,7 @@ from sim.school.classroom import Assignment, Task, handed_out
 from sim.school.coach import Coach
 from sim.school.facts import gather
 from sim.school.lesson import Allowed, Bound, Lesson, Limit, Piece, Question, Seeds, Solution, Step
+from sim.school.play import acts_of, acts_text, play, read_acts
 from sim.school.remark import Rule
 from sim.school.result import read_result
 from sim.shop.job import Job, JobStart
@@ -453,3 +454,15 @@ def test_a_file_that_is_no_assignment_is_told_and_nothing_changes(player, tmp_pa
     player.bench.open_file(path)
     assert "must be an assignment" in player.bench.note
     assert player.bench.room.asked is None
+
+
+def test_what_was_said_in_the_window_plays_again_as_a_file_of_acts(player, tmp_path):
+    chosen(player, {"press": "part alone"}, {"press": "hint"}, {"press": "step done"}, {"press": "hint"}, *PRINT)
+    attempt = player.bench.room.at.attempt
+    path = tmp_path / "acts.json"
+    path.write_text(acts_text(acts_of(attempt)), encoding="utf-8")
+    again = attempts.begin_attempt(LESSON, "alone", attempt.seed)
+    play(again, read_acts(path, LESSON))
+    assert [(one.kind, one.data) for one in again.said] == [(one.kind, one.data) for one in attempt.said]
+    hints = [one.data for one in again.said if one.kind == "hint"]
+    assert hints == [{"step": 1, "rung": 1}, {"step": 2, "rung": 1}]

@@ -319,9 +319,9 @@ def test_one_watches_how_it_is_done_and_can_play_it_again(capsys, told, own, ans
     assert "take piece 2" in out
     assert out.index("spot face") < out.index("step 1 is done") < out.index("take piece 2")
     assert "spot face: x " in out
-    watched = told(str(own), "--watch", "--part", "alone", "--seed", "1000")
-    found = told(str(own), "--answers", answers(watched["acts"]))
-    assert found["figures"] == told(str(own), "--solution", "model")["figures"]
+    watched = told(str(own), "--watch")
+    found = told(str(own), "--answers", answers(watched["acts"]), "--part", "help")
+    assert found["figures"] == told(str(own), "--solution", "model", "--part", "help")["figures"]
 
 
 def test_a_lesson_under_the_name_of_a_shipped_one_is_not_kept_as_that_one(refused, own, answers, tmp_path):
@@ -335,7 +335,9 @@ def test_a_lesson_under_the_name_of_a_shipped_one_is_not_kept_as_that_one(refuse
     (("1", "--look"), "--look must go with --answers"), (("1", "--hand", "trained"), "--hand must go with --solution"),
     (("1", "--result", "a.result"), "--result must go with --answers FILE"),
     (("1", "--answers", "none.json"), "none.json: no such file"), (("1", "--part", "free"), "invalid choice"),
-    (("1", "--watch", "--show"), "not allowed with"), (("none.toml",), "none.toml: must be a lesson file"),
+    (("1", "--watch", "--show"), "not allowed with"), (("1", "--watch", "--part", "alone"), "the part with help"),
+    (("1", "--solution", "model", "--part", "check"), "a check's face is the learner's"),
+    (("none.toml",), "none.toml: must be a lesson file"),
 ])  # fmt: skip
 def test_options_of_a_lesson_that_do_not_fit_are_refused(refused, tmp_path, monkeypatch, words, line):
     monkeypatch.setenv("FLATWRIGHT_DATA", str(tmp_path))

@@ -15,7 +15,7 @@ from sim.books.record import Record
 from sim.errors import BadFile, CannotWrite
 from sim.school.attempt import said_data
 from sim.school.facts import gather
-from sim.school.keeping import FILE, open_attempt, prepare, read_head, resume, unfinished, write_head
+from sim.school.keeping import FILE, open_attempt, prepare, put_away, read_head, resume, unfinished, write_head
 from sim.school.parts import parts_of
 from sim.shop.commands import RollFilm
 from sim.shop.logbook import fingerprint
@@ -145,6 +145,15 @@ def test_a_file_that_is_no_attempt_or_of_other_physics_is_refused_in_one_line(be
     head = json.loads(path.read_text().splitlines()[0])
     path.write_text(json.dumps(head | {"physics": sim.PHYSICS - 1}) + "\n")
     with pytest.raises(BadFile, match="physics must be"):
+        resume(attempt.folder, find)
+    assert unfinished(tmp_path / "attempts") == [attempt.folder]
+    put_away(attempt.folder)
+    assert unfinished(tmp_path / "attempts") == [], "put away though it cannot be opened"
+    path.write_text(json.dumps(head | {"pieces": 2, "begun": [1, 2]}) + "\n")
+    with pytest.raises(BadFile, match="pieces must be 1"):
+        resume(attempt.folder, find)
+    path.write_text(json.dumps(head | {"covered": 5}) + "\n")
+    with pytest.raises(BadFile, match="covered must be a list"):
         resume(attempt.folder, find)
     path.write_text(json.dumps(head | {"begun": [1, 2]}) + "\n")
     with pytest.raises(BadFile, match="begun must hold a count"):

@@ -1,0 +1,166 @@
+"""Figures of attempts, against what is known beforehand; what says nothing passes no limit."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sim.model.blade import RACK
+from sim.model.face import Face
+from sim.model.marks import Marks
+from sim.model.plate import PlateMake
+from sim.model.start import COUPON
+from sim.process.stroke import Iron, taken_um
+from sim.school.attempt import Attempt, begin_attempt
+from sim.school.calls import Call
+from sim.school.checks import CHECKS, judge
+from sim.school.checks_iron import _lay_ratio
+from sim.school.checks_reading import _in_square, fooled_by, form_of, overlap
+from sim.school.facts import gather, ledges_um, section_depth_um
+from sim.school.lesson import Allowed, Bound, Lesson, Limit, Piece, Question, Seeds, Solution, Step, pieces_of
+from sim.shop.commands import RollFilm, Scrape, SpotFace, StoneFace, WipeFace, strokes_as_data
+from sim.shop.job import JobStart, begin_job
+
+PLATE = PlateMake(length_mm=120.0, width_mm=100.0)
+TRUE = JobStart(replace(COUPON, kind="true"), PLATE)
+SMALL = Lesson(
+    name="40-small", number=40, title="Small", goal="Goal", minutes=1.0, belief="None", faults=(1,), permission="Try",
+    cautions=(), pieces=(Piece(TRUE),), allowed=Allowed(), steps=(Step("Do"),),
+    limits=(Limit("strokes_on_calls_pct", 90.0, 100.0),), questions=(Question("form", "Which?", ("even",)),),
+    seeds=Seeds(), model=Solution("call_marks"), wrong=Solution("call_marks", {}, "strokes_on_calls_pct", "None"),
+)  # fmt: skip
+
+
+def attempt(**changes) -> Attempt:
+    return begin_attempt(replace(SMALL, **changes), "alone", 5)
+
+
+def value(of, name):
+    return CHECKS[name].figure(gather(of))
+
+
+def test_a_figure_of_nothing_passes_no_limit_and_its_sentence_says_so():
+    (row,) = judge(SMALL, gather(attempt())).rows
+    assert math.isnan(row.value)
+    assert not row.passed
+    assert "nothing to be judged" in row.sentence()
+
+
+@pytest.mark.parametrize("name", sorted(set(CHECKS) - {"decision_loss_h", "hours_factor"}))  # of recorded cases alone
+def test_every_check_has_a_unit_in_its_words_and_gives_a_number_for_an_untouched_coupon(name):
+    one = CHECKS[name]
+    assert one.doc[0].isupper()
+    assert one.better in ("high", "low")
+    assert isinstance(float(one.figure(gather(attempt()))), float)
+    assert not one.reached(math.nan, 0.0)
+
+
+def test_calls_said_twice_count_no_stroke_twice_and_strokes_before_them_hit_nothing():
+    made = attempt(pieces=(Piece(JobStart(COUPON, PLATE)),))
+    made.do(RollFilm(8.0))
+    made.do(SpotFace(30.0, 30.0))
+    rows, cols = np.nonzero(made.sight.marked)
+    x, y = (cols[0] + 0.5) * 0.25, (rows[0] + 0.5) * 0.25
+    on = strokes_as_data(np.array([(x - 2.0, y, x + 2.0, y, 70.0)]))
+    made.do(Scrape("fine", on))
+    for _ in range(2):
+        made.say("calls", calls=[[x, y, 1, False]])
+        made.do(Scrape("fine", on))
+    assert value(made, "strokes_on_calls_pct") == pytest.approx(100.0 * 2 / 3)
+
+
+def test_a_square_off_the_face_finds_nothing():
+    marks = Marks(np.zeros((160, 240), bool), np.ones((160, 240), bool), 0.25)
+    assert _in_square(marks, {"x_mm": 10.0, "y_mm": 10.0}) == 0.0
+    for corner in ({"x_mm": -500.0, "y_mm": 0.0}, {"x_mm": 40.0, "y_mm": 0.0}, {}):
+        assert math.isnan(_in_square(marks, corner))
+
+
+def test_the_depth_of_a_stroke_is_that_of_the_round_section_that_it_removed():
+    """Against the depth at which the push balances less the least chip, by Kienzle's law (tests/process)."""
+    made = attempt()
+    strokes = np.array([(15.0, 10.1, 35.0, 12.0, 95.0), (15.0, 25.0, 35.0, 24.0, 95.0)])
+    command = Scrape("fine", strokes_as_data(strokes), ramp_mm=2.0)
+    cut = made.do(command)
+    lengths = np.hypot(*(command.made[:, 2:4] - command.made[:, :2]).T)
+    assert section_depth_um(cut.removed_mm3, lengths, command) == pytest.approx(taken_um(RACK["fine"], 95.0, Iron()),
+                                                                                rel=0.12)  # fmt: skip
+
+
+def test_a_step_is_a_ledge_and_an_even_slope_is_not():
+    taken = np.zeros((80, 160))
+    taken[:, 40:120] = 4.0  # 10 mm to 30 mm, straight walls
+    stroke = np.array([(10.0, 10.0, 30.0, 10.0, 90.0)])
+    assert ledges_um(taken, 0.25, stroke)[0] == pytest.approx(4.0)
+    slope = np.tile(np.clip((np.arange(160) - 40) * 0.1, 0.0, 4.0), (80, 1))  # 0.4 um a mm
+    assert ledges_um(slope, 0.25, np.array([(10.0, 10.0, 20.0, 10.0, 90.0)]))[0] == pytest.approx(0.2, rel=1e-6)
+
+
+@pytest.mark.parametrize(("form", "start"), [
+    ("crowned", {"bow_x_um": 9.0}), ("hollow", {"bow_x_um": -9.0}), ("twisted", {"twist_um": 16.0}), ("even", {})])
+def test_a_form_is_told_from_the_iron(form, start):
+    assert form_of(begin_job(replace(TRUE, face=replace(TRUE.face, **start)))) == form
+
+
+def test_waves_one_way_have_a_ratio_and_waves_both_ways_have_none():
+    job = begin_job(TRUE)
+    y, x = np.mgrid[0 : job.face.shape[0], 0 : job.face.shape[1]] * 0.25
+    job.face.height_um[:] = np.sin(2 * np.pi * x / 3.0) + 0.25 * np.sin(2 * np.pi * y / 3.0)
+    assert _lay_ratio(job) == pytest.approx(4.0, rel=0.05)  # slopes of two waves go as their heights
+    job.face.height_um[:] = np.sin(2 * np.pi * x / 3.0) + np.sin(2 * np.pi * y / 3.0)
+    assert _lay_ratio(job) == pytest.approx(1.0, abs=0.05)
+
+
+def test_a_clean_stoned_face_is_falsified_by_nothing_and_one_with_blue_on_it_by_old_blue():
+    job = begin_job(JobStart(replace(COUPON, kind="surface-ground"), PLATE, seed=3))
+    assert fooled_by(job) == "nothing"
+    job.face.blue_um[:40] = 3.0
+    assert fooled_by(job) == "old blue"
+
+
+def test_overlap_is_of_both_over_either():
+    one, other = np.array([1, 1, 0, 0], bool), np.array([0, 1, 1, 0], bool)
+    assert overlap(one, other) == pytest.approx(1 / 3)
+    assert overlap(one & ~one, one & ~one) == 1.0
+
+
+def test_films_are_held_against_what_each_piece_asks_in_whatever_order_they_come():
+    pieces = tuple(Piece(TRUE, asked_um=film) for film in (1.5, 4.0, 8.0))
+    made = attempt(pieces=pieces, shuffled=True)
+    for n, piece in enumerate(pieces_of(made.lesson, 5)):
+        made.take_piece(n)
+        made.do(RollFilm(piece.asked_um * (1.2 if n == 1 else 1.0)))
+        made.do(SpotFace(20.0, 20.0))
+    assert value(made, "film_off_pct") == pytest.approx(20.0, abs=0.5)
+    assert value(made, "film_cv") < 0.2
+
+
+def test_low_iron_and_bare_iron_are_told_apart():
+    made = attempt()
+    for command in (RollFilm(3.0), SpotFace(20.0, 20.0)):
+        made.do(command)
+    made.do(WipeFace())
+    made.do(Scrape("fine", strokes_as_data(np.array([(20.0, 20.0, 30.0, 20.0, 70.0)]))))
+    assert value(made, "strokes_off_blue_pct") == 100.0
+    assert value(made, "low_strokes_pct") == 0.0, "it lay at the height of the tops"
+    assert value(made, "stonings") == 0.0
+    made.do(StoneFace())
+    assert value(made, "stonings") == 1.0
+
+
+def test_a_bound_is_met_from_its_own_side():
+    assert Bound("film_cv", at_most=0.2).met(0.1)
+    assert not Bound("film_cv", at_most=0.2).met(0.3)
+    assert not Bound("film_cv", at_most=0.2).met(math.nan)
+
+
+def test_calls_are_kept_with_the_strokes_that_were_there():
+    made = attempt()
+    made.do(RollFilm(3.0))
+    made.do(SpotFace(20.0, 20.0))
+    made.say("calls", calls=[[30.0, 20.0, 1, True]])
+    (called,) = gather(made).called
+    assert called.strokes == 0
+    assert called.calls == (Call(30.0, 20.0, 1, True),)
+    assert isinstance(made.session.job.face, Face)
