@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from sim.school.item import Item
 
 NAME = "drill"
+LEAST_PX = 420  # shorter side of a picture on the disk
 HELP = "Practise reading prints: questions with pictures, then your answers against the iron."
 
 
@@ -117,7 +118,7 @@ def _read_answers(path: "Path", count: int) -> list[Any]:
 def _drawn(items: "Sequence[Item]", folder: "Path", force: bool) -> list[list[str]]:
     """Write the pictures of every item; their names."""
     from sim.report.figures import png_bytes, refuse_existing
-    from sim.school.view import numbered
+    from sim.school.view import larger, numbered
     from sim.shop.store import write_new
 
     names = [[folder / f"{n}{'abcdef'[k] if len(item.pictures) > 1 else ''}-{item.kind}.png"
@@ -127,7 +128,8 @@ def _drawn(items: "Sequence[Item]", folder: "Path", force: bool) -> list[list[st
     folder.mkdir(parents=True, exist_ok=True)
     for row, item in zip(names, items, strict=True):
         for path, picture in zip(row, item.pictures, strict=True):
-            shown = numbered(picture, places) if (places := _pointed(item)) else picture
+            large = larger(picture, LEAST_PX)
+            shown = numbered(large, places) if (places := _pointed(item)) else large
             write_new(path, png_bytes(shown.rgb), force)
     return [[str(path) for path in row] for row in names]
 

@@ -195,14 +195,26 @@ def picture(face: Face, patch: Patch, condition: Condition, *, caption: str = ""
     return Picture(_developed(colour, c, rng), s, caption, plane)
 
 
+def larger(shown: Picture, least_px: int) -> Picture:
+    """The same picture, each pixel a square of pixels, until its shorter side has so many; as it is where it has."""
+    times = -(-least_px // min(shown.rgb.shape[:2]))
+    if times <= 1:
+        return shown
+    rgb = shown.rgb.repeat(times, axis=0).repeat(times, axis=1)
+    scale = np.diag([float(times), float(times), 1.0])
+    return replace(shown, rgb=rgb, px_per_mm=shown.px_per_mm * times, plane=scale @ shown.plane)
+
+
 def numbered(shown: Picture, points_mm: tuple[tuple[float, float], ...]) -> Picture:
     """The same picture with 1, 2, 3 ... beside the points, and a short line to each: for files without a window."""
     rgb = shown.rgb.copy()
     for n, (x, y) in enumerate(points_mm, 1):
         left, top = shown.px_of(x, y)
+        to_left = left > rgb.shape[1] - 44  # or the number would stand beyond the picture
+        down = top < 32
         for k in range(4, 12):
-            _dot(rgb, left + k, top - k, (255, 250, 225))
-        _digits(rgb, n, round(left) + 13, round(top) - 24)
+            _dot(rgb, left + (-k if to_left else k), top + (k if down else -k), (255, 250, 225))
+        _digits(rgb, n, round(left) + (-40 if to_left else 13), round(top) + (12 if down else -24))
     return replace(shown, rgb=rgb)
 
 
