@@ -17,7 +17,7 @@ ROOMS = {
     "intake": "tables levels surfaces photo keyed soundness drawing",
     "seat": "rigid compliant stance hinge",
     "process": "bluing machining recut stroke stone heat",
-    "measure": "flatness orient spots gauge grades verdict",
+    "measure": "flatness lay orient spots gauge grades verdict",
     "shop": "luck job sight commands partwork store starts logbook checkpoint session rounds",
     "hands": "skill lanes bands strategy autopilot stand worked own",
     "trials": "trial executor stats plan",

@@ -305,6 +305,7 @@ class Bench(Openings):
             self.group.focus_on(None)  # the field is for the next name
         if to != "":
             self.note = self.drilling.switch(to)
+            self.room.left = self.room.newest_left()
 
     def _said_of_tools(self, id: str, value: Any) -> None:
         desk, hold, pane = self.desk, self.hold, self.pane

@@ -18,7 +18,7 @@ from sim.bench.read_back import calls_now
 from sim.books.record import Record
 from sim.errors import ShopError
 from sim.school.attempt import Attempt, closed_tool
-from sim.school.calls import Call
+from sim.school.calls import Call, calls_from
 from sim.school.checks import CHECKS, Judged
 from sim.school.facts import Facts, gather_from
 from sim.school.keeping import KeptAttempt
@@ -200,7 +200,7 @@ def calls_of(attempt: Attempt, piece: int) -> list[Call]:
     printed = max((n for n, one in enumerate(commands, 1) if isinstance(one, SpotFace | SpotUpright)), default=0)
     rows = [one.data["calls"] for one in attempt.said
             if one.piece == piece and one.kind == "calls" and one.after >= printed]  # fmt: skip
-    return [Call(float(x), float(y), int(level), bool(sure)) for x, y, level, sure in (rows[-1] if rows else [])]
+    return list(calls_from(rows[-1] if rows else ()))
 
 
 def recorded(attempt: KeptAttempt, judged: Judged, hours: float, folder: Path, now: Callable[[], datetime]) -> str:
@@ -211,7 +211,7 @@ def recorded(attempt: KeptAttempt, judged: Judged, hours: float, folder: Path, n
         with Record.open(folder, now) as record:
             record.end_attempt(attempt.record, judged.figures, judged.passed, judged.merit, S_PER_H * hours)
             note_help(record, attempt.record, attempt)
-            return f"In the record of {record.current()}."
+            return f"In the record of {attempt.learner}."
     except (ShopError, OSError) as error:
         return f"Not in the record: {error}"
 

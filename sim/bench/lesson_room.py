@@ -20,7 +20,7 @@ from sim.bench.read_back import ReadBack, calls_told
 from sim.bench.uncovered import uncovered
 from sim.bench.watching import HERE, Watcher, Watching
 from sim.bench.widgets import Listing, Widget
-from sim.books.record import Record
+from sim.books.record import DEFAULT, Record
 from sim.books.rows import stamp, utc_now
 from sim.errors import BadParam, ShopError
 from sim.school.attempt import Attempt, begin_attempt, begun_piece
@@ -77,7 +77,7 @@ class LessonRoom:
         self.facts: Facts | None = None
         self.work: Aside | None = None
         self.asked: Assignment | None = None
-        self.left = self._left()
+        self.left = self.newest_left()
         self._then: Callable[[Any], None] = lambda result: None
         self._back_to: Callable[[], None] = self._back
         self._best: dict[str, str] = {}
@@ -210,7 +210,7 @@ class LessonRoom:
     def show_lessons(self) -> None:
         """The list of lessons, with the best result of who practises."""
         self.window.close()
-        self.left = self._left()
+        self.left = self.newest_left()
         try:
             tasks = {task.lesson for task in self.asked.tasks} if self.asked else None
             self.lessons = [one for one in self.shipped() if tasks is None or one.name in tasks]
@@ -390,12 +390,7 @@ class LessonRoom:
         at, facts, judged = self.at, self.facts, self.judged
         if at is None or facts is None or judged is None:
             return
-        try:
-            with Record.open(self.window.folder, self.now) as record:
-                learner, when = record.current(), stamp(record.now())
-        except (ShopError, OSError) as error:
-            self._note(error)
-            return
+        learner, when = at.attempt.learner or DEFAULT, stamp(self.now())
         self.aside("The result sheet is drawn", lambda told: handed_in(at.attempt, facts, judged, learner, when),
                    lambda note: self._show("judged", note), lambda: self._show("judged"))  # fmt: skip
 
@@ -410,11 +405,17 @@ class LessonRoom:
         at, self.at, self.watching, self.judged = self.at, None, None, None
         if at is not None:
             at.close()
-            self.left = self._left()
+            self.left = self.newest_left()
 
-    def _left(self) -> Path | None:
-        """The newest attempt that was broken off."""
-        return next(iter(unfinished(self.root)), None) if self.root.is_dir() else None
+    def newest_left(self) -> Path | None:
+        """The newest attempt that who practises has broken off."""
+        if not self.root.is_dir():
+            return None
+        try:
+            with Record.open(self.window.folder, self.now) as record:
+                return next(iter(unfinished(self.root, record.current())), None)
+        except (ShopError, OSError):  # told where the record is written
+            return next(iter(unfinished(self.root)), None)
 
     def go_on(self) -> None:
         """Go on with the attempt that was broken off."""
@@ -436,7 +437,7 @@ class LessonRoom:
                 put_away(self.left)
             except ShopError as error:
                 self._note(error)
-            self.left = self._left()
+            self.left = self.newest_left()
 
     def aside(self, words: str, make: Callable[[Progress], Any], then: Callable[[Any], None],
               back: Callable[[], None] | None = None) -> None:  # fmt: skip

@@ -275,7 +275,8 @@ class Practice:
                 session.do(command)
                 if n >= self.begun:
                     seen.note(command, session)
-                    _heard(seen, session, [one for one in said if one.after == n + 1])
+                    for one in (one for one in said if one.after == n + 1):
+                        seen.heard(one.kind, one.data)
         except ShopError:
             return  # of other physics: he goes by what he has seen
         self.seen = seen
@@ -300,18 +301,3 @@ def against_print(rounds: Sequence[RoundSeen]) -> str:
         told.append(f"You expected {marks} marks: {now} now, {then} before." if marks != "same" else
                     f"You expected as many marks: {now} now, {then} before.")  # fmt: skip
     return " ".join(told)
-
-
-def _heard(seen: Seen, session: Session, said: list[Said]) -> None:
-    """Tell the coach's eyes what was said after an act; changes `seen`."""
-    number = session.job.round
-    known = any(one.number == number for one in seen.rounds)
-    for one in said:
-        if one.kind == "predict":
-            seen.predicted(Expected(**one.data))
-        elif one.kind == "calls" and known:
-            seen.calls(number, [Call(float(x), float(y), int(level), bool(sure))
-                                for x, y, level, sure in one.data["calls"]])  # fmt: skip
-        elif one.kind == "count" and known:
-            spots, bearing = (float(one.data.get(key, "nan")) for key in ("spots", "bearing_pct"))
-            seen.counted(number, Counted(float(one.data["x_mm"]), float(one.data["y_mm"]), spots, bearing))

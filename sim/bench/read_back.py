@@ -10,11 +10,11 @@ from sim.bench.panels import Stack, counted
 from sim.bench.practice import Practice
 from sim.bench.widgets import Button, Label, Widget
 from sim.errors import ShopError
-from sim.model.marks import Marks
 from sim.school.calls import Call, CallScore, call_score, seat_plane, sureness
 from sim.school.facts import Called, Progress, gather
 from sim.school.remark import Places, Remark
 from sim.shop.job import Job
+from sim.shop.sight import marks_seen
 
 STRIP = 46
 """Height of the coach's strip, pixels at scale 1."""
@@ -94,10 +94,8 @@ def calls_told(called: Sequence[Called]) -> tuple[str, ...]:
 
 def calls_now(job: Job, calls: list[Call]) -> str:
     """Calls against the truth, at once: in a part with help."""
-    seen_um = job.start.material.blue.seen_um
-    marks = Marks((job.face.blue_um >= seen_um) & job.face.iron, job.face.iron, job.face.pitch_mm)
     try:
-        score = call_score(calls, marks, job.face.height_um, seat_plane(job.face, job.body))
+        score = call_score(calls, marks_seen(job), job.face.height_um, seat_plane(job.face, job.body))
     except ShopError as error:
         return str(error)
     if score is None:

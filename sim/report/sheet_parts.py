@@ -33,6 +33,7 @@ from sim.school.facts import Facts, Printed
 from sim.school.faults import FAULTS
 from sim.school.lesson import PART_WORDS
 from sim.shop.commands import SpotFace
+from sim.shop.sight import marks_seen
 
 MADE = (
     "Made on a model of iron, blue and blade, not at a real plate. It does not know force in the arms, sound or the "
@@ -152,11 +153,10 @@ class Sheet:
         """Prints that lay there when the pieces were taken over, of the first and the last piece that has one."""
         found = []
         for piece, job in zip(self.facts.pieces, self.facts.begun, strict=True):
-            face = job.face
-            marked = (face.blue_um >= job.start.material.blue.seen_um) & face.iron
-            if any(isinstance(one, SpotFace) for one in piece.before) and marked.any():
+            marks = marks_seen(job)
+            if any(isinstance(one, SpotFace) for one in piece.before) and marks.marked.any():
                 words = ", ".join(word for word in ("Print to be read", piece.title) if word)
-                found.append((words, Marks(marked, face.iron, face.pitch_mm)))
+                found.append((words, marks))
         return [found[0], found[-1]] if len(found) > 1 else found
 
     def _caption(self, name: str, one: Printed) -> str:

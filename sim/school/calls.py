@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +33,11 @@ class Call(NamedTuple):
     y_mm: float
     level: int
     sure: bool = False
+
+
+def calls_from(rows: Iterable[Sequence[Any]]) -> tuple[Call, ...]:
+    """Calls as they were said, in plain data: x, y, level and sure each."""
+    return tuple(Call(float(x), float(y), int(level), bool(sure)) for x, y, level, sure in rows)
 
 
 @dataclass(frozen=True, eq=False)

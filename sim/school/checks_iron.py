@@ -1,12 +1,16 @@
-"""Checks of work on the iron: depth and place of strokes, lay, flatness, spots, parallel and square."""
+"""Checks of work on the iron: depth and place of strokes, lay, flatness, spots, parallel and square.
+
+Figures that name no other origin are common practice, no source.
+"""
 
 import math
 from itertools import pairwise
 
 import numpy as np
-from scipy.ndimage import distance_transform_edt, gaussian_filter
+from scipy.ndimage import distance_transform_edt
 
 from sim.hands.autopilot import Pilot, blocks, read_print
+from sim.measure import lay
 from sim.measure.flatness import bearing_flatness_um as bearing_zone_um
 from sim.measure.orient import part_orientation
 from sim.measure.spots import islands, spots
@@ -17,7 +21,7 @@ from sim.school.evidence import line_points, over_again, turned_deg
 from sim.school.facts import Facts, Stroked
 from sim.school.lesson import Piece
 from sim.shop.commands import BreakEdges
-from sim.shop.job import Job, in_doubt
+from sim.shop.job import in_doubt
 
 DEPTH_WITHIN = 0.3
 ON_MARK_MM = 1.0
@@ -141,43 +145,13 @@ def turned_each_round_deg(facts: Facts) -> float:
 @check("um", "low")
 def ripple_um(facts: Facts) -> float:
     """Waves of 0.8 to 4 mm left in the face: standard deviation, the worst piece."""
-    return worst([_ripple_um(job) for job in facts.ended])
+    return worst([lay.ripple_um(job.face) for job in facts.ended])
 
 
 @check("", "low")
 def lay_ratio(facts: Facts) -> float:
     """Waves of 1 to 5 mm across the worst direction over those across the best: 1 where it was crossed well."""
-    return worst([_lay_ratio(job) for job in facts.ended])
-
-
-def _lay_ratio(job: Job) -> float:
-    """Root of the ratio of the two main slopes of the waves, by their tensor over the face."""
-    band, inside = _waves(job, 0.25, 1.25)
-    slope_y, slope_x = np.gradient(band, job.face.pitch_mm)
-    a, b, c = (float((u[inside] * v[inside]).mean()) for u, v in
-               ((slope_x, slope_x), (slope_x, slope_y), (slope_y, slope_y)))  # fmt: skip
-    half, root = 0.5 * (a + c), math.hypot(0.5 * (a - c), b)
-    return math.sqrt((half + root) / max(half - root, 1e-12))
-
-
-def _ripple_um(job: Job) -> float:
-    band, inside = _waves(job, 0.2, 1.0)
-    return float(band[inside].std()) if inside.any() else math.nan
-
-
-def _waves(job: Job, fine_mm: float, coarse_mm: float) -> tuple[np.ndarray, np.ndarray]:
-    """Waves between two widths of a bell, um, and the scored iron where they can be told, 5 mm off the rim."""
-    face = job.face
-    pitch, side = face.pitch_mm, round(5.0 / face.pitch_mm)
-    iron = face.iron.astype(float)
-    height = np.where(face.iron, face.height_um, 0.0)
-
-    def smooth(mm: float) -> np.ndarray:
-        return np.asarray(gaussian_filter(height, mm / pitch) / np.maximum(gaussian_filter(iron, mm / pitch), 1e-3))
-
-    inside = np.zeros(face.shape, bool)
-    inside[side:-side, side:-side] = face.scored[side:-side, side:-side]
-    return smooth(fine_mm) - smooth(coarse_mm), inside
+    return worst([lay.lay_ratio(job.face) for job in facts.ended])
 
 
 # Flat

@@ -1,4 +1,7 @@
-"""Checks of reading and deciding: films, calls, forms, counts, what a print can be believed to say."""
+"""Checks of reading and deciding: films, calls, forms, counts, what a print can be believed to say.
+
+Figures that name no other origin are common practice, no source.
+"""
 
 import csv
 import math
@@ -19,6 +22,7 @@ from sim.school.facts import Facts, Printed
 from sim.shop.commands import Command, RollFilm, SpotFace, StoneFace, WipeFace, WipePlate, perform
 from sim.shop.job import Job
 from sim.shop.partwork import PushEnds
+from sim.shop.sight import marks_seen
 
 FORMS = ("even", "crowned", "hollow", "twisted")
 FOOLED = ("burrs", "lint or chips", "old blue", "nothing")
@@ -172,8 +176,7 @@ def fooled_by(job: Job) -> str:
     Printed on copies in the middle of the plate, with and without burrs, with and without hairs and chips: what changes
     the print so that less than 60 % of the blue is the same falsifies it.
     """
-    seen = (job.face.blue_um >= job.start.material.blue.seen_um) & job.face.iron
-    if 100.0 * float(seen.sum()) > OLD_BLUE_PCT * float(job.face.iron.sum()):
+    if 100.0 * float(marks_seen(job).marked.sum()) > OLD_BLUE_PCT * float(job.face.iron.sum()):
         return "old blue"
     true = _printed(job, burrs=False, lint=False)
     alike = {"burrs": overlap(_printed(job, burrs=True, lint=False), true),
@@ -197,7 +200,7 @@ def _printed(job: Job, *, burrs: bool, lint: bool) -> np.ndarray:
         made.face.burr_um[:] = 0.0
     for command in printing:
         perform(command, made)
-    return np.asarray((made.face.blue_um >= made.start.material.blue.seen_um) & made.face.iron)
+    return marks_seen(made).marked
 
 
 def overlap(one: np.ndarray, other: np.ndarray) -> float:
@@ -228,9 +231,7 @@ def _overlap_pct(made: Printed, job: Job) -> float:
     clean.face.burr_um[:] = 0.0
     for command in (WipeFace(), WipePlate(), RollFilm(max(0.1, min(film_um, 50.0))), made.command):
         perform(command, clean)
-    seen = clean.start.material.blue.seen_um
-    true = (clean.face.blue_um >= seen) & clean.face.iron
-    return 100.0 * overlap(made.marks.marked, true)
+    return 100.0 * overlap(made.marks.marked, marks_seen(clean).marked)
 
 
 @check("passes", "low")

@@ -1,4 +1,7 @@
-"""What there is to be judged of an attempt: its jobs are run again, act by act, and what matters is noted."""
+"""What there is to be judged of an attempt: its jobs are run again, act by act, and what matters is noted.
+
+Figures that name no other origin are common practice, no source.
+"""
 
 import contextlib
 import math
@@ -17,14 +20,15 @@ from sim.model.face import Face
 from sim.model.marks import Marks
 from sim.process.stroke import crown_mm
 from sim.school.attempt import Attempt, Said, begun_piece, piece_start
-from sim.school.calls import Call, CallScore, call_score, seat_plane
+from sim.school.calls import Call, CallScore, call_score, calls_from, seat_plane
 from sim.school.coach import Coach, Remark
 from sim.school.lesson import Lesson, Piece, pieces_of
-from sim.school.seen import Counted, Seen
+from sim.school.seen import Seen
 from sim.shop.commands import Command, HoneBlade, RollFilm, Scrape, SpotFace, WipeFace, plate_of
 from sim.shop.job import Job
 from sim.shop.partwork import PushEnds, SpotUpright, SweepFace
 from sim.shop.session import Session
+from sim.shop.sight import marks_seen
 from sim.units import S_PER_H, UM_PER_MM
 
 Progress = Callable[[int, int], None]
@@ -74,7 +78,7 @@ class Printed(NamedTuple):
     """A print as it was lifted.
 
     face: which was printed. film_um: mean film on the plate before it. flat_um: bearing flatness of the face; both
-    before the print. lint: hairs and chips between face and plate. strokes: made before it, of all pieces.
+    before the print.
     """
 
     piece: int
@@ -85,8 +89,6 @@ class Printed(NamedTuple):
     predicted: dict[str, Any] | None
     film_um: float
     flat_um: float
-    lint: int
-    strokes: int
 
 
 class Called(NamedTuple):
@@ -266,7 +268,6 @@ class _Walk:
             plate = job.square if isinstance(command, SpotUpright) and job.square is not None else job.plate
             self.film_um = float(plate.film_um.mean())
             self.flat_um = bearing_flatness_um(job.face)
-            self.lint = len(plate.lint) + len(job.face.chips)
         elif isinstance(command, Scrape):
             self.was = job.face.height_um.copy()
 
@@ -278,8 +279,8 @@ class _Walk:
         if isinstance(command, RollFilm):
             facts.rolled.append(_rolled(self.piece, job, command))
         elif isinstance(command, SpotFace | SpotUpright):
-            facts.printed.append(Printed(self.piece, job.round, job.in_hand, command, _marks(job), self.predicted,
-                                         self.film_um, self.flat_um, self.lint, len(facts.strokes)))
+            facts.printed.append(Printed(self.piece, job.round, job.in_hand, command, marks_seen(job), self.predicted,
+                                         self.film_um, self.flat_um))
             self.predicted = None
         elif isinstance(command, Scrape):
             facts.strokes += _strokes(self.piece, job, command, result, was=self.was,
@@ -314,17 +315,13 @@ class _Walk:
         while self.next < len(self.said) and self.said[self.next].after <= k:
             one = self.said[self.next]
             self.next += 1
+            self.seen.heard(one.kind, one.data)
             if one.kind == "predict":
                 self.predicted = one.data
             elif one.kind == "calls":
-                self.calls = tuple(Call(float(x), float(y), int(n), bool(sure)) for x, y, n, sure in one.data["calls"])
-                if self.seen.rounds:
-                    self.seen.calls(self.seen.rounds[-1].number, self.calls)
+                self.calls = calls_from(one.data["calls"])
             elif one.kind == "count":
                 facts.counts.append((self.piece, job.round, one.data))
-                if self.seen.rounds:
-                    told = (float(one.data.get(key, math.nan)) for key in Counted._fields)
-                    self.seen.counted(self.seen.rounds[-1].number, Counted(*told))
             elif one.kind == "lamp":
                 facts.lamps.append((self.piece, float(one.data["lamp_deg"])))
             elif one.kind == "answer":
@@ -336,7 +333,7 @@ class _Walk:
         calls, self.calls = self.calls or (), None
         if not calls:
             return
-        score = call_score(calls, _marks(job), job.face.height_um, seat_plane(job.face, job.body))
+        score = call_score(calls, marks_seen(job), job.face.height_um, seat_plane(job.face, job.body))
         self.facts.called.append(Called(self.piece, job.round, calls, score, len(self.facts.strokes)))
 
 
@@ -347,12 +344,6 @@ def _rolled(piece: int, job: Job, command: RollFilm) -> Rolled:
     mean = float(plate.film_um.mean())
     cv = float(plate.film_um.std()) / mean if mean > 0.0 else math.nan
     return Rolled(piece, job.round, command.weight_um, mean, cv, command.applicator)
-
-
-def _marks(job: Job) -> Marks:
-    """The marks that are to be seen on the face in hand now."""
-    face = job.face
-    return Marks((face.blue_um >= job.start.material.blue.seen_um) & face.iron, face.iron.copy(), face.pitch_mm)
 
 
 def _strokes(piece: int, job: Job, command: Scrape, cut: Any, *, was: NDArray[np.float64],

@@ -25,12 +25,12 @@ ACTS = "acts.json"
 FORMAT = 1
 COVERED = ("coach", "uncover")
 HEAD = {"format": int, "lesson": str, "part": str, "seed": int, "file": str, "physics": int, "pieces": int,
-        "begun": list, "record": int}  # fmt: skip
+        "begun": list, "record": int, "learner": str}  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Head:
-    """The first line of an attempt's file; `record`: its number in the record, 0 for none.
+    """The first line of an attempt's file; `record`: its number in the record of `learner`, 0 for none.
 
     file: of a lesson that is not a shipped one. covered: "coach", "uncover", where an assignment wants them off.
     """
@@ -44,6 +44,7 @@ class Head:
     record: int
     file: str
     covered: tuple[str, ...] = ()
+    learner: str = ""
 
 
 @dataclass(eq=False)
@@ -56,6 +57,8 @@ class KeptAttempt(Attempt):
         With its jobs and the file of what was said.
     record : int
         Its number in the record; 0 for none.
+    learner : str
+        Whose it is; empty for nobody's.
     ended : bool
     notes : list of str
         What had to be left out when it was opened again.
@@ -63,6 +66,7 @@ class KeptAttempt(Attempt):
 
     folder: Path = field(default_factory=Path)
     record: int = 0
+    learner: str = ""
     ended: bool = False
     notes: list[str] = field(default_factory=list)
     _file: TextIO | None = None
@@ -166,10 +170,11 @@ def write_head(attempt: KeptAttempt, record: Record | None) -> None:
     home = None if record is None else record.path.parent.absolute()
     files = [_named(one.path, home) for one in attempt.sessions]
     attempt.record = record.begin_attempt(attempt.lesson.name, attempt.part, attempt.seed, files) if record else 0
+    attempt.learner = record.current() if record else ""
     attempt._write({
         "format": FORMAT, "lesson": attempt.lesson.name, "part": attempt.part, "seed": attempt.seed,
         "file": _own_file(attempt.lesson), "physics": sim.PHYSICS, "pieces": len(attempt.sessions),
-        "begun": list(attempt.begun), "record": attempt.record,
+        "begun": list(attempt.begun), "record": attempt.record, "learner": attempt.learner,
         "covered": [name for name in COVERED if not getattr(attempt.lesson.allowed, name)]})  # fmt: skip
 
 
@@ -209,7 +214,7 @@ def resume(folder: Path, find: Callable[[str], Lesson]) -> KeptAttempt:
     said, piece, ended = _gone_through(rows, [len(one.commands) for one in sessions], notes, path)
     notes += [note for one in sessions for note in one.notes]
     return KeptAttempt(lesson, head.part, head.seed, sessions, head.begun, said, piece, folder=folder,
-                       record=head.record, ended=ended, notes=notes)  # fmt: skip
+                       record=head.record, learner=head.learner, ended=ended, notes=notes)  # fmt: skip
 
 
 def put_away(folder: Path) -> None:
@@ -228,12 +233,14 @@ def put_away(folder: Path) -> None:
         raise CannotWrite(f"{folder / FILE}: cannot be written: {error.strerror}") from None
 
 
-def unfinished(root: Path) -> list[Path]:
-    """Folders of attempts that were begun and not ended, the newest first."""
+def unfinished(root: Path, learner: str | None = None) -> list[Path]:
+    """Folders of attempts that were begun and not ended, the newest first; of one learner and of nobody, or all."""
     found = []
     for path in root.glob(f"*/{FILE}"):
         with suppress(BadFile, OSError):
-            _, rows, _ = _lines(path.parent)
+            head, rows, _ = _lines(path.parent)
+            if learner is not None and head.learner not in ("", learner):
+                continue
             if not any(row.get("ended") for row in rows):
                 found.append((path.stat().st_mtime_ns, path.parent))
     return [folder for _, folder in sorted(found, reverse=True)]
@@ -298,7 +305,7 @@ def _head(first: list[dict[str, Any]], path: Path) -> Head:
     if not isinstance(covered, list) or not all(one in COVERED for one in covered):
         raise BadFile(f"{path}:1: covered must be a list of {', '.join(COVERED)}, got {str(covered)[:60]}")
     return Head(told["lesson"], told["part"], told["seed"], told["physics"], told["pieces"], begun,
-                told["record"], told["file"], tuple(covered))  # fmt: skip
+                told["record"], told["file"], tuple(covered), told["learner"])  # fmt: skip
 
 
 def _gone_through(rows: list[dict[str, Any]], counts: list[int], notes: list[str],

@@ -1,9 +1,10 @@
 """What a coach may know while the work goes on: prints as they look, strokes as they were laid, calls, the clock."""
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import NamedTuple, Protocol
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from sim.errors import Refused
 from sim.model import film
 from sim.model.marks import Marks
-from sim.school.calls import Call
+from sim.school.calls import Call, calls_from
 from sim.shop.commands import (
     BreakEdges,
     Command,
@@ -225,6 +226,16 @@ class Seen:
         """A square that was counted on a round's print."""
         before = next((one.counts for one in self.rounds if one.number == round_), ())
         self._states[-1] = self._changed(round_, counts=(*before, counted))
+
+    def heard(self, kind: str, data: Mapping[str, Any]) -> None:
+        """What was said beside the iron, as plain data; calls and counts are of the last print, if there is one."""
+        if kind == "predict":
+            self.predicted(Expected(**data))
+        elif self.rounds and kind == "calls":
+            self.calls(self.rounds[-1].number, calls_from(data["calls"]))
+        elif self.rounds and kind == "count":
+            told = (float(data.get(key, math.nan)) for key in Counted._fields)
+            self.counted(self.rounds[-1].number, Counted(*told))
 
     def _changed(self, round_: int, **what: object) -> _State:
         """The last state with one round changed.

@@ -1,4 +1,7 @@
-"""Ways of working on the iron: strokes of a depth, crossing, called marks, following the blue, bands, a taper."""
+"""Ways of working on the iron: strokes of a depth, crossing, called marks, following the blue, bands, a taper.
+
+Figures that name no other origin are common practice, no source.
+"""
 
 import math
 from collections.abc import Callable, Generator

@@ -1,6 +1,7 @@
 """Ways of reading and deciding: films, calls, forms, what falsifies a print, counts, machine again or not.
 
-Errors of eyes and hands are from memory, and grow as a hand's miss of a mark does.
+Errors of eyes and hands are from memory, and grow as a hand's miss of a mark does. Figures that name no other origin
+are common practice, no source.
 """
 
 import math

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.model.heights import Heights
+from sim.model.marks import Marks
 from sim.model.part import Tolerance
 from sim.shop.job import Job, Reading, in_doubt
 
@@ -61,6 +62,12 @@ class Sight:
         """Length and width of the face."""
         ny, nx = self.iron.shape
         return nx * self.pitch_mm, ny * self.pitch_mm
+
+
+def marks_seen(job: Job) -> Marks:
+    """The marks that are to be seen on the face in hand, and its iron; copies."""
+    face = job.face
+    return Marks((face.blue_um >= job.start.material.blue.seen_um) & face.iron, face.iron.copy(), face.pitch_mm)
 
 
 def look(job: Job) -> Sight:

@@ -466,3 +466,16 @@ def test_what_was_said_in_the_window_plays_again_as_a_file_of_acts(player, tmp_p
     assert [(one.kind, one.data) for one in again.said] == [(one.kind, one.data) for one in attempt.said]
     hints = [one.data for one in again.said if one.kind == "hint"]
     assert hints == [{"step": 1, "rung": 1}, {"step": 2, "rung": 1}]
+
+
+def test_what_one_learner_broke_off_is_not_offered_to_another_nor_entered_under_his_name(player, tmp_path):
+    with Record.open(tmp_path, lambda: NOON) as record:
+        record.switch("Ada")
+    chosen(player, {"press": "part alone"}, *PRINT)
+    player.bench.to_start()
+    assert "go on attempt" in widgets(player)
+    player.bench._learner("Ben")
+    assert "go on attempt" not in widgets(player)
+    player.bench._learner("Ada")
+    player.play([{"press": "go on attempt"}])
+    assert player.bench.room.at.attempt.learner == "Ada"

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from sim.measure.lay import lay_ratio
 from sim.model.blade import RACK
 from sim.model.face import Face
 from sim.model.marks import Marks
@@ -15,7 +16,6 @@ from sim.process.stroke import Iron, taken_um
 from sim.school.attempt import Attempt, begin_attempt
 from sim.school.calls import Call
 from sim.school.checks import CHECKS, judge
-from sim.school.checks_iron import _lay_ratio
 from sim.school.checks_reading import _in_square, fooled_by, form_of, overlap
 from sim.school.facts import gather, ledges_um, section_depth_um
 from sim.school.lesson import Allowed, Bound, Lesson, Limit, Piece, Question, Seeds, Solution, Step, pieces_of
@@ -107,9 +107,9 @@ def test_waves_one_way_have_a_ratio_and_waves_both_ways_have_none():
     job = begin_job(TRUE)
     y, x = np.mgrid[0 : job.face.shape[0], 0 : job.face.shape[1]] * 0.25
     job.face.height_um[:] = np.sin(2 * np.pi * x / 3.0) + 0.25 * np.sin(2 * np.pi * y / 3.0)
-    assert _lay_ratio(job) == pytest.approx(4.0, rel=0.05)  # slopes of two waves go as their heights
+    assert lay_ratio(job.face) == pytest.approx(4.0, rel=0.05)  # slopes of two waves go as their heights
     job.face.height_um[:] = np.sin(2 * np.pi * x / 3.0) + np.sin(2 * np.pi * y / 3.0)
-    assert _lay_ratio(job) == pytest.approx(1.0, abs=0.05)
+    assert lay_ratio(job.face) == pytest.approx(1.0, abs=0.05)
 
 
 def test_a_clean_stoned_face_is_falsified_by_nothing_and_one_with_blue_on_it_by_old_blue():

@@ -10,6 +10,7 @@ from sim.school.attempt import begin_attempt
 from sim.school.checks import CHECKS, judge
 from sim.school.facts import gather
 from sim.school.lessonfile import lesson_files, read_lesson
+from sim.school.trials import tried
 from sim.school.ways import WAYS, work
 
 NAMES = [path.stem for path in lesson_files()]
@@ -23,9 +24,7 @@ SEEDS = 4
 def judged(name, seed, hand="skilled", wrong=False):
     """A lesson done by its model solution, or by its wrong one, and judged from its logs run again."""
     lesson = read_lesson(next(path for path in lesson_files() if path.stem == name))
-    attempt = begin_attempt(lesson, "alone", seed)
-    work(attempt, lesson.wrong if wrong else lesson.model, hand)
-    return judge(lesson, gather(attempt))
+    return tried(lesson, hand, seed, lesson.wrong if wrong else lesson.model)
 
 
 def seeds_of(name, count):
