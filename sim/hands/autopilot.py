@@ -101,19 +101,20 @@ DIRECTIONS = ((0.7071067811865476, 0.7071067811865476), (0.7071067811865476, -0.
 
 
 def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Stage, ...] = STAGES,
-                    split: Stage | None = SPLIT, stone: bool = True, crossing: bool = True,
+                    split: Stage | None = SPLIT, stone: bool = True, crossing: bool = True, hard_first: bool = False,
                     correct: Bands | None = None) -> Generator[Command, Sight, None]:
     """Scrape a face, round after round, for ever; whoever drives it decides when it is done.
 
     Yields a command; expects the sight after it. One direction only when `crossing` is False; no stone when asked.
+    With `hard_first`, before the last stage, marks with a bare middle alone are taken in a round that shows any.
     With `correct`, rounds in which it names a region scrape full rows there instead of marks.
     """
-    pilot = pilot or Pilot()
+    pilot, learns = pilot or Pilot(), hand
     stage, in_stage, thicker, last = 0, 0, 1.0, len(stages) - 1
     sight = yield WipeFace()
     edge = near_edge(sight.iron, pilot.edge_mm, sight.pitch_mm)
     while True:
-        now = stages[stage]
+        now, hand = stages[stage], learns.at(sight.round)
         region = (yield from correct.rows(sight, now.blade)) if correct else None
         yield RollFilm(weight_um=now.film_um * thicker * pilot.film_factor)
         sight = yield _spot(sight, hand)
@@ -132,7 +133,7 @@ def follow_the_blue(hand: Hand, pilot: Pilot | None = None, *, stages: tuple[Sta
             thicker = next_film(marks, thicker, pilot)
         evening = split is not None and stage == last
         splitting = evening and thicker <= 1.0 and evenness(marks, pilot) >= pilot.even_share
-        how = "split" if splitting else "even" if evening else "all"
+        how = "split" if splitting else "even" if evening else "hard" if hard_first else "all"
         chosen = choose(marks, bare, edge, how, pilot)
         if split and splitting:
             now = split
@@ -220,9 +221,9 @@ def evenness(marks: Marks, pilot: Pilot) -> float:
 def choose(marks: Marks, bare: NDArray[np.bool_], edge: NDArray[np.bool_], how: str, pilot: Pilot) -> NDArray[np.int64]:
     """Labels of the marks to take, 0 elsewhere.
 
-    "all": marks large enough to matter, and every mark that reaches into `edge`. "even": of these, what lies where the
-    blue is not thin, and hard marks (with a bare middle) anywhere. "split": large marks, hard ones, and what lies where
-    the blue is thicker than in most places.
+    "all": marks large enough to matter, and every mark that reaches into `edge`. "hard": of these the hard ones, with a
+    bare middle, if there are any. "even": what lies where the blue is not thin, and hard marks anywhere. "split": large
+    marks, hard ones, and what lies where the blue is thicker than in most places.
     """
     found = islands(marks)
     cells = np.bincount(found.labels[bare], minlength=len(found.area_mm2) + 1)[1:]
@@ -230,7 +231,9 @@ def choose(marks: Marks, bare: NDArray[np.bool_], edge: NDArray[np.bool_], how: 
     take = found.area_mm2 >= pilot.least_mark_mm2
     if how != "split":
         take |= _reaching(found.labels, edge)[1:]
-    if how != "all":
+    if how == "hard" and (take & hard).any():
+        take &= hard
+    if how in ("even", "split"):
         around, middle = _blue_around(marks, found, pilot)
         take &= around > middle * (pilot.dense_share if how == "even" else pilot.crowded_share)
         take |= hard

@@ -1,5 +1,7 @@
 """A hand: how far its strokes stray from what was meant."""
 
+from dataclasses import asdict, fields
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,12 +28,31 @@ class Hand:
     style: float = param(0.15, "", (0.0, 0.5), "spread of the push between persons, one draw a job",
                          "source: dynamometer studies find workers differ more than passes; the number from memory")
 
+    def at(self, round_: int) -> "Hand":
+        """The hand as it is in a round: this one never changes."""
+        return self
+
+
+@tool
+class LearningHand(Hand):
+    """A beginner who becomes a trained hand over the rounds; before round 1 he is one."""
+
+    half_rounds: float = param(20.0, "", (1.0, 10_000.0), "rounds after which half of the way is gone; twice as many, "
+                               "two thirds", "from memory: practice pays most at first; the number is a guess")
+
+    def at(self, round_: int) -> Hand:
+        """The hand as it is in a round: by the share half / (half + round) still a beginner."""
+        share = self.half_rounds / (self.half_rounds + max(round_, 0))
+        end = HANDS["trained"]
+        return Hand(*(share * getattr(self, f.name) + (1.0 - share) * getattr(end, f.name) for f in fields(Hand)))
+
 
 HANDS = {
     "skilled": Hand(),
     "trained": Hand(depth_scatter=0.22, drift_mm=0.7, direction_deg=6.0, pace_per_min=50.0, read_s=60.0, care=0.8),
     "beginner": Hand(depth_scatter=0.35, drift_mm=1.5, direction_deg=12.0, pace_per_min=40.0, read_s=120.0, care=0.5),
 }
+HANDS["learning"] = LearningHand(**asdict(HANDS["beginner"]))
 PUSH_PER_DEPTH = 0.8  # depth goes as push^1.25 around a finishing stroke (computed from flat_cut)
 
 

@@ -1,6 +1,6 @@
 """A whole part by one hand: its faces, datums first, each against its datum, and a last reading of each."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from dataclasses import dataclass
 from functools import partial
 
@@ -9,12 +9,16 @@ from sim.hands.bands import NARROW, Bands, WedgeWork
 from sim.hands.skill import Hand
 from sim.model.face import Face
 from sim.model.part import FaceShape, PartShape
+from sim.shop.commands import Command
 from sim.shop.partwork import SweepFace, TakeFace
 from sim.shop.rounds import Driven, RoundLog, drive
 from sim.shop.session import Session
+from sim.shop.sight import Sight
+from sim.target import Target
 from sim.units import S_PER_H
 
 OnRound = Callable[[str, RoundLog], None]
+Pilot = Callable[[FaceShape], Generator[Command, Sight, None]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,11 +47,16 @@ class FaceDone:
 
 
 def scrape_part(session: Session, hand: Hand, *, rounds: int = 80, carry_on: bool = False,
-                on_round: OnRound | None = None) -> dict[str, FaceDone]:
+                on_round: OnRound | None = None, work: Pilot | None = None,
+                target: Target | None = None) -> dict[str, FaceDone]:
     """Scrape every face of the part, datums first, else in the drawing's order; changes the job of `session`.
 
     Parameters
     ----------
+    work : function of a face's description to a generator of commands, optional
+        How a face is worked; without it the blue is followed, and wedges are taken off by heights.
+    target : Target, optional
+        Of every face; without it the drawing's.
     rounds : int
         At most, for each face.
     on_round : callable, optional
@@ -67,8 +76,8 @@ def scrape_part(session: Session, hand: Hand, *, rounds: int = 80, carry_on: boo
         if job.in_hand != face.name:
             session.do(TakeFace(face.name))
         told = partial(on_round, face.name) if on_round else None
-        pilot = follow_the_blue(hand, correct=wedge_work(shape, face.name))
-        driven = drive(session, pilot, face.target, rounds=rounds, carry_on=carry_on, on_round=told)
+        pilot = work(face) if work else follow_the_blue(hand, correct=wedge_work(shape, face.name))
+        driven = drive(session, pilot, target or face.target, rounds=rounds, carry_on=carry_on, on_round=told)
         read_again(session, face.name)
         job = session.job
         strokes, off_marks, removed_mm3, clock_s = before

@@ -55,6 +55,8 @@ class Start:
     rail_um: float = param(0.0, "um", (0.0, 1000.0), "wear of the middle third along x, as of a slide",
                            "common practice, no source")
     warm_k: float = param(0.0, "K", (-20.0, 20.0), "face warmer than the back", "common practice, no source")
+    error_um: float = param(0.0, "um", (0.0, 1000.0), "range to which the whole form is scaled, cusps and skin not; "
+                            "0 leaves it as it is", "computed: the same face more or less out of flat")
     cutouts: tuple[tuple[float, ...], ...] = field(default=())
     """Where no iron is: x, y of the middle, length, width, mm; a fifth is the corner radius, else round ends."""
 

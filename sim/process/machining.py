@@ -30,6 +30,8 @@ def machine_face(start: Start, rng: np.random.Generator) -> Face:
     y = ((np.arange(ny) + 0.5) / ny * 2.0 - 1.0)[:, None]
     lay = KINDS[start.kind]
     height = form_um(x, y, start) + own_form_um(x, y, lay.form_um, rng)
+    if start.error_um > 0.0:
+        height *= start.error_um / max(float(height.max()) - float(height.min()), 1e-9)
     wide = replace(lay, sweep_mm=max(lay.sweep_mm, 0.55 * start.width_mm)) if lay.sweep_mm > 0.0 else lay
     across_mm = (np.arange(ny, dtype=np.float64) + 0.5) * start.pitch_mm - 0.5 * start.width_mm
     cut_lay(height, start.pitch_mm, across_mm, wide, rng)

@@ -38,6 +38,8 @@ class Sight:
         The last one of each tolerance.
     doubts : tuple of bool
         For each tolerance, whether it must be read (again).
+    edges_broken : bool
+        Whether a chamfer runs along the edges of the face in hand.
     """
 
     marked: NDArray[np.bool_]
@@ -56,6 +58,7 @@ class Sight:
     tolerances: tuple[Tolerance, ...] = ()
     readings: tuple[Reading | None, ...] = ()
     doubts: tuple[bool, ...] = ()
+    edges_broken: bool = True
 
     @property
     def size_mm(self) -> tuple[float, float]:
@@ -78,5 +81,5 @@ def look(job: Job) -> Sight:
     return Sight(marked, face.iron, face.pitch_mm, job.round, job.clock_s, job.strokes, metres, job.start.seed,
                  job.plate.size_mm, job.square.size_mm if job.square is not None else None, job.in_hand,
                  tuple(job.cuts), job.part.numbers(job.in_hand), job.start.shape.tolerances, tuple(job.readings),
-                 tuple(in_doubt(job)))
+                 tuple(in_doubt(job)), bool((face.scored != face.iron).any()))
 

@@ -20,7 +20,7 @@ SEEN: dict[str, Any] = {
     "start": {"seed": None, "material": {"blue": {"seen_um": None}}, "shape": {"tolerances": None}},
     "in_hand": None, "cuts": None, "readings": None, "square": None,
     "part": {"numbers": None},
-    "face": {"blue_um": None, "iron": None, "pitch_mm": None},
+    "face": {"blue_um": None, "iron": None, "scored": None, "pitch_mm": None},
     "plate": {"size_mm": None},
     "edges": {"*": {"metres": None}},
 }  # fmt: skip

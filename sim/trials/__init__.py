@@ -1,0 +1,1 @@
+"""Trials: many jobs by many ways of working, compared on the same faces and the same luck."""

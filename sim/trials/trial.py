@@ -1,0 +1,239 @@
+"""One trial: a start, a hand and a strategy worked until the target is met or the budget is used up."""
+
+import ctypes
+import math
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from sim.errors import ShopError
+from sim.hands.own import load_own
+from sim.hands.skill import HANDS
+from sim.hands.stand import scrape_part
+from sim.hands.strategy import Work, known
+from sim.shop.commands import Command
+from sim.shop.job import JobStart
+from sim.shop.rounds import RoundLog
+from sim.shop.session import Session
+from sim.target import Target
+from sim.units import S_PER_H
+
+MOST_ACTS = 5000
+"""Acts of a round at most: the busiest round of a beginner has under 200. A strategy that never prints loops."""
+CURVE = ("shop_hours", "bearing_flatness_um", "spots_mean", "spots_lowest", "bearing_pct")
+
+
+class StrategyFault(ShopError, RuntimeError):
+    """A strategy raised, looped or yielded what is no command."""
+
+
+@dataclass(frozen=True)
+class Trial:
+    """What a trial is; equal trials give equal results, bit for bit, on one kind of machine.
+
+    Attributes
+    ----------
+    strategy : str
+        Registered name.
+    options : tuple of (str, float)
+    hand : str
+    start : JobStart
+        With its seed: face, plate, film, gauge and strokes draw from it.
+    target : Target or None
+        Of every face; None takes the drawing's.
+    rounds : int
+        Of a face at most.
+    hours : float
+        On the shop clock at most.
+    varied : float
+        What was varied; NaN if nothing was.
+    own : str
+        File of the person's own strategies; '' if there is none.
+    deadline_s : float
+        Of wall clock: what takes longer is a fault, not a result.
+    """
+
+    strategy: str
+    options: tuple[tuple[str, float], ...]
+    hand: str
+    start: JobStart
+    target: Target | None = None
+    rounds: int = 60
+    hours: float = 40.0
+    varied: float = math.nan
+    own: str = ""
+    deadline_s: float = 300.0
+
+    @property
+    def label(self) -> str:
+        """The strategy as it was asked for."""
+        told = ",".join(f"{name}={value:g}" for name, value in self.options)
+        return f"{self.strategy}:{told}" if told else self.strategy
+
+    @property
+    def key(self) -> tuple[str, float, int]:
+        """Which trial of a comparison it is; nothing varied counts as 0."""
+        return self.label, 0.0 if math.isnan(self.varied) else self.varied, self.start.seed
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of a trial.
+
+    Attributes
+    ----------
+    strategy, varied, seed
+        As in the trial; strategy with its options.
+    met : bool
+        Every face met its target, and the part its tolerances, within the budget.
+    hours : float
+        Shop hours until then, or until it was given up.
+    rounds, strokes, off_marks : int
+        off_marks: strokes that cut mostly where no blue was to be seen.
+    removed_mm3 : float
+    bearing_flatness_um, spots_mean, spots_lowest, bearing_pct, against_um : float
+        At the end, of the poorest face; against_um is NaN where the drawing asks for none.
+    curve : tuple of tuple of float
+        `CURVE` of every round of the first face.
+    fault : str
+        What went wrong with the strategy; '' if nothing did. Other figures are then of no worth.
+    seconds : float
+        Of processor, this time.
+    """
+
+    strategy: str
+    varied: float
+    seed: int
+    met: bool = False
+    hours: float = math.nan
+    rounds: int = 0
+    strokes: int = 0
+    off_marks: int = 0
+    removed_mm3: float = math.nan
+    bearing_flatness_um: float = math.nan
+    spots_mean: float = math.nan
+    spots_lowest: float = math.nan
+    bearing_pct: float = math.nan
+    against_um: float = math.nan
+    curve: tuple[tuple[float, ...], ...] = field(default=(), repr=False)
+    fault: str = ""
+    seconds: float = field(default=0.0, compare=False)
+
+    @property
+    def key(self) -> tuple[str, float, int]:
+        """Of which trial."""
+        return self.strategy, 0.0 if math.isnan(self.varied) else self.varied, self.seed
+
+
+def run_trial(trial: Trial, job_path: Path | None = None) -> Outcome:
+    """Work a trial to its end; what goes wrong with the strategy is told in the outcome.
+
+    Parameters
+    ----------
+    job_path : Path, optional
+        Where the job is logged.
+
+    Raises
+    ------
+    BadParam, BadFile, CannotWrite
+        The trial itself cannot be: an unknown name, a start that cannot be made, a file that cannot be written.
+    """
+    began = time.process_time()
+    if trial.own:
+        load_own(Path(trial.own))
+    [way] = known([trial.strategy])
+    options, hand = way.chosen(**dict(trial.options)), HANDS[trial.hand]
+    fault, logs = "", dict[str, list[RoundLog]]()
+    with Session.begin(trial.start, job_path, copies_mb=0.0) as session:
+        try:
+            with _within(trial.deadline_s):
+                scrape_part(session, hand, rounds=trial.rounds, target=trial.target,
+                            on_round=lambda face, log: logs.setdefault(face, []).append(log),
+                            work=lambda face: minded(way.work(hand, **options), trial.hours))  # fmt: skip
+        except (Exception, _OutOfTime) as error:
+            fault = _told(error, trial)
+        found = _outcome(trial, session, logs)
+    return replace(found, fault=fault, met=found.met and not fault, seconds=time.process_time() - began)
+
+
+def minded(work: Work, hours: float) -> Work:
+    """A strategy's commands, held to be commands and to get on; it ends when the shop clock is over the hours.
+
+    Raises
+    ------
+    StrategyFault
+        What it yields is no command, or `MOST_ACTS` acts went by without a print.
+    """
+    sight, acts, round_ = None, 0, -1
+    while sight is None or sight.clock_s <= hours * S_PER_H:
+        try:
+            command = next(work) if sight is None else work.send(sight)
+        except StopIteration:
+            return
+        if not isinstance(command, Command):
+            raise StrategyFault(f"a strategy must yield commands, got {str(command)[:60]!r}")
+        sight = yield command
+        acts = acts + 1 if sight.round == round_ else 0
+        round_ = sight.round
+        if acts > MOST_ACTS:
+            raise StrategyFault(f"a strategy must print within {MOST_ACTS} acts, got none in round {round_}")
+
+
+def _outcome(trial: Trial, session: Session, logs: dict[str, list[RoundLog]]) -> Outcome:
+    job, faces = session.job, session.job.start.shape.faces
+    found = Outcome(trial.label, trial.varied, trial.start.seed, hours=job.clock_s / S_PER_H, rounds=job.round,
+                    strokes=job.strokes, off_marks=job.strokes_off_marks, removed_mm3=job.removed_mm3)  # fmt: skip
+    last = [rounds[-1] for rounds in logs.values()]
+    if not last:
+        return found
+    first = logs.get(faces[0].name, [])
+    return replace(
+        found, met=len(last) == len(faces) and all(log.met for log in last),
+        bearing_flatness_um=max(log.bearing_flatness_um for log in last),
+        spots_mean=min(log.spots_mean for log in last), spots_lowest=min(log.spots_lowest for log in last),
+        bearing_pct=min(log.bearing_pct for log in last),
+        against_um=max((log.against_um for log in last if not math.isnan(log.against_um)), default=math.nan),
+        curve=tuple(tuple(float(getattr(log, name)) for name in CURVE) for log in first))  # fmt: skip
+
+
+class _OutOfTime(BaseException):
+    """Raised into the thread of a trial; no plain `except Exception` of a strategy stops it."""
+
+
+@contextmanager
+def _within(seconds: float) -> Iterator[None]:
+    """Stop Python code of this thread that runs longer, whichever thread it is; told again each second until it ends.
+
+    What sleeps or hangs outside Python's reach is the executor's affair.
+    """
+    over, thread = threading.Event(), ctypes.c_ulong(threading.get_ident())
+
+    def stop() -> None:
+        wait = seconds
+        while not over.wait(wait):
+            ctypes.pythonapi.PyThreadState_SetAsyncExc(thread, ctypes.py_object(_OutOfTime))
+            wait = 1.0
+
+    watch = threading.Thread(target=stop, daemon=True)
+    watch.start()
+    try:
+        yield
+    finally:
+        over.set()
+        watch.join()
+
+
+def _told(error: BaseException, trial: Trial) -> str:
+    """One line: what went wrong, and where in the person's own file."""
+    if isinstance(error, _OutOfTime):
+        return f"took longer than {trial.deadline_s:g} s"
+    line, trace = 0, error.__traceback__
+    while trace is not None:
+        if trial.own and trace.tb_frame.f_code.co_filename == trial.own:
+            line = trace.tb_lineno
+        trace = trace.tb_next
+    words = str(error) if isinstance(error, ShopError) else f"{type(error).__name__}: {error}"
+    return f"{Path(trial.own).name}:{line}: {words}" if line else words
