@@ -20,7 +20,7 @@ ROOMS = {
     "measure": "flatness lay orient spots gauge grades verdict",
     "shop": "luck job sight commands partwork store starts logbook checkpoint session rounds",
     "hands": "skill lanes bands autopilot strategy own stand worked",
-    "trials": "trial stats ledger watch executor comparison plan",
+    "trials": "trial stats ledger executor comparison plan",
     "books": "rows recordfile shopcards moving record standing shoplog",
     "school": "cautions faults calls seen evidence remark print_rules stroke_rules finish coach view bank item "
     "kinds_marks kinds_prints kinds_faces kind_next kinds readers "

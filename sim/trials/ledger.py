@@ -1,0 +1,163 @@
+"""A comparison on the disk: what was asked, and every outcome the moment it is known, so that it can be gone on with."""
+
+import csv
+import io
+import json
+import math
+from dataclasses import asdict, fields, replace
+from pathlib import Path
+from typing import IO, Any
+
+from sim.errors import BadFile, CannotWrite
+from sim.shop.store import read_limited, write_new
+from sim.trials.trial import Outcome
+
+ASKED, TOLD, TABLE = "comparison.json", "outcomes.jsonl", "trials.csv"
+MOST_BYTES = 2_000_000_000
+NOT_IN_TABLE = ("curve", "seconds")
+
+
+class Ledger:
+    """Outcomes of a comparison in a folder; one process writes it.
+
+    Attributes
+    ----------
+    folder : Path
+    outcomes : dict of key to Outcome
+        What is done.
+    notes : list of str
+        What is to be told: a line that was cut off.
+    """
+
+    def __init__(self, folder: Path, asked: dict[str, Any], resume: bool = False) -> None:
+        """Open the folder for these settings; with `resume` go on with what lies there.
+
+        Raises
+        ------
+        CannotWrite
+            It cannot be made or written to, or holds a comparison already and `resume` is not set.
+        BadFile
+            What lies there is damaged, or another comparison.
+        """
+        self.folder, self.outcomes, self.notes = Path(folder), dict[tuple[str, float, int], Outcome](), list[str]()
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise CannotWrite(f"{self.folder}: a folder for the comparison cannot be made: {error.strerror}") from None
+        asked_at, told_at = self.folder / ASKED, self.folder / TOLD
+        if asked_at.exists():
+            if not resume:
+                raise CannotWrite(f"{asked_at} is there already: name another folder with --out, or go on with --resume")
+            self._resume(asked_at, told_at, asked)
+        else:
+            write_new(asked_at, json.dumps(asked, indent=1).encode())
+        self._file: IO[bytes] = _opened(told_at)
+
+    def _resume(self, asked_at: Path, told_at: Path, asked: dict[str, Any]) -> None:
+        try:
+            before = json.loads(read_limited(asked_at, MOST_BYTES))
+        except ValueError as error:
+            if isinstance(error, BadFile):
+                raise
+            raise BadFile(f"{asked_at}: must be what an earlier comparison wrote, got no JSON") from None
+        plain = json.loads(json.dumps(asked))
+        if before != plain:
+            before = before if isinstance(before, dict) else {}
+            other = next((key for key in plain if before.get(key) != plain[key]), "keys")
+            raise BadFile(f"{asked_at}: is another comparison, its {other} differs: name another folder with --out")
+        if told_at.exists():
+            self._read(told_at)
+
+    def _read(self, path: Path) -> None:
+        """Outcomes of the lines that are whole; the file is cut behind them."""
+        data, end = read_limited(path, MOST_BYTES), 0
+        for number, line in enumerate(data.splitlines(keepends=True), start=1):
+            try:
+                if not line.endswith(b"\n"):
+                    raise ValueError("torn")
+                outcome = outcome_from(json.loads(line))
+            except (ValueError, TypeError, KeyError):
+                self.notes.append(f"{path}:{number}: this line is damaged; it and what follows are worked again")
+                break
+            self.outcomes[outcome.key] = outcome
+            end += len(line)
+        if end < len(data):
+            with open(path, "r+b") as file:
+                file.truncate(end)
+
+    def add(self, outcome: Outcome) -> None:
+        """Keep an outcome, on the disk before it counts.
+
+        Raises
+        ------
+        CannotWrite
+            The disk is full, or gone; what was kept stands.
+        """
+        line = (json.dumps(asdict(outcome), allow_nan=True) + "\n").encode()
+        before = self._file.tell()
+        try:
+            self._file.write(line)
+            self._file.flush()
+        except OSError as error:
+            self._cut(before)
+            where = f"{self.folder / TOLD}: cannot be written: {error.strerror}"
+            raise CannotWrite(f"{where}; {len(self.outcomes)} trials are kept") from None
+        self.outcomes[outcome.key] = outcome
+
+    def _cut(self, end: int) -> None:
+        """Take off half a line."""
+        try:
+            self._file.truncate(end)
+        except OSError:
+            self.notes.append(f"{self.folder / TOLD}: its last line may be torn")
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._file.close()
+
+
+def _opened(path: Path) -> IO[bytes]:
+    try:
+        return open(path, "ab", buffering=0)
+    except OSError as error:
+        raise CannotWrite(f"{path}: cannot be written: {error.strerror}") from None
+
+
+def outcome_from(data: dict[str, Any]) -> Outcome:
+    """An outcome as it was written.
+
+    Raises
+    ------
+    ValueError, TypeError, KeyError
+        It is no such thing.
+    """
+    like = Outcome("", math.nan, 0)
+    found = {}
+    for one in fields(Outcome):
+        value, kind = data[one.name], type(getattr(like, one.name))
+        if kind is tuple:
+            value = tuple(tuple(float(v) for v in row) for row in value)
+        elif kind is float and isinstance(value, int) and not isinstance(value, bool):
+            value = float(value)
+        if type(value) is not kind:
+            raise ValueError(f"{one.name} must be of the kind of {kind.__name__}, got {value!r}")
+        found[one.name] = value
+    return Outcome(**found)
+
+
+def table(outcomes: list[Outcome]) -> str:
+    """Every trial as a line of CSV, in the order given; numbers as they are, NaN as nothing. No time of a machine."""
+    names = [one.name for one in fields(Outcome) if one.name not in NOT_IN_TABLE]
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(names)
+    for outcome in outcomes:
+        row = [getattr(outcome, name) for name in names]
+        writer.writerow(["" if isinstance(v, float) and math.isnan(v) else int(v) if isinstance(v, bool) else v
+                         for v in row])  # fmt: skip
+    return text.getvalue()
+
+
+def without_time(outcome: Outcome) -> Outcome:
+    """An outcome as it is the same on every run."""
+    return replace(outcome, seconds=0.0)
