@@ -1,4 +1,4 @@
-"""A comparison on the disk: what was asked, and every outcome the moment it is known, so that it can be gone on with."""
+"""A comparison on the disk: what was asked, and every outcome the moment it is known; it can be gone on with."""
 
 import csv
 import io
@@ -47,7 +47,7 @@ class Ledger:
         asked_at, told_at = self.folder / ASKED, self.folder / TOLD
         if asked_at.exists():
             if not resume:
-                raise CannotWrite(f"{asked_at} is there already: name another folder with --out, or go on with --resume")
+                raise CannotWrite(f"{asked_at} is there already: name another folder with --out, or go on by --resume")
             self._resume(asked_at, told_at, asked)
         else:
             write_new(asked_at, json.dumps(asked, indent=1).encode())
