@@ -14,7 +14,7 @@ from sim import PHYSICS, __version__
 from sim.errors import BadFiles, BadParam, ShopError
 
 COMMANDS = ("bench", "demo", "measure", "seat", "flycut", "part", "bands", "cards", "model", "replay", "pack", "drill",
-            "lessons", "lesson", "record", "class")
+            "lessons", "lesson", "record", "class", "compare")
 DEFAULT = "bench"  # where there is a display; else WITHOUT_DISPLAY
 WITHOUT_DISPLAY = "demo"
 PLAIN = {"µ": "u", "²": "2", "³": "3", "×": "x", "÷": "/", "≤": "<=", "≥": ">=", "σ": "sigma", "–": "-", "−": "-",

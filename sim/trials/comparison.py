@@ -14,6 +14,7 @@ import sim
 from sim.errors import BadParam
 from sim.hands.strategy import STRATEGIES, known
 from sim.shop.job import JobStart
+from sim.shop.starts import start_from_data
 from sim.target import Target
 from sim.trials import stats
 from sim.trials.executor import run_here, run_on_cluster
@@ -99,6 +100,29 @@ class Asked:
         """Everything that an outcome depends on, for the ledger: physics and the text of the own file too."""
         text = Path(self.own).read_bytes() if self.own else b""
         return {"physics": sim.PHYSICS, **asdict(self), "own": hashlib.sha256(text).hexdigest() if text else ""}
+
+
+def asked_from_data(data: dict[str, Any], own: str = "") -> Asked:
+    """What `Asked.as_data` wrote; the person's own file is named again.
+
+    Raises
+    ------
+    BadParam
+        It is no such thing, or of other physics, or the own file is missing or another one.
+    """
+    try:
+        rest = {key: data[key] for key in ("hand", "runs", "rounds", "hours", "vary", "deadline_s")}
+        ways = tuple((str(name), tuple((str(k), float(v)) for k, v in options)) for name, options in data["ways"])
+        target = None if data["target"] is None else Target(**data["target"])
+        values, start = tuple(map(float, data["values"])), start_from_data(data["start"])
+        asked = Asked(ways, start, target=target, values=values, own=own, **rest)
+    except (KeyError, TypeError, ValueError) as error:
+        raise BadParam(f"a comparison must hold what it was asked, got {type(error).__name__}: {error}") from None
+    if data["physics"] != sim.PHYSICS:
+        raise BadParam(f"physics must be {sim.PHYSICS} to go on with this comparison, got {data['physics']}")
+    if asked.as_data()["own"] != data["own"]:
+        raise BadParam("--own must be the file of strategies that the comparison was begun with")
+    return asked
 
 
 def trials_of(asked: Asked) -> list[Trial]:
@@ -230,22 +254,23 @@ def summary(outcomes: Sequence[Outcome]) -> Summary:
     sound = {outcome.key: outcome for outcome in outcomes if not outcome.fault}
     summed, pairs, crossings = [], [], []
     for value in values:
+        varied = next(one.varied for one in outcomes if one.key[1] == value)
         for name in names:
             all_of = [one for one in outcomes if one.strategy == name and one.key[1] == value]
-            summed.append(_summed(name, [one for one in all_of if not one.fault], len(all_of)))
-        pairs += [_pair(a, b, sound, value) for n, a in enumerate(names) for b in names[n + 1 :]]
+            if all_of:
+                summed.append(_summed(all_of))
+        pairs += [_pair(a, b, sound, varied) for n, a in enumerate(names) for b in names[n + 1 :]]
     if len(values) > 1:
         crossings = [_crossing(a, b, sound, values) for n, a in enumerate(names) for b in names[n + 1 :]]
     return Summary(tuple(summed), tuple(pairs), tuple(crossings))
 
 
-def _summed(name: str, sound: list[Outcome], tried: int) -> Summed:
-    figures = {}
+def _summed(tried: list[Outcome]) -> Summed:
+    sound, figures = [one for one in tried if not one.fault], {}
     for figure in FIGURES:
         got = np.array([getattr(one, figure) for one in sound], dtype=np.float64)
         figures[figure] = stats.spread(got[np.isfinite(got)])
-    varied = sound[0].varied if sound else math.nan
-    return Summed(name, varied, len(sound), tried - len(sound), figures,
+    return Summed(tried[0].strategy, tried[0].varied, len(sound), len(tried) - len(sound), figures,
                   stats.chance(sum(one.met for one in sound), len(sound)))  # fmt: skip
 
 
@@ -262,11 +287,10 @@ def _hours(pairs: list[tuple[Outcome, Outcome]]) -> tuple[NDArray[np.float64], N
     return np.array([a.hours for a, _ in pairs]), np.array([b.hours for _, b in pairs])
 
 
-def _pair(a: str, b: str, sound: Sound, value: float) -> Pair:
-    pairs = paired(a, b, sound, value)
+def _pair(a: str, b: str, sound: Sound, varied: float) -> Pair:
+    pairs = paired(a, b, sound, 0.0 if math.isnan(varied) else varied)
     one, other = _hours(pairs)
     reach = [(x.hours if x.met else math.inf, y.hours if y.met else math.inf) for x, y in pairs]
-    varied = pairs[0][0].varied if pairs else math.nan
     return Pair(a, b, varied, len(pairs), stats.median(one - other), sum(x < y for x, y in reach),
                 sum(y < x for x, y in reach), stats.variance_ratio(one, other))  # fmt: skip
 

@@ -54,15 +54,9 @@ class Ledger:
         self._file: IO[bytes] = _opened(told_at)
 
     def _resume(self, asked_at: Path, told_at: Path, asked: dict[str, Any]) -> None:
-        try:
-            before = json.loads(read_limited(asked_at, MOST_BYTES))
-        except ValueError as error:
-            if isinstance(error, BadFile):
-                raise
-            raise BadFile(f"{asked_at}: must be what an earlier comparison wrote, got no JSON") from None
+        before = asked_in(self.folder)
         plain = json.loads(json.dumps(asked))
         if before != plain:
-            before = before if isinstance(before, dict) else {}
             other = next((key for key in plain if before.get(key) != plain[key]), "keys")
             raise BadFile(f"{asked_at}: is another comparison, its {other} differs: name another folder with --out")
         if told_at.exists():
@@ -114,6 +108,26 @@ class Ledger:
     def close(self) -> None:
         """Let go of the file."""
         self._file.close()
+
+
+def asked_in(folder: Path) -> dict[str, Any]:
+    """What the comparison in a folder was asked.
+
+    Raises
+    ------
+    BadFile
+        There is none, or it is damaged.
+    """
+    path = Path(folder) / ASKED
+    try:
+        found = json.loads(read_limited(path, MOST_BYTES))
+    except ValueError as error:
+        if isinstance(error, BadFile):
+            raise
+        found = None
+    if not isinstance(found, dict):
+        raise BadFile(f"{path}: must be what an earlier comparison wrote, got something else")
+    return found
 
 
 def _opened(path: Path) -> IO[bytes]:
