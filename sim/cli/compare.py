@@ -47,7 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--hand", choices=("skilled", "trained", "beginner", "learning"), default="skilled",
                         help="who scrapes; learning: a beginner who becomes a trained hand")
     parser.add_argument("--vary", metavar="NAME=A:B:STEP", help="all of it at each value of start-error, wedge or "
-                        "plate-error, µm: start-error=10:80:10")  # fmt: skip
+                        "plate-error, µm: start-error=10:80:10; or at one: start-error=15")  # fmt: skip
     parser.add_argument("--rounds", type=whole, default=60, metavar="N", help="rounds of a face at most (default 60)")
     parser.add_argument("--hours", type=number, default=40.0, metavar="H", help="shop hours at most (default 40)")
     parser.add_argument("--own", metavar="FILE.py", help="Python file with strategies of your own; IT IS RUN: see "
@@ -181,18 +181,18 @@ def varied(text: str) -> tuple[str, tuple[float, ...]]:
     from sim.errors import BadParam
     from sim.trials.comparison import VARIED
 
-    parts = re.fullmatch(r"([a-z-]+)=([-+\d.]+):([-+\d.]+):([+\d.]+)", text)
+    number = r"[-+]?(?:\d+\.?\d*|\.\d+)"
+    parts = re.fullmatch(rf"([a-z-]+)=({number})(?::({number}):({number}))?", text)
     if not parts or parts[1] not in VARIED:
-        raise BadParam(f"--vary must be NAME=A:B:STEP with NAME one of {', '.join(VARIED)}, got {text[:60]!r}")
-    try:
-        first, last, step = (float(parts[n]) for n in (2, 3, 4))
-    except ValueError:
-        raise BadParam(f"--vary must be NAME=A:B:STEP, three numbers, got {text[:60]!r}") from None
+        raise BadParam(f"--vary must be NAME=A:B:STEP, or NAME=A, with NAME one of {', '.join(VARIED)}, got "
+                       f"{text[:60]!r}")  # fmt: skip
+    first, last, step = (float(one) if one else float(parts[2]) for one in parts.groups()[1:])
     low, high = VARIED[parts[1]].allowed
-    if not (low <= first < last <= high and step > 0.0 and (last - first) / step < MOST_VALUES):
+    one_value = parts[3] is None and low <= first <= high
+    if not one_value and not (low <= first < last <= high and step > 0.0 and (last - first) / step < MOST_VALUES):
         raise BadParam(f"--vary {parts[1]} must run from A up to B within {low:g} to {high:g} µm in at most "
                        f"{MOST_VALUES} steps, got {text[:60]!r}")  # fmt: skip
-    count = int((last - first) / step + 1e-9) + 1
+    count = 1 if one_value else int((last - first) / step + 1e-9) + 1
     return parts[1], tuple(round(first + n * step, 9) for n in range(count))
 
 
