@@ -17,12 +17,13 @@ from sim.bench.practice import Practice
 from sim.bench.read_back import calls_now
 from sim.books.record import Record
 from sim.errors import ShopError
-from sim.school.attempt import Attempt, closed_tool
+from sim.school.attempt import Attempt, closed_tool, left_open, unanswered
 from sim.school.calls import Call, calls_from
+from sim.school.check import unit_shown
 from sim.school.checks import CHECKS, Judged
 from sim.school.facts import Facts, gather_from
 from sim.school.keeping import KeptAttempt
-from sim.school.lesson import TOOLS, Bound, Lesson, Question
+from sim.school.lesson import TOOLS, Bound, Lesson
 from sim.school.result import write_result
 from sim.school.turns import note_help
 from sim.shop.commands import SpotFace
@@ -48,8 +49,8 @@ class LessonDesk:
         Step to how many of its hints were asked for.
     answering : bool
         The questions lie in place of the tool in hand.
-    warned : bool
-        That answers are missing was told.
+    warned : str
+        What was told last of what is untouched or not answered.
     checking : Aside or None
         Looks at the figure of a step that is said to be done.
     """
@@ -60,7 +61,7 @@ class LessonDesk:
     step: int = 0
     rungs: dict[int, int] = field(default_factory=dict)
     answering: bool = False
-    warned: bool = False
+    warned: str = ""
     checking: Aside | None = None
     _told: int = -1
 
@@ -133,13 +134,12 @@ class LessonDesk:
             self.attempt.say("answer", question=found[0], value=found[1])
 
     def may_end(self) -> bool:
-        """Whether it is to be judged now; unanswered questions are told once before."""
+        """Whether it is to be judged now; what is untouched or not answered yet is told once before."""
         self.practice.listen(self.desk)
-        left = unanswered(self.attempt)
-        if left and not self.warned:
-            self.warned = self.answering = True
-            what = f"{left} questions have" if left > 1 else "One question has"
-            self.desk.told = f"{what} no answer yet. Press Finish again to end it all the same."
+        left = left_open(self.attempt)
+        if left and self.warned != left:
+            self.warned, self.answering = left, unanswered(self.attempt) > 0
+            self.desk.told = f"{left[0].upper()}{left[1:]}: finish all the same? Then press Finish again."
             return False
         self.put_down()
         return True
@@ -188,7 +188,7 @@ def laid_out(attempt: KeptAttempt) -> LessonDesk:
 def not_met(bound: Bound, value: float) -> str:
     """What a step wants, and what there is."""
     one = CHECKS[bound.check]
-    unit = {"um": " µm", "%": " %", "mm": " mm"}.get(one.unit, "")
+    unit = f" {unit_shown(one.unit)}".rstrip()
     wanted = f"at least {bound.at_least:g}" if bound.at_least is not None else f"at most {bound.at_most:g}"
     got = f"{value:.3g}{unit}" if math.isfinite(value) else "nothing yet"
     return f"Not yet. {one.doc}: {got}, {wanted}{unit} is wanted."
@@ -203,13 +203,18 @@ def calls_of(attempt: Attempt, piece: int) -> list[Call]:
     return list(calls_from(rows[-1] if rows else ()))
 
 
-def recorded(attempt: KeptAttempt, judged: Judged, hours: float, folder: Path, now: Callable[[], datetime]) -> str:
-    """Enter what an attempt came to in the record of a folder; what is to be said of it."""
+def recorded(attempt: KeptAttempt, judged: Judged, facts: Facts, folder: Path, now: Callable[[], datetime]) -> str:
+    """Enter what an attempt came to in the record of a folder; what is to be said of it.
+
+    One in which nothing was done stays there as one that was begun: it counts as no attempt.
+    """
+    if facts.nothing_done:
+        return "Nothing was done: it counts as no attempt."
     if not attempt.record:
         return "Not in the record."
     try:
         with Record.open(folder, now) as record:
-            record.end_attempt(attempt.record, judged.figures, judged.passed, judged.merit, S_PER_H * hours)
+            record.end_attempt(attempt.record, judged.figures, judged.passed, judged.merit, S_PER_H * facts.hours)
             note_help(record, attempt.record, attempt)
             return f"In the record of {attempt.learner}."
     except (ShopError, OSError) as error:
@@ -251,32 +256,6 @@ def closed_tools(lesson: Lesson) -> dict[str, str]:
     names = {name for name, _ in STATIONS + INSTRUMENTS} | {"hone"}
     found = {name: closed_tool(lesson, name) for name in TOOLS if name in names}
     return {name: why for name, why in found.items() if why is not None}
-
-
-# ---------------------------------------------------------------------- questions
-
-
-def questions_of(attempt: Attempt) -> list[tuple[int, Question]]:
-    """Every question with the piece that it is of; one that is asked once is of the first."""
-    each = [(n, one) for n in range(len(attempt.sessions)) for one in attempt.lesson.questions if one.each_piece]
-    return each + [(0, one) for one in attempt.lesson.questions if not one.each_piece]
-
-
-def answered(attempt: Attempt) -> dict[tuple[int, str], object]:
-    """(piece, question) to the last answer; one that is asked once counts whichever piece was in hand."""
-    once = {one.id for one in attempt.lesson.questions if not one.each_piece}
-    found: dict[tuple[int, str], object] = {}
-    for one in attempt.said:
-        if one.kind == "answer":
-            name = str(one.data["question"])
-            found[0 if name in once else one.piece, name] = one.data["value"]
-    return found
-
-
-def unanswered(attempt: Attempt) -> int:
-    """How many questions have no answer yet."""
-    known = answered(attempt)
-    return sum((piece, one.id) not in known for piece, one in questions_of(attempt))
 
 
 def value_of(lesson: Lesson, id: str, value: object) -> tuple[str, object] | str:

@@ -14,6 +14,7 @@ from sim.bench.read_back import STRIP, ReadBack, coach_strip, reading_part
 from sim.bench.widgets import Button, Label, Listing, Widget
 from sim.errors import ShopError
 from sim.school.cautions import TITLES, caution
+from sim.school.check import unit_shown
 from sim.school.checks import Judged, Row
 from sim.school.faults import FAULTS
 from sim.school.keeping import FILE, read_head
@@ -22,7 +23,6 @@ from sim.school.parts import Part
 
 COLUMNS = (0.0, 0.07, 0.62, 0.76)
 """Where number, title, minutes and best result begin, as shares of the width."""
-UNITS = {"um": "µm", "deg": "°", "mm3": "mm³"}
 BEST = {"merit": "merit", "passed": "passed", "tried": "tried, not passed yet", "": "–"}
 
 
@@ -149,6 +149,8 @@ def verdict(lesson: Lesson, part: str, judged: Judged) -> tuple[str, bool]:
         said = {"help": "all of it reached, with help. Now alone.", "alone": "passed.",
                 "check": "passed on another day; merit asks for more."}[part]  # fmt: skip
         return f"{lesson.title}: {said}", True
+    if judged.nothing:
+        return f"{lesson.title}: nothing to judge; each line says why, and what to do.", False
     reached = sum(row.passed for row in judged.rows)
     return f"{lesson.title}: not passed yet, {reached} of {len(judged.rows)} figures reached.", False
 
@@ -212,9 +214,10 @@ def _row(n: int, row: Row, stack: Stack, merit: bool) -> list[Widget]:
     ui, wide = stack.ui, stack.rect.width
     sign = "≥" if row.better == "high" else "≤"
     asked = f"{sign} {row.passes:g}" + (f", merit {row.merit:g}" if merit else "")
-    value = "–" if not math.isfinite(row.value) else f"{row.value:.3g}" if abs(row.value) >= 0.1 else f"{row.value:.2f}"
-    unit = UNITS.get(row.unit, row.unit)
-    doc = Label(f"check {n}", string=f"{row.doc}{', ' + unit if unit else ''}", size=LABEL)
+    value = "–" if not math.isfinite(row.value) else f"{row.value:.2f}" if 0.0 < abs(row.value) < 0.1 else f"{row.value:.3g}"
+    unit = unit_shown(row.unit)
+    told = f"{row.doc}{', ' + unit if unit else ''}" + (f": {row.why}" if row.why else "")
+    doc = Label(f"check {n}", string=told, size=LABEL)
     left = round(0.56 * wide)
     doc.rect = pygame.Rect(stack.rect.left, stack.y, left - ui.px(8), doc.height(ui, left - ui.px(8)))
     high = max(doc.rect.height, ui.px(24))
@@ -234,5 +237,6 @@ def _row(n: int, row: Row, stack: Stack, merit: bool) -> list[Widget]:
 def as_text(lesson: Lesson, part: str, seed: int, judged: Judged) -> str:
     """The judgement as text, to paste elsewhere."""
     lines = [f"Lesson {lesson.number}, {PART_WORDS[part]}, seed {seed}: {verdict(lesson, part, judged)[0]}"]
-    lines += [f"{row.doc}\t{row.value:.4g} {row.unit}\tasked {row.passes:g}" for row in judged.rows]
+    lines += [f"{row.doc}\t{row.why or f'{row.value:.4g} {unit_shown(row.unit)}'}\tasked {row.passes:g}"
+              for row in judged.rows]  # fmt: skip
     return "\n".join(lines)

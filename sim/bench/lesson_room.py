@@ -363,7 +363,7 @@ class LessonRoom:
             self._show("judged")
 
     def finish(self) -> None:
-        """Judge the attempt; unanswered questions are told once before."""
+        """Judge the attempt; what is untouched or not answered is told once before."""
         at = self.at
         if at is not None and self.judged is None and at.may_end():
             self.aside("The attempt is gone through", lambda told: gather(at.attempt, told), self._judge)
@@ -373,7 +373,7 @@ class LessonRoom:
         at = self.at
         assert at is not None
         self.judged, self.facts = judge(at.lesson, facts), facts
-        note = recorded(at.attempt, self.judged, facts.hours, self.window.folder, self.now)
+        note = recorded(at.attempt, self.judged, facts, self.window.folder, self.now)
         at.attempt.finished()
         seen = {one.rule: one for _, one in facts.remarks if not one.praise}
         worst = sorted(seen.values(), key=lambda one: -one.at_stake_um)[:TOLD_AT_FINISH]

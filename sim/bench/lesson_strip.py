@@ -2,12 +2,12 @@
 
 import pygame
 
-from sim.bench.lesson_desk import LessonDesk, answered, questions_of, unanswered
+from sim.bench.lesson_desk import LessonDesk
 from sim.bench.lettering import CONTROL, LABEL, LINE_HEIGHT, NAME, SMALL, Ui
 from sim.bench.panels import Areas, Stack
 from sim.bench.watching import Watching
 from sim.bench.widgets import Button, Field, Label, Widget
-from sim.school.attempt import Attempt
+from sim.school.attempt import Attempt, answered, questions_of, unanswered
 from sim.school.lesson import PART_WORDS, pieces_of
 
 AREA = 6

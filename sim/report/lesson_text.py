@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from sim.school.cautions import TITLES, caution
+from sim.school.check import unit_shown
 from sim.school.checks import CHECKS, Judged, Row
 from sim.school.faults import FAULTS
 from sim.school.lesson import PART_WORDS, Allowed, Bound, Lesson, Question, Step, pieces_of
@@ -38,7 +39,7 @@ def page_lines(lesson: Lesson, part: str, seed: int) -> list[str]:
         check = CHECKS[one.check]
         word = "least" if check.better == "high" else "most"
         merit = f", merit at {word} {one.merit:g}" if part == "check" else ""
-        lines.append(f"  {check.doc}: at {word} {one.passes:g} {check.unit}".rstrip() + merit)
+        lines.append(f"  {check.doc}: at {word} {one.passes:g} {unit_shown(check.unit)}".rstrip() + merit)
     return lines
 
 
@@ -56,7 +57,7 @@ def bound_words(bound: Bound | None) -> str:
         return ""
     check = CHECKS[bound.check]
     word, limit = ("least", bound.at_least) if bound.at_least is not None else ("most", bound.at_most)
-    return f"{check.doc[0].lower()}{check.doc[1:]}: at {word} {limit:g} {check.unit}".rstrip()
+    return f"{check.doc[0].lower()}{check.doc[1:]}: at {word} {limit:g} {unit_shown(check.unit)}".rstrip()
 
 
 def question_words(one: Question) -> str:
@@ -64,7 +65,7 @@ def question_words(one: Question) -> str:
     often = "of each piece" if one.each_piece else "once"
     if one.options:
         return f"{often}, one of {', '.join(one.options)}"
-    return f"{often}, {one.low:g} to {one.high:g} {one.unit}".rstrip()
+    return f"{often}, {one.low:g} to {one.high:g} {unit_shown(one.unit)}".rstrip()
 
 
 def act_words(act: Act) -> str:
@@ -107,10 +108,12 @@ def _after(words: Iterable[str]) -> str:
 
 def judged_lines(judged: Judged, part: str) -> list[str]:
     """Figures against limits, passed or not, and what was seen of faults."""
-    lines = [f"  {'met' if row.passed else 'not met'}: {row_words(row, part)}" for row in judged.rows]
+    lines = [f"  {'met' if row.passed else 'not judged' if row.why else 'not met'}: {row_words(row, part)}"
+             for row in judged.rows]  # fmt: skip
     lines.append(f"  {judged.figures['shop_hours']:.2f} h on the shop clock, {judged.figures['rounds']:.0f} prints, "
                  f"{judged.figures['strokes']:.0f} strokes")  # fmt: skip
-    lines.append("passed, with merit" if judged.merit else "passed" if judged.passed else "not passed")
+    lines.append("passed, with merit" if judged.merit else "passed" if judged.passed else
+                 "nothing to judge" if judged.nothing else "not passed")
     if judged.faults:
         seen = (f"{FAULTS[number]} ({count} time{'s' * (count != 1)})" for number, count in judged.faults.items())
         lines.append(f"what the coach saw: {', '.join(seen)}")
@@ -139,7 +142,7 @@ def schema_lines() -> list[str]:
     """Checks and ways as two sections in Markdown, as they stand in lessons/README.md."""
     lines = ["## Checks", "", "A figure of nothing (no stroke made, no answer given) passes no limit.", ""]
     lines += ["| check | unit | better | figure |", "|---|---|---|---|"]
-    lines += [f"| `{one.name}` | {one.unit or '-'} | {one.better} | {one.doc} |" for one in CHECKS.values()]
+    lines += [f"| `{one.name}` | {unit_shown(one.unit) or '-'} | {one.better} | {one.doc} |" for one in CHECKS.values()]
     lines += ["", "## Ways of working", "", "A way sees what a learner sees. Its hand strays as that hand does.", ""]
     lines += ["| way | options (as they are without being set) | what it does |", "|---|---|---|"]
     for way in WAYS.values():

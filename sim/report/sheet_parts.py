@@ -28,6 +28,7 @@ from sim.report.figures import (
     typeset,
 )
 from sim.school.calls import sureness
+from sim.school.check import unit_shown
 from sim.school.checks import Judged, Row
 from sim.school.facts import Facts, Printed
 from sim.school.faults import FAULTS
@@ -40,7 +41,6 @@ MADE = (
     "feel of the blade. What was learned here is to be tried on iron: the shop cards are made for that."
 )
 MAP_WORDS = "heights; dashed: the section"
-UNITS = {"um": "µm", "mm2": "mm²", "mm3": "mm³", "per sq in": "per in²", "deg": "°"}
 MOST_ROWS, MOST_CALLS, MOST_FAULTS, MOST_ANSWERS = 10, 3, 6, 4
 GOOD = "#e4eee6"  # behind what passes
 Blocks = list[tuple[str, list[str]]]
@@ -80,6 +80,8 @@ class Sheet:
         """The answer in two or three words, what it rests on, and whether it is a good one."""
         judged, figures = self.judged, _count(len(self.judged.rows), "figure")
         short = sum(not row.passed for row in judged.rows)
+        if judged.nothing:
+            return "Nothing to judge", "no figure could be taken; the table says why, and what to do", False
         if judged.merit:
             return "Passed with merit", f"{figures} as a skilled hand has them, on another day", True
         if not judged.passed:
@@ -217,7 +219,7 @@ def places(row: Row) -> tuple[float | None, float]:
 
 def row_words(row: Row) -> str:
     """What a figure is, as it is printed."""
-    return row.doc.replace("mm2", "mm²").replace("mm3", "mm³")
+    return f"{row.doc}; {row.why}" if row.why else row.doc
 
 
 def limit_words(row: Row, limit: float) -> str:
@@ -229,7 +231,7 @@ def value_words(value: float, unit: str) -> str:
     """A figure with its unit; a dash where there is none."""
     if not math.isfinite(value):
         return "–"
-    sign = UNITS.get(unit, unit)
+    sign = unit_shown(unit)
     digits = f"{value:.0f}" if abs(value) >= 100.0 or value == int(value) else f"{value:.2g}" if abs(value) < 1.0 \
         else f"{value:.1f}"  # fmt: skip
     return f"{typeset(digits)}{'' if sign in ('', '°') else ' '}{sign}"

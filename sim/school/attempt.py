@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from sim.errors import BadParam, Refused
 from sim.hands.worked import worked_job
 from sim.model.film import Blue, darkness
-from sim.school.lesson import COMES_IN, PARTS, Lesson, Piece, pieces_of
+from sim.school.lesson import COMES_IN, PARTS, Lesson, Piece, Question, before_of, pieces_of
 from sim.shop.commands import Command, Scrape, SpotFace
 from sim.shop.job import JobStart
 from sim.shop.luck import luck
@@ -32,6 +32,8 @@ SAID = {
     "uncover": (), "lamp": ("lamp_deg",),
 }  # fmt: skip
 """What can be said beside the iron, and the keys of it."""
+BESIDE = ("hint", "coach", "step", "uncover", "lamp")
+"""What can be said without having worked at a piece."""
 OTHER_OPACITY_UM = 0.28, 0.45  # of the blue on another day: from memory, within the range of Blue
 
 
@@ -193,9 +195,56 @@ def begun_piece(piece: Piece, part: str, seed: int, copies_mb: float = COPIES_MB
         w = piece.worked
         session = worked_job(start, w.hand, w.rounds, stone=w.stone, crossing=w.crossing,
                              copies_mb=copies_mb)  # fmt: skip
-    for command in piece.before:
+    for command in before_of(piece, seed):
         session.do(command)
     return session
+
+
+def untouched(attempt: Attempt) -> list[int]:
+    """Pieces, counted from 0, on which nothing was done and of which nothing was said."""
+    told = {one.piece for one in attempt.said if one.kind not in BESIDE}
+    return [n for n, (session, begun) in enumerate(zip(attempt.sessions, attempt.begun, strict=True))
+            if len(session.commands) == begun and n not in told]  # fmt: skip
+
+
+def left_open(attempt: Attempt) -> str:
+    """What of an attempt was not touched or not answered yet, in words; empty when all of it was."""
+    bare, questions = untouched(attempt), unanswered(attempt)
+    told = [f"{pieces_words(bare)} {'are' if len(bare) > 1 else 'is'} untouched"] if bare else []
+    told += [f"{questions} questions have no answer yet"] if questions > 1 else []
+    told += ["one question has no answer yet"] if questions == 1 else []
+    return ", and ".join(told)
+
+
+def pieces_words(pieces: Sequence[int]) -> str:
+    """Pieces, counted from 0, as one says them: "piece 2", "pieces 2 and 3"."""
+    names = [str(n + 1) for n in pieces]
+    if len(names) < 2:
+        return f"piece {''.join(names)}"
+    return f"pieces {', '.join(names[:-1])} and {names[-1]}"
+
+
+def questions_of(attempt: Attempt) -> list[tuple[int, Question]]:
+    """Every question with the piece that it is of; one that is asked once is of the first."""
+    each = [(n, one) for n in range(len(attempt.sessions)) for one in attempt.lesson.questions if one.each_piece]
+    return each + [(0, one) for one in attempt.lesson.questions if not one.each_piece]
+
+
+def answered(attempt: Attempt) -> dict[tuple[int, str], object]:
+    """(piece, question) to the last answer; one that is asked once counts whichever piece was in hand."""
+    once = {one.id for one in attempt.lesson.questions if not one.each_piece}
+    found: dict[tuple[int, str], object] = {}
+    for one in attempt.said:
+        if one.kind == "answer":
+            name = str(one.data["question"])
+            found[0 if name in once else one.piece, name] = one.data["value"]
+    return found
+
+
+def unanswered(attempt: Attempt) -> int:
+    """How many questions have no answer yet."""
+    known = answered(attempt)
+    return sum((piece, one.id) not in known for piece, one in questions_of(attempt))
 
 
 def closed_tool(lesson: Lesson, tool: str) -> str | None:

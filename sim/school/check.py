@@ -2,14 +2,46 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
+from sim.school.attempt import pieces_words
 from sim.school.facts import Facts
 
 Better = Literal["high", "low"]
 Figure = Callable[[Facts], float]
 CHECKS: dict[str, "Check"] = {}
 """Every check by its name; filled by the modules of checks."""
+
+
+class Need(NamedTuple):
+    """What a figure is taken from: words when there is none, what to do about it, and the pieces that have it."""
+
+    none: str
+    do: str
+    on: Callable[[Facts], set[int]]
+
+
+NEEDS = {
+    "act": Need("nothing was done", "Work at each piece before you finish.", lambda f: {one[0] for one in f.acts}),
+    "film": Need("no film was rolled", "Roll a film on the plate.", lambda f: {one.piece for one in f.rolled}),
+    "print": Need("no print was made", "Roll a film, then spot: lay, rub, lift.", lambda f: {one.piece for one in f.printed}),
+    "stroke": Need("no stroke was made", "Scrape.", lambda f: {one.piece for one in f.strokes}),
+    "rounds": Need("too few rounds were scraped", "Four rounds with strokes are wanted.", lambda f: set()),
+    "calls": Need("no marks were called", "Call marks of each print high, medium or low, all three where you can.",
+                  lambda f: {one.piece for one in f.called}),
+    "lamp": Need("the lamp was not turned", "Turn the lamp.", lambda f: {piece for piece, _ in f.lamps}),
+    "answer": Need("no question was answered", "Answer the questions.", lambda f: {piece for piece, _ in f.answers}),
+    "count": Need("no square was counted", "Lay the square on the print, count its spots, and name the bearing.",
+                  lambda f: {one[0] for one in f.counts}),
+    "sweep": Need("nothing was swept", "Sweep a face with the indicator.", lambda f: {piece for piece, _ in f.swept}),
+}  # fmt: skip
+"""What figures are taken from, by name."""
+SIGNS = {"um": "µm", "mm2": "mm²", "mm3": "mm³", "deg": "°", "per sq in": "per in²"}
+
+
+def unit_shown(unit: str) -> str:
+    """A unit as a person reads it."""
+    return SIGNS.get(unit, unit)
 
 
 @dataclass(frozen=True)
@@ -24,6 +56,8 @@ class Check:
         In the words of the shop, as a learner reads it.
     unit : str
     better : "high" or "low"
+    needs : str
+        What it is taken from, one of NEEDS.
     figure : function of Facts to float
     """
 
@@ -31,20 +65,30 @@ class Check:
     doc: str
     unit: str
     better: Better
+    needs: str
     figure: Figure
 
     def reached(self, value: float, limit: float) -> bool:
         """Whether a value is as good as a limit; False for NaN."""
         return value >= limit if self.better == "high" else value <= limit
 
+    def why_not(self, facts: Facts) -> str:
+        """Why there is no figure, on which pieces, and what to do."""
+        need = NEEDS["act" if facts.nothing_done else self.needs]
+        have, count = need.on(facts), len(facts.pieces)
+        missing = [n for n in range(count) if n not in have]
+        where = f" on {pieces_words(missing)}" if have and missing else ""
+        what = need.none if missing else "what was done says too little"
+        return f"not judged: {what}{where}. {need.do}"
 
-def check(unit: str, better: Better) -> Callable[[Figure], Figure]:
+
+def check(unit: str, better: Better, needs: str = "act") -> Callable[[Figure], Figure]:
     """Register a function of Facts as a check, under its name; its first line of words is what a learner reads."""
 
     def register(figure: Figure) -> Figure:
         doc = (figure.__doc__ or "").strip().splitlines()[0].rstrip(".")
         name = figure.__name__
-        CHECKS[name] = Check(name, doc, unit, better, figure)
+        CHECKS[name] = Check(name, doc, unit, better, needs, figure)
         return figure
 
     return register

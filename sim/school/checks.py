@@ -7,6 +7,7 @@ from sim.school import checks_iron, checks_reading
 from sim.school.check import CHECKS as CHECKS
 from sim.school.check import Better
 from sim.school.check import Check as Check
+from sim.school.check import unit_shown
 from sim.school.facts import Facts
 from sim.school.lesson import Lesson
 
@@ -16,7 +17,7 @@ MODULES = (checks_reading, checks_iron)
 
 @dataclass(frozen=True)
 class Row:
-    """A figure against its limits."""
+    """A figure against its limits; why: why there is none, and what to do."""
 
     check: str
     doc: str
@@ -27,12 +28,14 @@ class Row:
     merit: float
     passed: bool
     merited: bool
+    why: str = ""
 
     def sentence(self) -> str:
         """The figure and what was asked, in one line."""
-        asked = f"at {'least' if self.better == 'high' else 'most'} {self.passes:g} {self.unit}".rstrip()
-        got = f"{self.value:.3g} {self.unit}".rstrip() if math.isfinite(self.value) else "nothing to be judged"
-        return f"{self.doc}: {got}, asked {asked}"
+        asked = f"at {'least' if self.better == 'high' else 'most'} {self.passes:g} {unit_shown(self.unit)}".rstrip()
+        if math.isnan(self.value):
+            return f"{self.doc}: {self.why or 'not judged.'} Asked {asked}"
+        return f"{self.doc}: {self.value:.3g} {unit_shown(self.unit)}".rstrip() + f", asked {asked}"
 
 
 @dataclass(frozen=True)
@@ -56,15 +59,21 @@ class Judged:
     merit: bool
     faults: dict[int, int]
 
+    @property
+    def nothing(self) -> bool:
+        """Whether no figure could be taken."""
+        return all(math.isnan(row.value) for row in self.rows)
+
 
 def judge(lesson: Lesson, facts: Facts) -> Judged:
     """Judge an attempt by the limits of its lesson."""
     rows = []
     for limit in lesson.limits:
         one = CHECKS[limit.check]
-        value = float(one.figure(facts))
+        value = math.nan if facts.nothing_done else float(one.figure(facts))
+        why = one.why_not(facts) if math.isnan(value) else ""
         rows.append(Row(one.name, one.doc, one.unit, one.better, value, limit.passes, limit.merit,
-                        one.reached(value, limit.passes), one.reached(value, limit.merit)))  # fmt: skip
+                        one.reached(value, limit.passes), one.reached(value, limit.merit), why))  # fmt: skip
     figures = {row.check: row.value for row in rows} | {"shop_hours": facts.hours, "rounds": float(facts.rounds),
                                                         "strokes": float(len(facts.strokes))}  # fmt: skip
     passed = all(row.passed for row in rows)

@@ -16,11 +16,9 @@ from sim.measure.orient import part_orientation
 from sim.measure.spots import islands, spots
 from sim.measure.verdict import score, standard_marks
 from sim.school.check import check
-from sim.school.checks_reading import middle, worst
+from sim.school.checks_reading import least, middle, worst
 from sim.school.evidence import line_points, over_again, turned_deg
 from sim.school.facts import Facts, Stroked
-from sim.school.lesson import Piece
-from sim.shop.commands import BreakEdges
 from sim.shop.job import in_doubt
 
 DEPTH_WITHIN = 0.3
@@ -41,13 +39,14 @@ def _table(strokes: list[Stroked]) -> np.ndarray:
 # Strokes
 
 
-@check("strokes", "high")
+@check("strokes", "high", "stroke")
 def strokes_made(facts: Facts) -> float:
     """Strokes made, on the piece with the fewest."""
-    return float(min(sum(s.piece == n for s in facts.strokes) for n in range(len(facts.pieces))))
+    counts = [sum(s.piece == n for s in facts.strokes) for n in range(len(facts.pieces))]
+    return float(min(counts)) if any(counts) else math.nan
 
 
-@check("%", "high")
+@check("%", "high", "stroke")
 def strokes_in_depth_pct(facts: Facts) -> float:
     """Strokes as deep as was asked, within 30 %; the poorest piece."""
     found = []
@@ -59,13 +58,13 @@ def strokes_in_depth_pct(facts: Facts) -> float:
     return -worst([-v for v in found])
 
 
-@check("um", "low")
+@check("um", "low", "stroke")
 def ledge_um(facts: Facts) -> float:
     """Steepest step over half a millimetre at the ends of strokes, the median stroke."""
     return middle([s.ledge_um for s in facts.strokes])
 
 
-@check("%", "high")
+@check("%", "high", "stroke")
 def strokes_on_calls_pct(facts: Facts) -> float:
     """Strokes that pass within 1 mm of a mark called high or medium before them."""
     hits = 0
@@ -103,14 +102,14 @@ def _near_called(facts: Facts, piece: int, round_: int, calls: list) -> np.ndarr
     return np.asarray(distance_transform_edt(~np.isin(labels, list(wanted))) * pitch <= ON_MARK_MM)
 
 
-@check("%", "low")
+@check("%", "low", "stroke")
 def strokes_off_blue_pct(facts: Facts) -> float:
     """Strokes that cut where no blue was to be seen."""
     off = [s.inked_share < OFF_BLUE for s in facts.strokes]
     return 100.0 * sum(off) / len(off) if off else math.nan
 
 
-@check("%", "low")
+@check("%", "low", "stroke")
 def cut_twice_pct(facts: Facts) -> float:
     """Strokes that go over a line that the same round has cut already."""
     twice = 0
@@ -120,20 +119,14 @@ def cut_twice_pct(facts: Facts) -> float:
     return 100.0 * twice / len(facts.strokes) if facts.strokes else math.nan
 
 
-@check("%", "low")
+@check("%", "low", "stroke")
 def low_strokes_pct(facts: Facts) -> float:
     """Strokes into low iron that took no blue."""
     low = [s.inked_share < OFF_BLUE and s.low_um > LOW_UM for s in facts.strokes]
     return 100.0 * sum(low) / len(low) if low else math.nan
 
 
-@check("um", "low")
-def dullest_um(facts: Facts) -> float:
-    """Dullest edge that cut: the radius of the blade's edge."""
-    return max((s.edge_um for s in facts.strokes), default=math.nan)
-
-
-@check("deg", "high")
+@check("deg", "high", "rounds")
 def turned_each_round_deg(facts: Facts) -> float:
     """Turn of the strokes from round to round, the least of the last four."""
     rounds = sorted({(s.piece, s.round) for s in facts.strokes})[-5:]
@@ -163,7 +156,7 @@ def bearing_flatness_um(facts: Facts) -> float:
     return worst([bearing_zone_um(job.face) for job in facts.ended])
 
 
-@check("fields", "high")
+@check("fields", "high", "print")
 def fields_bearing(facts: Facts) -> float:
     """Fields of 20 mm that carry a mark in the last print, of all that there are less those that do not."""
     if not facts.printed:
@@ -173,10 +166,10 @@ def fields_bearing(facts: Facts) -> float:
     return float((blue[whole] > FIELD_BLUE * iron[whole]).sum())
 
 
-@check("rounds", "low")
+@check("rounds", "low", "print")
 def rounds_made(facts: Facts) -> float:
     """Prints made, all pieces together."""
-    return float(facts.rounds)
+    return float(facts.rounds) if facts.rounds else math.nan
 
 
 @check("h", "low")
@@ -185,9 +178,11 @@ def shop_hours(facts: Facts) -> float:
     return facts.hours
 
 
-@check("um", "high")
+@check("um", "high", "stroke")
 def top_down_um(facts: Facts) -> float:
     """How far the top of the face (its highest twentieth) came down, the poorest piece."""
+    if not facts.strokes:
+        return math.nan
     found = []
     for begun, ended in zip(facts.begun, facts.ended, strict=True):
         face = begun.face
@@ -202,13 +197,13 @@ def top_down_um(facts: Facts) -> float:
     return -worst(found)
 
 
-@check("mm3", "low")
+@check("mm3", "low", "stroke")
 def removed_mm3(facts: Facts) -> float:
     """Iron taken by the blade, all pieces together."""
-    return sum(s.removed_mm3 for s in facts.strokes)
+    return sum(s.removed_mm3 for s in facts.strokes) if facts.strokes else math.nan
 
 
-@check("um", "high")
+@check("um", "high", "stroke")
 def top_per_stroke_um(facts: Facts) -> float:
     """How far the top came down for ten strokes."""
     count = len(facts.strokes)
@@ -221,40 +216,29 @@ def top_per_stroke_um(facts: Facts) -> float:
 @check("per sq in", "high")
 def spots_mean(facts: Facts) -> float:
     """Spots on the square inch in the standard print, the poorest piece."""
-    return min((score(job.face, None, job.body).spots_mean for job in facts.ended), default=math.nan)
+    return least([score(job.face, None, job.body).spots_mean for job in facts.ended])
 
 
 @check("per sq in", "high")
 def spots_lowest(facts: Facts) -> float:
     """Spots in the poorest square of the standard print, the poorest piece."""
-    return min((score(job.face, None, job.body).spots_lowest for job in facts.ended), default=math.nan)
+    return least([score(job.face, None, job.body).spots_lowest for job in facts.ended])
 
 
 @check("%", "high")
 def bearing_pct(facts: Facts) -> float:
     """Bearing of the standard print, the poorest piece."""
-    return min((spots(standard_marks(job.face, job.body)).bearing_pct for job in facts.ended), default=math.nan)
+    return least([spots(standard_marks(job.face, job.body)).bearing_pct for job in facts.ended])
 
 
 @check("%", "low")
 def large_marks_pct(facts: Facts) -> float:
-    """Blue that lies in marks of 8 mm2 and more, of all blue in the standard print; the worst piece."""
+    """Blue that lies in marks of 8 mm² and more, of all blue in the standard print; the worst piece."""
     found = []
     for job in facts.ended:
         area = islands(standard_marks(job.face, job.body)).area_mm2
         found.append(100.0 * float(area[area >= LARGE_MM2].sum()) / float(area.sum()) if len(area) else math.nan)
     return worst(found)
-
-
-@check("pieces", "high")
-def edges_broken(facts: Facts) -> float:
-    """Pieces whose edges are broken."""
-    filed = {piece for piece, _, name in facts.acts if name == BreakEdges.__name__}
-    return float(sum(n in filed or _edge_break_mm(piece) > 0.0 for n, piece in enumerate(facts.pieces)))
-
-
-def _edge_break_mm(piece: Piece) -> float:
-    return min(one.start.edge_break_mm for one in piece.start.shape.faces)
 
 
 # Parallel and square
@@ -284,7 +268,7 @@ def faces_flat_um(facts: Facts) -> float:
     return worst([bearing_zone_um(face) for job in facts.ended for face in job.part.faces.values()])
 
 
-@check("um", "low")
+@check("um", "low", "stroke")
 def worked_flat_um(facts: Facts) -> float:
     """Bearing flatness of the worst face that was worked, whichever is in hand."""
     return worst([bearing_zone_um(b.part.faces[name]) for a, b in zip(facts.begun, facts.ended, strict=True)
@@ -309,35 +293,38 @@ def tolerances_missed(facts: Facts) -> float:
     return float(missed)
 
 
-@check("pieces", "high")
+@check("pieces", "high", "sweep")
 def pieces_measured(facts: Facts) -> float:
     """Pieces that were swept with the indicator."""
-    return float(len({piece for piece, _ in facts.swept}))
+    return float(len({piece for piece, _ in facts.swept})) if facts.swept else math.nan
 
 
-@check("deg", "low")
+@check("deg", "low", "sweep")
 def lever_deg(facts: Facts) -> float:
     """Largest angle of the indicator's lever in a sweep."""
     return max((sweep.lever_deg for _, sweep in facts.swept), default=math.nan)
 
 
-@check("sweeps", "low")
+@check("sweeps", "low", "sweep")
 def ball_sweeps(facts: Facts) -> float:
     """Sweeps with the ball tip, which falls into pockets."""
     return float(sum(sweep.tip == "ball" for _, sweep in facts.swept)) if facts.swept else math.nan
 
 
-@check("strokes", "low")
+@check("strokes", "low", "stroke")
 def strokes_on_side(facts: Facts) -> float:
-    """Strokes, and passes of the stone, on faces that the drawing asks to be square, instead of on their datum."""
-    upright = {one.face for job in facts.ended for one in job.start.shape.tolerances if one.kind == "perpendicularity"}
-    return float(sum(b.cuts[name] - a.cuts[name] for a, b in zip(facts.begun, facts.ended, strict=True)
-                     for name in upright))  # fmt: skip
+    """Strokes on faces that the drawing asks to be square, instead of on their datum."""
+    if not facts.strokes:
+        return math.nan
+    upright = [{one.face for one in job.start.shape.tolerances if one.kind == "perpendicularity"} for job in facts.ended]
+    return float(sum(one.face in upright[one.piece] for one in facts.strokes))
 
 
-@check("doubts", "high")
+@check("doubts", "high", "answer")
 def doubt_named(facts: Facts) -> float:
     """Pieces of which it was said rightly which parallel face was put in doubt by what was cut."""
+    if not facts.told("in_doubt"):
+        return math.nan
     right = 0
     for n, (begun, ended) in enumerate(zip(facts.begun, facts.ended, strict=True)):
         cut = {name for name, count in ended.cuts.items() if count != begun.cuts[name]}

@@ -35,6 +35,11 @@ def worst(values: list[float]) -> float:
     return max(values) if values and all(math.isfinite(v) for v in values) else math.nan
 
 
+def least(values: list[float]) -> float:
+    """The smallest of some values; NaN where there are none, or where one is missing."""
+    return -worst([-v for v in values])
+
+
 def middle(values: list[float]) -> float:
     """The median of what there is; NaN where there is nothing."""
     known = [v for v in values if math.isfinite(v)]
@@ -49,7 +54,7 @@ def _number(value: Any) -> float:
 # Films
 
 
-@check("%", "low")
+@check("%", "low", "print")
 def film_off_pct(facts: Facts) -> float:
     """Film on the plate at the print against the one that was asked for, the worst piece."""
     found = []
@@ -60,26 +65,26 @@ def film_off_pct(facts: Facts) -> float:
     return worst(found)
 
 
-@check("", "low")
+@check("", "low", "film")
 def film_cv(facts: Facts) -> float:
     """Unevenness of the films that were rolled, the worst: standard deviation over mean."""
     return worst([one.cv for one in facts.rolled])
 
 
-@check("prints", "high")
+@check("prints", "high", "print")
 def predictions(facts: Facts) -> float:
     """Prints before which it was said where they would be hardest."""
-    return float(sum(one.predicted is not None for one in facts.printed))
+    return float(sum(one.predicted is not None for one in facts.printed)) if facts.printed else math.nan
 
 
-@check("", "low")
+@check("", "low", "print")
 def film_ratio(facts: Facts) -> float:
     """Film at a print over the height still to come off, or the other way round; the median print."""
     ratios = [one.film_um / one.flat_um for one in facts.printed if one.flat_um > 0.0 and one.film_um > 0.0]
     return middle([max(r, 1.0 / r) for r in ratios])
 
 
-@check("mm", "high")
+@check("mm", "high", "print")
 def plate_way_mm(facts: Facts) -> float:
     """How far apart the places on the plate were at which it was printed."""
     places = np.array([(one.command.x_mm, one.command.y_mm) for one in facts.printed
@@ -90,25 +95,25 @@ def plate_way_mm(facts: Facts) -> float:
 # Calls
 
 
-@check("points", "high")
+@check("points", "high", "calls")
 def call_skill(facts: Facts) -> float:
     """Order of the calls against the iron, the poorest print: 0 dealt at random, 100 perfect."""
     skills = []
     for n in range(len(facts.pieces)):
         mine = [one.score for one in facts.called if one.piece == n and one.score is not None]
         skills.append(min((one.skill for one in mine), default=math.nan))
-    return min(skills) if skills and all(math.isfinite(v) for v in skills) else math.nan
+    return least(skills)
 
 
-@check("marks", "high")
+@check("marks", "high", "calls")
 def marks_called(facts: Facts) -> float:
     """Marks called, on the piece with the fewest."""
     counts = [sum(one.score.called for one in facts.called if one.piece == n and one.score is not None)
               for n in range(len(facts.pieces))]  # fmt: skip
-    return float(min(counts)) if counts else math.nan
+    return float(min(counts)) if any(counts) else math.nan
 
 
-@check("%", "low")
+@check("%", "low", "calls")
 def inversions_pct(facts: Facts) -> float:
     """Pairs of calls that were the wrong way round."""
     scores = [one.score for one in facts.called if one.score is not None]
@@ -116,14 +121,14 @@ def inversions_pct(facts: Facts) -> float:
     return 100.0 * sum(one.inversions for one in scores) / pairs if pairs else math.nan
 
 
-@check("lamps", "high")
+@check("lamps", "high", "lamp")
 def lamps_used(facts: Facts) -> float:
     """Directions of the lamp, 30 degrees apart or more, under which it was read."""
     kept: list[float] = []
     for _, deg in facts.lamps:
         if all(min(abs(deg - one) % 360.0, 360.0 - abs(deg - one) % 360.0) >= 30.0 for one in kept):
             kept.append(deg)
-    return float(len(kept))
+    return float(len(kept)) if kept else math.nan
 
 
 # Forms
@@ -148,13 +153,15 @@ def form_of(job: Job) -> str:
 LEAST_FORM_UM = 2.5  # common practice, no source: what a film of 3 um still shows
 
 
-@check("forms", "high")
+@check("forms", "high", "answer")
 def forms_right(facts: Facts) -> float:
     """Forms that were named rightly."""
+    if not facts.told("form"):
+        return math.nan
     return float(sum(facts.answers.get((n, "form")) == form_of(job) for n, job in enumerate(facts.begun)))
 
 
-@check("%", "low")
+@check("%", "low", "answer")
 def pivot_off_pct(facts: Facts) -> float:
     """Pivot named against where the part turned, in per cent of its length; the median piece."""
     found = []
@@ -162,7 +169,7 @@ def pivot_off_pct(facts: Facts) -> float:
         said = _number(facts.answers.get((n, "pivot_pct")))
         shown = facts.hinged.get(n) or perform(PushEnds(), job.copy())
         found.append(abs(said - 100.0 * shown.pivots[0].share))
-    return middle(found) if sum(math.isfinite(v) for v in found) * 2 > len(found) else math.nan
+    return _of_most(found)
 
 
 # Is the print to be believed
@@ -209,13 +216,15 @@ def overlap(one: np.ndarray, other: np.ndarray) -> float:
     return int((one & other).sum()) / either if either else 1.0
 
 
-@check("pieces", "high")
+@check("pieces", "high", "answer")
 def fooled_right(facts: Facts) -> float:
     """Pieces of which it was said rightly what falsifies their print."""
+    if not facts.told("fooled_by"):
+        return math.nan
     return float(sum(facts.answers.get((n, "fooled_by")) == fooled_by(job) for n, job in enumerate(facts.begun)))
 
 
-@check("%", "high")
+@check("%", "high", "print")
 def true_print_pct(facts: Facts) -> float:
     """Last print against one of the same iron stoned, wiped and free of lint: blue in both over blue in either."""
     found = []
@@ -244,43 +253,62 @@ def stonings(facts: Facts) -> float:
 # Counting
 
 
-def _last_count(facts: Facts, n: int) -> dict[str, Any]:
-    mine = [data for piece, _, data in facts.counts if piece == n]
-    return mine[-1] if mine else {}
+class Counted(NamedTuple):
+    """What was said last of a square of a piece, and its spots and the bearing of the print that was counted then.
+
+    NaN where there is none. worst: whether hardly any other square has fewer spots in the standard print.
+    """
+
+    said_spots: float
+    spots: float
+    said_bearing_pct: float
+    bearing_pct: float
+    worst: bool | None
 
 
-@check("spots", "low")
+def counted(facts: Facts, n: int) -> Counted:
+    """What was counted on a piece, beside the truth."""
+    mine = [(round_, data) for piece, round_, data in facts.counts if piece == n]
+    round_, said = mine[-1] if mine else (0, {})
+    made = [one.marks for one in facts.printed if (one.piece, one.round) == (n, round_)]
+    true = (_in_square(made[-1], said), spots(made[-1]).bearing_pct) if made else (math.nan, math.nan)
+    return Counted(_number(said.get("spots")), true[0], _number(said.get("bearing_pct")), true[1],
+                   _is_worst(facts.ended[n], said) if {"x_mm", "y_mm"} <= set(said) else None)  # fmt: skip
+
+
+def _is_worst(job: Job, said: dict[str, Any]) -> bool:
+    marks = standard_marks(job.face, job.body)
+    one = spots(marks)
+    return _in_square(marks, said) <= one.lowest + NEAR_WORST * (one.mean - one.lowest)
+
+
+def _all_counted(facts: Facts) -> list[Counted]:
+    return [counted(facts, n) for n in range(len(facts.ended))]
+
+
+def _of_most(found: list[float]) -> float:
+    """The median of what there is; NaN where half of it or more is missing."""
+    return middle(found) if sum(math.isfinite(v) for v in found) * 2 > len(found) else math.nan
+
+
+@check("spots", "low", "count")
 def count_off_spots(facts: Facts) -> float:
     """Spots counted against those that the print has in the square, the median face."""
-    found = []
-    for n in range(len(facts.pieces)):
-        said, made = _last_count(facts, n), [one for one in facts.printed if one.piece == n]
-        found.append(abs(_number(said.get("spots")) - _in_square(made[-1].marks, said)) if made else math.nan)
-    return middle(found) if sum(math.isfinite(v) for v in found) * 2 > len(found) else math.nan
+    return _of_most([abs(one.said_spots - one.spots) for one in _all_counted(facts)])
 
 
-@check("points", "low")
+@check("points", "low", "count")
 def bearing_off_points(facts: Facts) -> float:
     """Bearing named against the share of blue in the print, the median face."""
-    found = []
-    for n in range(len(facts.pieces)):
-        said, made = _number(_last_count(facts, n).get("bearing_pct")), [one for one in facts.printed if one.piece == n]
-        found.append(abs(said - spots(made[-1].marks).bearing_pct) if made else math.nan)
-    return middle(found) if sum(math.isfinite(v) for v in found) * 2 > len(found) else math.nan
+    return _of_most([abs(one.said_bearing_pct - one.bearing_pct) for one in _all_counted(facts)])
 
 
-@check("faces", "high")
+@check("faces", "high", "count")
 def worst_squares_found(facts: Facts) -> float:
     """Faces whose square was put down where hardly any other has fewer spots."""
-    found = 0
-    for n, job in enumerate(facts.ended):
-        said = _last_count(facts, n)
-        if not {"x_mm", "y_mm"} <= set(said):
-            continue
-        marks = standard_marks(job.face, job.body)
-        one = spots(marks)
-        found += _in_square(marks, said) <= one.lowest + NEAR_WORST * (one.mean - one.lowest)
-    return float(found)
+    if not facts.counts:
+        return math.nan
+    return float(sum(one.worst is True for one in _all_counted(facts)))
 
 
 NEAR_WORST = 0.3  # of the way from the poorest square to the mean: common practice, no source
@@ -378,7 +406,7 @@ def expected_hours(case: Case, hidden: Collection[str]) -> dict[str, float]:
     return found
 
 
-@check("h", "low")
+@check("h", "low", "answer")
 def decision_loss_h(facts: Facts) -> float:
     """Hours lost by the ways chosen against the best ones, all parts together."""
     lost = []
@@ -388,7 +416,7 @@ def decision_loss_h(facts: Facts) -> float:
     return sum(lost) if lost else math.nan
 
 
-@check("", "low")
+@check("", "low", "answer")
 def hours_factor(facts: Facts) -> float:
     """Hours foretold against the median of the recorded trials, or the other way round; the worst part."""
     found = []

@@ -49,11 +49,10 @@ class Rolled(NamedTuple):
 
 
 class Stroked(NamedTuple):
-    """A stroke of the learner's, and what it did; mm, N, um.
+    """A stroke of the learner's on a face, and what it did; mm, N, um.
 
     depth_um: of the round section that holds what it removed, ends left out. deepest_um: of its deepest cell, which
-    lies beside the middle line by up to half a cell. edge_um: radius of the blade's edge after it. ledge_um: the
-    steepest step it left at either end, over half a millimetre. low_um: how far the iron under its middle lay below
+    lies beside the middle line by up to half a cell. ledge_um: the steepest step it left at either end, over half a millimetre. low_um: how far the iron under its middle lay below
     the tops of the face when the piece was taken over.
     """
 
@@ -67,11 +66,11 @@ class Stroked(NamedTuple):
     push_n: float
     depth_um: float
     deepest_um: float
-    edge_um: float
     inked_share: float
     removed_mm3: float
     ledge_um: float
     low_um: float
+    face: str = ""
 
 
 class Printed(NamedTuple):
@@ -155,6 +154,15 @@ class Facts:
     def rounds(self) -> int:
         """Prints that were made."""
         return len(self.printed)
+
+    @property
+    def nothing_done(self) -> bool:
+        """Whether no piece was worked at, nor anything said of one."""
+        return not (self.acts or self.answers or self.counts or self.called)
+
+    def told(self, question: str) -> bool:
+        """Whether a question was answered for any piece."""
+        return any(name == question for _, name in self.answers)
 
     @property
     def pieces(self) -> tuple[Piece, ...]:
@@ -354,10 +362,11 @@ def _strokes(piece: int, job: Job, command: Scrape, cut: Any, *, was: NDArray[np
     middle = 0.5 * (made[:, :2] + made[:, 2:4]) / pitch
     j, i = (np.clip(middle[:, axis].astype(np.int64), 0, n - 1) for axis, n in ((0, was.shape[1]), (1, was.shape[0])))
     depth_um = section_depth_um(cut.removed_mm3, np.hypot(*(made[:, 2:4] - made[:, :2]).T), command)
-    rows = zip(made, depth_um, cut.deepest_um, cut.edge_um, share, cut.removed_mm3, ledges, low_um[i, j], strict=True)
+    rows = zip(made, depth_um, cut.deepest_um, share, cut.removed_mm3, ledges, low_um[i, j], strict=True)
     found = []
     for (x0, y0, x1, y1, push), *did in rows:
-        found.append(Stroked(piece, job.round, command.blade, *(float(v) for v in (x0, y0, x1, y1, push, *did))))
+        found.append(Stroked(piece, job.round, command.blade, *(float(v) for v in (x0, y0, x1, y1, push, *did)),
+                             job.in_hand))
     return found
 
 

@@ -1,11 +1,11 @@
 """A lesson as data: what it starts from, what is allowed, its steps, its limits, how it is done well and badly."""
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from sim.shop.commands import Command
+from sim.shop.commands import Command, Scrape
 from sim.shop.job import JobStart
 from sim.shop.luck import luck
 
@@ -17,6 +17,8 @@ TOOLS = ("roll", "spot", "scrape", "stone", "wipe", "hone", "indicator", "hinge"
 COMES_IN = {"roll": 1, "spot": 1, "wipe": 1, "hinge": 3, "scrape": 4, "hone": 4, "stone": 6, "indicator": 14,
             "turn": 15, "machine": 16, "edges": 8}  # fmt: skip
 """The lesson in which each tool comes."""
+PLACED = 20
+"""Number of the luck that places what is cut beforehand."""
 
 
 @dataclass(frozen=True)
@@ -34,7 +36,7 @@ class Piece:
     """One job of a lesson. Seeds: that of the attempt and `seed_step` on top.
 
     before: acts that are done before the learner takes over. asked_um: the film or the depth that is asked for; 0
-    where the lesson asks for none.
+    where the lesson asks for none. scatter_mm: the strokes among `before` lie elsewhere for every seed, see `before_of`.
     """
 
     start: JobStart = field(default_factory=JobStart)
@@ -43,6 +45,7 @@ class Piece:
     before: tuple[Command, ...] = ()
     seed_step: int = 0
     asked_um: float = 0.0
+    scatter_mm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -158,3 +161,24 @@ def pieces_of(lesson: Lesson, seed: int) -> tuple[Piece, ...]:
         return lesson.pieces
     order = luck(seed, "plan", 0, 2).permutation(len(lesson.pieces))
     return tuple(lesson.pieces[n] for n in order)
+
+
+def before_of(piece: Piece, seed: int) -> tuple[Command, ...]:
+    """What is done to a piece before the learner takes it over.
+
+    With `scatter_mm` its strokes, all together, are mirrored along the face or not, across it or not, and moved by up
+    to so much either way, as the luck of the face has it; the other acts are as they are written.
+    """
+    if not piece.scatter_mm:
+        return piece.before
+    rng = luck(seed + piece.seed_step, "plan", 0, PLACED)
+    flipped = rng.random(2) < 0.5
+    moved = [round(100.0 * piece.scatter_mm * float(v)) for v in rng.uniform(-1.0, 1.0, 2)]
+    size = [round(100.0 * v) for v in (piece.start.face.length_mm, piece.start.face.width_mm)]
+
+    def placed(stroke: tuple[int, int, int, int, int]) -> tuple[int, int, int, int, int]:
+        x0, y0, x1, y1 = ((size[k % 2] - v if flipped[k % 2] else v) + moved[k % 2] for k, v in enumerate(stroke[:4]))
+        return x0, y0, x1, y1, stroke[4]
+
+    return tuple(replace(one, strokes=tuple(placed(s) for s in one.strokes)) if isinstance(one, Scrape) else one
+                 for one in piece.before)  # fmt: skip

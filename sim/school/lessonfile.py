@@ -56,7 +56,7 @@ KEYS = {
 MUST = ("title", "number", "goal", "minutes", "belief", "permission", "piece", "step", "check", "model", "wrong")
 PIECE_KEYS = {"title": TEXT, "asked_um": number(0.0, 100.0, "um"), "seed_step": SEED, "part": TEXT, "face": TABLE,
               "plate": TABLE, "mass_kg": RANGES["mass_kg"], "thickness_mm": RANGES["thickness_mm"], "worked": TABLE,
-              "before": LIST}  # fmt: skip
+              "before": LIST, "scatter_mm": number(0.0, 100.0, "mm")}  # fmt: skip
 WORKED_KEYS = {"hand": HAND, "rounds": number(1, 60), "stone": FLAG, "crossing": FLAG}
 ALLOWED_KEYS = {"tools": WORDS, "rows": FLAG, "orders": FLAG, "carry_on": FLAG, "hand_over": FLAG, "coach": FLAG,
                 "rounds": number(1, 1000), "strokes": number(1, 100_000), "hand": HAND}  # fmt: skip
@@ -211,8 +211,10 @@ class _Reading(Reading):
         before: list[Command] = []
         for n, one in enumerate(got.get("before", ())):
             before += self.act(one, (*at, "before", n))
+        if "part" in got and "scatter_mm" in got:
+            self.fault((*at, "scatter_mm"), f"scatter_mm must stand with a face, not beside part, got {got['scatter_mm']:g}")
         return Piece(start, got.get("title", ""), worked, tuple(before), int(got.get("seed_step", 0)),
-                     got.get("asked_um", 0.0))
+                     got.get("asked_um", 0.0), got.get("scatter_mm", 0.0))
 
     def start(self, got: dict[str, Any], at: KeyPath) -> JobStart:
         """What a piece begins from: a coupon, a face of one's own, or a part in a file."""
