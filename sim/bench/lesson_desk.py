@@ -188,7 +188,7 @@ def laid_out(attempt: KeptAttempt) -> LessonDesk:
 def not_met(bound: Bound, value: float) -> str:
     """What a step wants, and what there is."""
     one = CHECKS[bound.check]
-    unit = f" {unit_shown(one.unit)}".rstrip()
+    unit = f" {unit_shown(one.unit)}" if one.unit in ("um", "%", "mm", "deg") else ""
     wanted = f"at least {bound.at_least:g}" if bound.at_least is not None else f"at most {bound.at_most:g}"
     got = f"{value:.3g}{unit}" if math.isfinite(value) else "nothing yet"
     return f"Not yet. {one.doc}: {got}, {wanted}{unit} is wanted."

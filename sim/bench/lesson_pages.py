@@ -214,9 +214,10 @@ def _row(n: int, row: Row, stack: Stack, merit: bool) -> list[Widget]:
     ui, wide = stack.ui, stack.rect.width
     sign = "≥" if row.better == "high" else "≤"
     asked = f"{sign} {row.passes:g}" + (f", merit {row.merit:g}" if merit else "")
-    value = "–" if not math.isfinite(row.value) else f"{row.value:.2f}" if 0.0 < abs(row.value) < 0.1 else f"{row.value:.3g}"
+    told = f"{row.value:.2f}" if 0.0 < abs(row.value) < 0.1 else f"{row.value:.3g}"
+    value = told if math.isfinite(row.value) else "–"
     unit = unit_shown(row.unit)
-    told = f"{row.doc}{', ' + unit if unit else ''}" + (f": {row.why}" if row.why else "")
+    told = f"{row.doc}{', ' + unit if unit else ''}" + (f"; not judged: {row.why}" if row.why else "")
     doc = Label(f"check {n}", string=told, size=LABEL)
     left = round(0.56 * wide)
     doc.rect = pygame.Rect(stack.rect.left, stack.y, left - ui.px(8), doc.height(ui, left - ui.px(8)))
@@ -237,6 +238,7 @@ def _row(n: int, row: Row, stack: Stack, merit: bool) -> list[Widget]:
 def as_text(lesson: Lesson, part: str, seed: int, judged: Judged) -> str:
     """The judgement as text, to paste elsewhere."""
     lines = [f"Lesson {lesson.number}, {PART_WORDS[part]}, seed {seed}: {verdict(lesson, part, judged)[0]}"]
-    lines += [f"{row.doc}\t{row.why or f'{row.value:.4g} {unit_shown(row.unit)}'}\tasked {row.passes:g}"
-              for row in judged.rows]  # fmt: skip
+    for row in judged.rows:
+        got = f"not judged: {row.why}" if row.why else f"{row.value:.4g} {unit_shown(row.unit)}"
+        lines.append(f"{row.doc}\t{got}\tasked {row.passes:g}")
     return "\n".join(lines)

@@ -24,6 +24,7 @@ EPILOG = (
 )
 ROOM = "sim.bench.lesson_room"  # where the window shows lessons
 MOST_LOOKS = 12  # in one watching
+LAMP_DEG = 135.0  # as the bench begins
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -42,6 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     what.add_argument("--solution", choices=("model", "wrong"), help="play the lesson's own solution; never kept")
     parser.add_argument("--look", action="store_true", help="with --answers: play, tell and picture what is to be seen "
                         "then, end nothing")  # fmt: skip
+    parser.add_argument("--unfinished", action="store_true", help="with --answers: end it though pieces are untouched")  # fmt: skip
     parser.add_argument("--hand", choices=("beginner", "trained", "skilled"), help="whose hand, with --solution and "
                         "--watch")  # fmt: skip
     parser.add_argument("--shots", metavar="DIR", help="folder for a picture of each piece as it lies")
@@ -63,7 +65,10 @@ def run(args: argparse.Namespace) -> int:
         raise BadParam("--look must go with --answers FILE, got it alone")
     for name in ("result", "sheet"):
         if getattr(args, name) and (args.look or not args.answers):
-            raise BadParam(f"--{name} must go with --answers FILE, without --look")
+            got = "--look, which ends nothing" if args.look else f"--{name} {getattr(args, name)} alone"
+            raise BadParam(f"--{name} must go with --answers FILE and without --look, got {got}")
+    if args.unfinished and (args.look or not args.answers):
+        raise BadParam("--unfinished must go with --answers FILE and without --look, got it alone")
     if args.hand and not (args.solution or args.watch):
         raise BadParam("--hand must go with --solution or --watch, got it alone")
     lesson = find_lesson(args.name)
@@ -106,8 +111,9 @@ def _opened(args: argparse.Namespace, lesson: "Lesson") -> bool:
     if find_spec(ROOM) is None:
         return False
     if (args.part or args.seed is not None) and not args.assignment:
-        raise BadParam("--part and --seed must go with --show, --watch, --solution or --answers; in the window they "
-                       "are chosen there")  # fmt: skip
+        got = f"--part {args.part}" if args.part else f"--seed {args.seed}"
+        raise BadParam("--part and --seed must go with --show, --watch, --solution, --shots or --answers, got "
+                       f"{got} for the window: there you choose the part, and your record the next face")  # fmt: skip
     parser = argparse.ArgumentParser()
     bench.add_arguments(parser)
     words = [args.assignment or str(lesson.path), *(["--data-dir", args.data_dir] if args.data_dir else [])]
@@ -188,6 +194,8 @@ def _play(args: argparse.Namespace, lesson: "Lesson") -> int:
 
             play(attempt, acts, args.answers, on_act)
         told = aloud.finish()
+        if not args.look:
+            _refuse_unfinished(args, attempt)
         pictures = _shots(args, attempt)
         if args.look:
             return _looked(args, attempt, told, pictures)
@@ -203,10 +211,23 @@ def _play(args: argparse.Namespace, lesson: "Lesson") -> int:
                      "written": written, "told": _plain(told)})  # fmt: skip
         return 0
     _print(_told_lines(told))
-    _print_judged(attempt, judged)
+    _print_judged(attempt, judged, facts)
     _print([f"picture: {one}" for one in pictures] + [f"written: {one}" for one in written])
     print(f"kept as attempt {number} in {Path(logs[0]).parent}; your record: flatwright record")
     return 0
+
+
+def _refuse_unfinished(args: argparse.Namespace, attempt: "Attempt") -> None:
+    """Refuse to end an attempt of which something is left, unless it is wanted; one of nothing is no attempt."""
+    from sim.errors import Refused
+    from sim.school.attempt import untouched, untouched_words
+
+    bare = untouched(attempt)
+    if len(bare) == len(attempt.sessions):
+        raise Refused(f"{args.answers}: nothing was done on any piece: there is nothing to judge, and nothing is kept")
+    if bare and not args.unfinished:
+        raise Refused(f"{args.answers}: {untouched_words(bare)}: add acts, see how it lies with --look, or end it all "
+                      "the same with --unfinished")  # fmt: skip
 
 
 def _refuse_files(args: argparse.Namespace) -> None:
@@ -218,6 +239,8 @@ def _refuse_files(args: argparse.Namespace) -> None:
 
     if args.sheet and Path(args.sheet).suffix.lower() not in (".html", ".pdf"):
         raise BadParam(f"--sheet must name a file .html or .pdf, got {args.sheet}")
+    if args.result and Path(args.result).suffix != ".result":
+        args.result += ".result"
     for name in (args.result, args.sheet):
         if name:
             refuse_existing(Path(name), args.force)
@@ -255,10 +278,13 @@ def _refuse_namesake(lesson: "Lesson") -> None:
 
 def _looked(args: argparse.Namespace, attempt: "Attempt", told: "Sequence[Told]", pictures: list[str]) -> int:
     """What is to be seen so far; nothing is ended or kept."""
+    from dataclasses import asdict
+
+    from sim.school.aloud import last_cuts, section_lines
     from sim.units import S_PER_H
 
     lies = [{"piece": n, "round": one.job.round, "commands": len(one.commands) - before,
-             "shop_hours": one.job.clock_s / S_PER_H}
+             "shop_hours": one.job.clock_s / S_PER_H, "sections": [asdict(cut) for cut in last_cuts(attempt, n - 1)]}
             for n, (one, before) in enumerate(zip(attempt.sessions, attempt.begun, strict=True), start=1)]  # fmt: skip
     if args.json:
         _print_json({"part": attempt.part, "seed": attempt.seed, "pieces": lies, "told": _plain(told),
@@ -266,6 +292,7 @@ def _looked(args: argparse.Namespace, attempt: "Attempt", told: "Sequence[Told]"
         return 0
     _print(_told_lines(told))
     _print(f"piece {row['piece']}: {row['commands']} acts, round {row['round']}" for row in lies)
+    _print(section_lines(attempt))
     _print([f"picture: {one}" for one in pictures])
     print("Nothing was ended or kept. Hand it in: the same line without --look.")
     return 0
@@ -295,14 +322,15 @@ def _try(args: argparse.Namespace, lesson: "Lesson") -> int:
         work(attempt, solution, args.hand, on_act)
     pictures = _shots(args, attempt)
     with _bar("judging") as tell:
-        judged = judge(lesson, gather(attempt, tell))
+        facts = gather(attempt, tell)
+    judged = judge(lesson, facts)
     if args.json:
         _print_json({**_answer(attempt, judged), "solution": args.solution, "acts": count, "pictures": pictures,
                      "meant_to_fail": solution.fails or None, "reason": solution.reason or None})  # fmt: skip
         return 0
     if solution.fails:
         print(f"the wrong way, which fails {solution.fails}: {solution.reason}")
-    _print_judged(attempt, judged)
+    _print_judged(attempt, judged, facts)
     _print([f"picture: {one}" for one in pictures])
     return 0
 
@@ -383,7 +411,8 @@ def _answer(attempt: "Attempt", judged: "Judged") -> dict[str, Any]:
         "passed": judged.passed, "merit": judged.merit,
         "figures": {name: number(value) for name, value in judged.figures.items()},
         "checks": [{"check": row.check, "unit": row.unit, "better": row.better, "value": number(row.value),
-                    "passes": row.passes, "merit": row.merit, "passed": row.passed} for row in judged.rows],
+                    "passes": row.passes, "merit": row.merit, "passed": row.passed,
+                    "not_judged": row.why or None} for row in judged.rows],
         "faults": {str(fault): count for fault, count in judged.faults.items()},
     }  # fmt: skip
 
@@ -396,6 +425,7 @@ def _shots(args: argparse.Namespace, attempt: "Attempt") -> list[str]:
 
     from sim.report.figures import refuse_existing, save_figure
     from sim.report.piece import piece_figure
+    from sim.school.aloud import last_cuts, lie_words
     from sim.school.lesson import pieces_of
 
     paths = [Path(args.shots) / f"piece-{n}.png" for n in range(1, len(attempt.sessions) + 1)]
@@ -403,9 +433,10 @@ def _shots(args: argparse.Namespace, attempt: "Attempt") -> list[str]:
         refuse_existing(path, args.force)
     pieces = pieces_of(attempt.lesson, attempt.seed)
     for n, (path, piece, session) in enumerate(zip(paths, pieces, attempt.sessions, strict=True), start=1):
-        job = session.job
-        words = f"piece {n}{f', {piece.title}' if piece.title else ''}: {job.in_hand}, round {job.round}"
-        save_figure(piece_figure(job, words), path, args.force)
+        lamps = [one.data["lamp_deg"] for one in attempt.said if one.kind == "lamp" and one.piece == n - 1]
+        words = f"piece {n}{f', {piece.title}' if piece.title else ''}: {lie_words(session)}"
+        figure = piece_figure(session.job, words, float(lamps[-1]) if lamps else LAMP_DEG, last_cuts(attempt, n - 1))
+        save_figure(figure, path, args.force)
     return [str(path) for path in paths]
 
 
@@ -438,13 +469,13 @@ def _told_lines(told: "Sequence[Told]") -> list[str]:
     return [f"{places[one]}, piece {one.piece}, {one.kind}: {one.text}" for one in told]
 
 
-def _print_judged(attempt: "Attempt", judged: "Judged") -> None:
-    from sim.report.lesson_text import judged_lines
+def _print_judged(attempt: "Attempt", judged: "Judged", facts: "Facts") -> None:
+    from sim.report.lesson_text import count_lines, judged_lines
     from sim.school.lesson import PART_WORDS
 
     lesson = attempt.lesson
     _print([f"lesson {lesson.number}, {lesson.title}, {PART_WORDS[attempt.part]}, seed {attempt.seed}",
-            *judged_lines(judged, attempt.part)])  # fmt: skip
+            *(f"  {line}" for line in count_lines(facts)), *judged_lines(judged, attempt.part)])  # fmt: skip
 
 
 def _print(lines: Any) -> None:

@@ -78,17 +78,22 @@ def _validate(args: argparse.Namespace) -> int:
     if not files:
         raise BadParam(f"--validate must name a lesson file, or a folder that holds some (*.toml), got {path}")
     sound, faults = sound_and_faults(files)
+    told: dict[str, list[str]] = {}
     if args.play and not faults:
         from sim.kernels.warm import warm
         from sim.school.trials import solution_faults
 
         warm()
-        faults = [f"{one.path}: {told}" for one in sound for told in solution_faults(one)]
+        for one in sound:
+            wrong, told[one.name] = solution_faults(one)
+            faults += [f"{one.path}: {fault}" for fault in wrong]
     if faults:
         raise BadFiles(faults)
     if args.json:
-        print(json.dumps({"sound": [one.name for one in sound]}))
+        print(json.dumps({"sound": [one.name for one in sound], **({"played": told} if args.play else {})}))
     else:
+        for name, lines in told.items():
+            print("\n".join(f"{name}: {line}" for line in lines))
         print(f"sound: {len(sound)} lesson{'s' * (len(sound) != 1)}")
     return 0
 

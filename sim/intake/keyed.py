@@ -15,6 +15,23 @@ WORDS = "a list of words"
 UNITS = ("_mm", "_um", "_kg", "_k", "_pct")
 HEADER = re.compile(r"\s*(\[\[?)\s*([\w\"'.\s-]+?)\s*\]")
 KEY = re.compile(r"\s*([\w\"'.-]+(?:\s*\.\s*[\w\"'-]+)*)\s*=")
+OPEN, TWICE, BACKSLASH = "quotes that are not closed", "a key that stands twice", "one backslash in quotes: write two"
+REASONS = {
+    "Expected '='": "a key without = and a value", "Invalid statement": "a line that is no key = value and no [table]",
+    "Invalid value": "a value that is none: words stand in quotes", "Expected newline or end": "more behind a value",
+    "Cannot overwrite": TWICE, "Duplicate": TWICE, "Cannot declare": "a table that stands twice",
+    "Cannot redefine": "a table that stands twice", "Cannot mutate": "a table that is added to after it was closed",
+    "Unclosed array": "a list without its ]", "Unclosed inline table": "a table in { without its }",
+    "Expected ']": "the name of a table without its ]", "Invalid initial character for a key": "a key that is no word",
+    "Unterminated": OPEN, "Illegal character": OPEN, "Invalid control character": OPEN,
+    "Unescaped": BACKSLASH, "Invalid \\": BACKSLASH,
+    "Expecting value": "no value where one must stand", "Expecting ','": "no comma between two values",
+    "Expecting property name": "no key in double quotes where one must stand",
+    "Expecting ':'": "a key without : and a value",
+    "Extra data": "more behind the end", "Illegal trailing comma": "a comma too many",
+    "numbers must be finite": "NaN or Infinity: numbers must be finite", "'utf-8'": "a byte that is not UTF-8 text",
+}  # fmt: skip
+"""What is wrong with a text of TOML or JSON, in plain words, by how its reader's message begins."""
 KeyPath = tuple[str | int, ...]
 Fault = tuple[KeyPath, str]
 
@@ -36,9 +53,21 @@ def read_toml(path: Path, kind: str) -> tuple[dict[str, Any], str]:
     try:
         return tomllib.loads(text), text
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        found = re.search(r"at line (\d+)", str(error))
-        line = found[1] if found else str(text.count("\n") + 1)
-        raise BadFile(f"{path}:{line}: must be TOML, got: {error}") from None
+        raise BadFile(f"{path}:{syntax_line(text, error)}: must be TOML, got {syntax_reason(error)}") from None
+
+
+def syntax_line(text: str, error: Exception) -> int:
+    """The line of a fault of syntax; the last one where its reader does not tell."""
+    found = re.search(r"\bline (\d+)", str(error))
+    return int(found[1]) if found else text.count("\n") + 1
+
+
+def syntax_reason(error: Exception) -> str:
+    """Why a text cannot be read as TOML or JSON, in plain words."""
+    if isinstance(error, RecursionError):
+        return "brackets too deep in each other"
+    told = (words for begins, words in REASONS.items() if str(error).startswith(begins))
+    return next(told, "signs that mean nothing here")
 
 
 def refuse(path: str | Path, text: str, faults: list[Fault]) -> None:

@@ -11,11 +11,14 @@ import numpy as np
 from sim.school.cautions import TITLES, caution
 from sim.school.check import unit_shown
 from sim.school.checks import CHECKS, Judged, Row
+from sim.school.checks_reading import counted
+from sim.school.facts import Facts
 from sim.school.faults import FAULTS
 from sim.school.lesson import PART_WORDS, Allowed, Bound, Lesson, Question, Step, pieces_of
 from sim.school.way import Act, Spoken, Take
 from sim.school.ways import WAYS
 from sim.shop.commands import Command, Scrape
+from sim.units import S_PER_H
 
 LEVELS = {1: "high", 2: "medium", 3: "low"}
 
@@ -45,10 +48,11 @@ def page_lines(lesson: Lesson, part: str, seed: int) -> list[str]:
 
 def allowed_words(allowed: Allowed) -> str:
     """What a lesson allows, in a line."""
-    more = [name.replace("_", " ") for name in ("rows", "orders", "carry_on", "hand_over") if getattr(allowed, name)]
+    with_scraper = ("rows", "orders", "carry_on", "hand_over") if "scrape" in allowed.tools else ()
+    more = [name.replace("_", " ") for name in with_scraper if getattr(allowed, name)]
     counted = [f"{count} {name}" for name, count in (("rounds", allowed.rounds), ("strokes", allowed.strokes))
                if count is not None]  # fmt: skip
-    return ", ".join([*allowed.tools, *more, *(f"at most {one}" for one in counted)])
+    return ", ".join([*(allowed.tools or ("reading", "the lamp")), *more, *(f"at most {one}" for one in counted)])
 
 
 def bound_words(bound: Bound | None) -> str:
@@ -108,10 +112,9 @@ def _after(words: Iterable[str]) -> str:
 
 def judged_lines(judged: Judged, part: str) -> list[str]:
     """Figures against limits, passed or not, and what was seen of faults."""
-    lines = [f"  {'met' if row.passed else 'not judged' if row.why else 'not met'}: {row_words(row, part)}"
-             for row in judged.rows]  # fmt: skip
-    lines.append(f"  {judged.figures['shop_hours']:.2f} h on the shop clock, {judged.figures['rounds']:.0f} prints, "
-                 f"{judged.figures['strokes']:.0f} strokes")  # fmt: skip
+    lines = [f"  {'met' if row.passed else 'not met'}: {row_words(row, part)}" for row in judged.rows]
+    lines.append(f"  {clock_words(judged.figures['shop_hours'])} on the shop clock, "
+                 f"{judged.figures['rounds']:.0f} prints, {judged.figures['strokes']:.0f} strokes")  # fmt: skip
     lines.append("passed, with merit" if judged.merit else "passed" if judged.passed else
                  "nothing to judge" if judged.nothing else "not passed")
     if judged.faults:
@@ -120,6 +123,30 @@ def judged_lines(judged: Judged, part: str) -> list[str]:
     else:
         lines.append("what the coach saw: no fault")
     return lines
+
+
+def count_lines(facts: Facts) -> list[str]:
+    """What was counted on every piece, beside what is there; nothing where no square was counted."""
+    lines = []
+    for n, piece in enumerate(facts.pieces if facts.counts else ()):
+        one = counted(facts, n)
+        told = [f"counted {_got(one.said_spots)} spots, {_got(one.spots)} are there",
+                f"bearing {_got(one.said_bearing_pct)} %, it is {_got(one.bearing_pct)} %",
+                "one of the poorest squares" if one.worst else "other squares have fewer"]  # fmt: skip
+        words = "; ".join(told) if one.worst is not None else "no square was counted"
+        lines.append(f"{(piece.title or f'piece {n + 1}').partition(',')[0]}: {words}")
+    return lines
+
+
+def _got(value: float) -> str:
+    """A figure in a sentence: with a tenth where it has one."""
+    return f"{value:.3g}" if math.isfinite(value) else "–"
+
+
+def clock_words(hours: float) -> str:
+    """Hours on the shop clock, as one says them: 3 s, 12 min, 1.5 h."""
+    seconds = round(hours * S_PER_H)
+    return f"{seconds} s" if seconds < 60 else f"{seconds / 60.0:.0f} min" if seconds < S_PER_H else f"{hours:.1f} h"
 
 
 def row_words(row: Row, part: str) -> str:

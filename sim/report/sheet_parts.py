@@ -27,6 +27,7 @@ from sim.report.figures import (
     draw_section,
     typeset,
 )
+from sim.report.lesson_text import count_lines
 from sim.school.calls import sureness
 from sim.school.check import unit_shown
 from sim.school.checks import Judged, Row
@@ -190,6 +191,8 @@ def sheet_blocks(sheet: Sheet) -> tuple[Blocks, Blocks]:
     """What the sheet says in words: titles with their lines, for the left and for the right column."""
     facts = sheet.facts
     left = [("Calls, said in iron", sheet.calls)] if sheet.calls else []
+    if facts.counts:
+        left.append(("Counted, and what is there", count_lines(facts)))
     if facts.lesson.questions:
         left.append(("Asked and answered", sheet.answers))
     if not left:
@@ -219,7 +222,7 @@ def places(row: Row) -> tuple[float | None, float]:
 
 def row_words(row: Row) -> str:
     """What a figure is, as it is printed."""
-    return f"{row.doc}; {row.why}" if row.why else row.doc
+    return f"{row.doc}; not judged: {row.why}" if row.why else row.doc
 
 
 def limit_words(row: Row, limit: float) -> str:

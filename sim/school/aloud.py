@@ -6,6 +6,8 @@ from typing import Any
 
 import numpy as np
 
+from sim.model.blade import RACK
+from sim.process.stroke import Iron, flat_cut, taken_um
 from sim.school.attempt import Attempt
 from sim.school.calls import Call
 from sim.school.coach import Coach
@@ -13,10 +15,49 @@ from sim.school.remark import Remark
 from sim.school.seen import Counted, Seen
 from sim.school.way import Act, Spoken, Take
 from sim.seat.hinge import Hinge
-from sim.shop.commands import SpotFace
+from sim.shop.commands import RollFilm, Scrape, SpotFace
 from sim.shop.partwork import SpotUpright
+from sim.shop.session import Session
 
 MOST_READ = 60
+MOST_CUTS = 4
+
+
+@dataclass(frozen=True)
+class Cut:
+    """The cut that a push makes on flat iron with the edge as it is: the bench's preview, of no face in particular."""
+
+    blade: str
+    push_n: float
+    depth_um: float
+    width_mm: float
+
+    @property
+    def words(self) -> str:
+        """It in a line."""
+        return f"{self.blade}, {self.push_n:g} N: {self.width_mm:.1f} mm × {self.depth_um:.1f} µm"
+
+
+def last_cuts(attempt: Attempt, piece: int) -> list[Cut]:
+    """Cuts of the strokes that a learner made last on a piece, one for each push, the lightest first; four at most."""
+    session = attempt.sessions[piece]
+    made = [one for one in session.commands[attempt.begun[piece] :] if isinstance(one, Scrape)]
+    if not made:
+        return []
+    blade, edge_um = made[-1].blade, session.job.edges[made[-1].blade].radius_um
+    pushes = sorted({float(push) for push in made[-1].made[:, 4]})
+    chosen = [pushes[n] for n in np.unique(np.linspace(0, len(pushes) - 1, min(len(pushes), MOST_CUTS)).astype(int))]
+    found = []
+    for push in chosen:
+        how = RACK[blade], push, Iron(), edge_um
+        found.append(Cut(blade, push, taken_um(*how), flat_cut(*how)[1]))
+    return found
+
+
+def section_lines(attempt: Attempt) -> list[str]:
+    """Sections of the last strokes of every piece, a line each."""
+    return [f"piece {n + 1}, section of the last strokes on flat iron: {one.words}"
+            for n in range(len(attempt.sessions)) for one in last_cuts(attempt, n)]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -116,3 +157,12 @@ def result_lines(result: Any) -> list[str]:
         more = " ..." if len(result) > MOST_READ else ""
         return [f"Read, µm: {', '.join(f'{v:.1f}' for v in result[:MOST_READ])}{more}"]
     return []
+
+
+def lie_words(session: Session) -> str:
+    """What of a piece lies there: the face in hand, its round, and the film that was rolled last."""
+    job = session.job
+    rolled = [one for one in session.commands if isinstance(one, RollFilm)]
+    weight_um = rolled[-1].weight_um if rolled else 0.0
+    film = ", film spread" if weight_um is None else f", last film {weight_um:g} µm" if rolled else ", no film yet"
+    return f"{job.in_hand}, round {job.round}{film}"

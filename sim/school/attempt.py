@@ -210,10 +210,15 @@ def untouched(attempt: Attempt) -> list[int]:
 def left_open(attempt: Attempt) -> str:
     """What of an attempt was not touched or not answered yet, in words; empty when all of it was."""
     bare, questions = untouched(attempt), unanswered(attempt)
-    told = [f"{pieces_words(bare)} {'are' if len(bare) > 1 else 'is'} untouched"] if bare else []
+    told = [untouched_words(bare)] if bare else []
     told += [f"{questions} questions have no answer yet"] if questions > 1 else []
     told += ["one question has no answer yet"] if questions == 1 else []
     return ", and ".join(told)
+
+
+def untouched_words(pieces: Sequence[int]) -> str:
+    """That pieces, counted from 0, are untouched."""
+    return f"{pieces_words(pieces)} {'are' if len(pieces) > 1 else 'is'} untouched"
 
 
 def pieces_words(pieces: Sequence[int]) -> str:

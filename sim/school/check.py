@@ -24,7 +24,8 @@ class Need(NamedTuple):
 NEEDS = {
     "act": Need("nothing was done", "Work at each piece before you finish.", lambda f: {one[0] for one in f.acts}),
     "film": Need("no film was rolled", "Roll a film on the plate.", lambda f: {one.piece for one in f.rolled}),
-    "print": Need("no print was made", "Roll a film, then spot: lay, rub, lift.", lambda f: {one.piece for one in f.printed}),
+    "print": Need("no print was made", "Roll a film, then spot: lay, rub, lift.",
+                  lambda f: {one.piece for one in f.printed}),
     "stroke": Need("no stroke was made", "Scrape.", lambda f: {one.piece for one in f.strokes}),
     "rounds": Need("too few rounds were scraped", "Four rounds with strokes are wanted.", lambda f: set()),
     "calls": Need("no marks were called", "Call marks of each print high, medium or low, all three where you can.",
@@ -79,7 +80,7 @@ class Check:
         missing = [n for n in range(count) if n not in have]
         where = f" on {pieces_words(missing)}" if have and missing else ""
         what = need.none if missing else "what was done says too little"
-        return f"not judged: {what}{where}. {need.do}"
+        return f"{what}{where}. {need.do}"
 
 
 def check(unit: str, better: Better, needs: str = "act") -> Callable[[Figure], Figure]:

@@ -5,9 +5,8 @@ from dataclasses import dataclass
 
 from sim.school import checks_iron, checks_reading
 from sim.school.check import CHECKS as CHECKS
-from sim.school.check import Better
+from sim.school.check import Better, unit_shown
 from sim.school.check import Check as Check
-from sim.school.check import unit_shown
 from sim.school.facts import Facts
 from sim.school.lesson import Lesson
 
@@ -34,7 +33,7 @@ class Row:
         """The figure and what was asked, in one line."""
         asked = f"at {'least' if self.better == 'high' else 'most'} {self.passes:g} {unit_shown(self.unit)}".rstrip()
         if math.isnan(self.value):
-            return f"{self.doc}: {self.why or 'not judged.'} Asked {asked}"
+            return f"{self.doc}: not judged: {self.why or 'nothing to judge.'} Asked {asked}"
         return f"{self.doc}: {self.value:.3g} {unit_shown(self.unit)}".rstrip() + f", asked {asked}"
 
 

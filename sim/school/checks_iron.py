@@ -316,8 +316,9 @@ def strokes_on_side(facts: Facts) -> float:
     """Strokes on faces that the drawing asks to be square, instead of on their datum."""
     if not facts.strokes:
         return math.nan
-    upright = [{one.face for one in job.start.shape.tolerances if one.kind == "perpendicularity"} for job in facts.ended]
-    return float(sum(one.face in upright[one.piece] for one in facts.strokes))
+    upright = {(n, one.face) for n, job in enumerate(facts.ended) for one in job.start.shape.tolerances
+               if one.kind == "perpendicularity"}  # fmt: skip
+    return float(sum((one.piece, one.face) in upright for one in facts.strokes))
 
 
 @check("doubts", "high", "answer")

@@ -339,7 +339,7 @@ class Case(NamedTuple):
 
     @property
     def title(self) -> str:
-        """As it stands in the table and over the piece."""
+        """As it stands in the table and in the lesson file."""
         return f"{self.um:g} um, cutter {self.tram} tram"
 
 
@@ -411,7 +411,7 @@ def decision_loss_h(facts: Facts) -> float:
     """Hours lost by the ways chosen against the best ones, all parts together."""
     lost = []
     for n, piece in enumerate(facts.pieces):
-        ways, said = decisions()[piece.title], facts.answers.get((n, "way"))
+        ways, said = decisions()[piece.case], facts.answers.get((n, "way"))
         lost.append(ways[said]["hours"] - min(w["hours"] for w in ways.values()) if said in ways else math.nan)
     return sum(lost) if lost else math.nan
 
@@ -421,7 +421,7 @@ def hours_factor(facts: Facts) -> float:
     """Hours foretold against the median of the recorded trials, or the other way round; the worst part."""
     found = []
     for n, piece in enumerate(facts.pieces):
-        ways, said = decisions()[piece.title], facts.answers.get((n, "way"))
+        ways, said = decisions()[piece.case], facts.answers.get((n, "way"))
         told = _number(facts.answers.get((n, "hours")))
         ratio = told / ways[said]["hours"] if said in ways and told > 0.0 else math.nan
         found.append(max(ratio, 1.0 / ratio))

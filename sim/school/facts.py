@@ -52,8 +52,8 @@ class Stroked(NamedTuple):
     """A stroke of the learner's on a face, and what it did; mm, N, um.
 
     depth_um: of the round section that holds what it removed, ends left out. deepest_um: of its deepest cell, which
-    lies beside the middle line by up to half a cell. ledge_um: the steepest step it left at either end, over half a millimetre. low_um: how far the iron under its middle lay below
-    the tops of the face when the piece was taken over.
+    lies beside the middle line by up to half a cell. ledge_um: the steepest step it left at either end, over half a
+    millimetre. low_um: how far the iron under its middle lay below the tops of the face when the piece was taken over.
     """
 
     piece: int
@@ -364,9 +364,9 @@ def _strokes(piece: int, job: Job, command: Scrape, cut: Any, *, was: NDArray[np
     depth_um = section_depth_um(cut.removed_mm3, np.hypot(*(made[:, 2:4] - made[:, :2]).T), command)
     rows = zip(made, depth_um, cut.deepest_um, share, cut.removed_mm3, ledges, low_um[i, j], strict=True)
     found = []
-    for (x0, y0, x1, y1, push), *did in rows:
-        found.append(Stroked(piece, job.round, command.blade, *(float(v) for v in (x0, y0, x1, y1, push, *did)),
-                             job.in_hand))
+    for place, *did in rows:
+        numbers = zip(Stroked._fields[3:-1], (*place, *did), strict=True)
+        found.append(Stroked(piece, job.round, command.blade, face=job.in_hand, **{k: float(v) for k, v in numbers}))
     return found
 
 

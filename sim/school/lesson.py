@@ -36,7 +36,8 @@ class Piece:
     """One job of a lesson. Seeds: that of the attempt and `seed_step` on top.
 
     before: acts that are done before the learner takes over. asked_um: the film or the depth that is asked for; 0
-    where the lesson asks for none. scatter_mm: the strokes among `before` lie elsewhere for every seed, see `before_of`.
+    where the lesson asks for none. scatter_mm: the strokes among `before` lie elsewhere for every seed, as `before_of`
+    has it. case: the recorded case that it is, which the learner does not read; empty for none.
     """
 
     start: JobStart = field(default_factory=JobStart)
@@ -46,6 +47,7 @@ class Piece:
     seed_step: int = 0
     asked_um: float = 0.0
     scatter_mm: float = 0.0
+    case: str = ""
 
 
 @dataclass(frozen=True)

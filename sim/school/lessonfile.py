@@ -56,7 +56,7 @@ KEYS = {
 MUST = ("title", "number", "goal", "minutes", "belief", "permission", "piece", "step", "check", "model", "wrong")
 PIECE_KEYS = {"title": TEXT, "asked_um": number(0.0, 100.0, "um"), "seed_step": SEED, "part": TEXT, "face": TABLE,
               "plate": TABLE, "mass_kg": RANGES["mass_kg"], "thickness_mm": RANGES["thickness_mm"], "worked": TABLE,
-              "before": LIST, "scatter_mm": number(0.0, 100.0, "mm")}  # fmt: skip
+              "before": LIST, "scatter_mm": number(0.0, 100.0, "mm"), "case": TEXT}  # fmt: skip
 WORKED_KEYS = {"hand": HAND, "rounds": number(1, 60), "stone": FLAG, "crossing": FLAG}
 ALLOWED_KEYS = {"tools": WORDS, "rows": FLAG, "orders": FLAG, "carry_on": FLAG, "hand_over": FLAG, "coach": FLAG,
                 "rounds": number(1, 1000), "strokes": number(1, 100_000), "hand": HAND}  # fmt: skip
@@ -165,12 +165,12 @@ class _Reading(Reading):
         )  # fmt: skip
 
     def cases(self, pieces: tuple[Piece, ...]) -> None:
-        """Faults of pieces whose titles are no recorded case."""
+        """Faults of pieces that are no recorded case."""
         for n, piece in enumerate(pieces):
             try:
-                case_of(piece.title)
+                case_of(piece.case)
             except BadParam as error:
-                self.fault(("piece", n, "title"), str(error))
+                self.fault(("piece", n, "case"), str(error))
 
     def words(self, given: list[str], at: KeyPath, allowed: Any) -> tuple[str, ...]:
         """Words that must be among some."""
@@ -212,9 +212,10 @@ class _Reading(Reading):
         for n, one in enumerate(got.get("before", ())):
             before += self.act(one, (*at, "before", n))
         if "part" in got and "scatter_mm" in got:
-            self.fault((*at, "scatter_mm"), f"scatter_mm must stand with a face, not beside part, got {got['scatter_mm']:g}")
+            got_mm = f"got {got['scatter_mm']:g}"
+            self.fault((*at, "scatter_mm"), f"scatter_mm must stand beside face, not beside part, {got_mm}")
         return Piece(start, got.get("title", ""), worked, tuple(before), int(got.get("seed_step", 0)),
-                     got.get("asked_um", 0.0), got.get("scatter_mm", 0.0))
+                     got.get("asked_um", 0.0), got.get("scatter_mm", 0.0), got.get("case", ""))
 
     def start(self, got: dict[str, Any], at: KeyPath) -> JobStart:
         """What a piece begins from: a coupon, a face of one's own, or a part in a file."""
@@ -223,7 +224,8 @@ class _Reading(Reading):
         if "part" in got:
             for key in ("face", *body):
                 if key in got:
-                    self.fault((*at, key), f"{key} must not stand beside part, which has its own")
+                    must = f"{key} must not stand beside part, which has its own"
+                    self.fault((*at, key), f"{must}, got {str(got[key])[:60]}")
             return JobStart(plate=plate, part=self.part(got["part"], (*at, "part")))
         face = self.made(Start, got.get("face", {}), (*at, "face"), START, COUPON)
         return JobStart(face=face, plate=plate, body=replace(Body(), **body))
@@ -248,7 +250,7 @@ class _Reading(Reading):
         try:
             return read_part(path)
         except (BadFile, BadFiles) as error:
-            self.fault(at, f"part cannot be read: {str(error).splitlines()[0]}")
+            self.fault(at, f"part must be a part file that can be read, got {str(error).splitlines()[0]}")
             return None
 
     def act(self, data: Any, at: KeyPath) -> list[Command]:
@@ -275,7 +277,12 @@ class _Reading(Reading):
         for key in ("rounds", "strokes"):
             if key in got:
                 got[key] = int(got[key])
-        return Allowed(**got)
+        allowed = Allowed(**got)
+        for key in ("rows", "orders", "carry_on", "hand_over", "strokes"):
+            if got.get(key) and "scrape" not in allowed.tools:
+                told = ", ".join(allowed.tools) or "none"
+                self.fault((*at, key), f"{key} must stand beside the tool scrape in tools, got tools {told}")
+        return allowed
 
     def step(self, data: Any, at: KeyPath) -> Step:
         """A step with its hints and its end."""
@@ -285,7 +292,8 @@ class _Reading(Reading):
             told = self.table(got["done"], (*at, "done"), dict(BOUND_KEYS), ("check",))
             self.known(told.get("check"), (*at, "done", "check"))
             if ("at_least" in told) == ("at_most" in told):
-                self.fault((*at, "done"), "done must have one of at_least and at_most")
+                self.fault((*at, "done"), "done must have one of at_least and at_most, got "
+                           + ("both" if "at_least" in told else "neither"))
             done = Bound(told.get("check", ""), told.get("at_least"), told.get("at_most"))
         hints = tuple(got.get("hints", ()))
         if len(hints) not in (0, RUNGS):
@@ -315,7 +323,8 @@ class _Reading(Reading):
         got = self.table(data, at, dict(QUESTION_KEYS), ("id", "text"))
         options = tuple(got.pop("options", ()))
         if bool(options) == ("low" in got or "high" in got):
-            self.fault(at, "a question must have either options, or low and high")
+            self.fault(at, "a question must have either options, or low and high, got "
+                       + ("both" if options else "neither"))
         elif not options and not got.get("low", 0.0) < got.get("high", 0.0):
             self.fault((*at, "high"), f"high must be above low, {got.get('low', 0.0):g}, got {got.get('high', 0.0):g}")
         return Question(**{"id": "", "text": "", **got}, options=options)

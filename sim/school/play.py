@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from sim.errors import BadFile, BadFiles, BadParam, CannotWrite, ShopError
+from sim.intake.keyed import syntax_line, syntax_reason
 from sim.school.attempt import SAID, Attempt
 from sim.school.lesson import Lesson
 from sim.school.way import Act, Spoken, Take
@@ -51,7 +52,8 @@ def read_acts(path: str | Path, lesson: Lesson | None = None) -> list[Act]:
     try:
         rows = json.loads(data, parse_constant=_no_constant)
     except (ValueError, RecursionError) as error:
-        raise BadFile(f"{path}: must be JSON, got: {shown(str(error))}") from None
+        text = data.decode("utf-8", "replace")
+        raise BadFile(f"{path}:{syntax_line(text, error)}: must be JSON, got {syntax_reason(error)}") from None
     if not isinstance(rows, list) or not 1 <= len(rows) <= MOST_ACTS:
         got = f"{len(rows):,} acts" if isinstance(rows, list) else type(rows).__name__
         raise BadFile(f"{path}: must be a list of 1 to {MOST_ACTS:,} acts, got {got}")

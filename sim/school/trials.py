@@ -10,7 +10,7 @@ import numpy as np
 
 from sim.errors import BadParam, ShopError
 from sim.school.attempt import begin_attempt
-from sim.school.checks import CHECKS, Better, Judged, judge
+from sim.school.checks import CHECKS, Better, Judged, Row, judge
 from sim.school.facts import gather
 from sim.school.lesson import Lesson, Solution
 from sim.school.lessonfile import read_lesson
@@ -163,18 +163,27 @@ def _in_process(path: Path, hand: str, seed: int) -> dict[str, float]:
     return tried(read_lesson(path), hand, seed).figures
 
 
-def solution_faults(lesson: Lesson) -> list[str]:
-    """What is wrong with a lesson's own solutions on the first seed alone: the model passes, the wrong one fails.
+def solution_faults(lesson: Lesson) -> tuple[list[str], list[str]]:
+    """What a lesson's own solutions come to on the first seed alone: what is wrong with them, and a line for each.
 
-    Nothing when the model passes every check, and the wrong one does not pass the one that it is said to fail.
+    Nothing is wrong when the model passes every check, and the wrong one does not pass the one that it is said to fail.
     """
-    faults = []
+    faults, lines = [], []
     try:
         judged = tried(lesson, None, lesson.seeds.alone)
         faults += [f"the model must pass, got {row.sentence()}" for row in judged.rows if not row.passed]
+        lines.append(f"model {'passes' if judged.passed else 'does not pass'}: {', '.join(_short(row) for row in judged.rows)}")
         judged = tried(lesson, None, lesson.seeds.alone, lesson.wrong)
-        faults += [f"the wrong solution must fail {lesson.wrong.fails}, got {row.sentence()}" for row in judged.rows
-                   if row.check == lesson.wrong.fails and row.passed]  # fmt: skip
+        (row,) = (row for row in judged.rows if row.check == lesson.wrong.fails)
+        faults += [f"the wrong solution must fail {lesson.wrong.fails}, got {row.sentence()}"] if row.passed else []
+        lines.append(f"wrong {'passes' if row.passed else 'fails'}: {_short(row)}")
     except ShopError as error:
         faults.append(str(error))
-    return faults
+    return faults, lines
+
+
+def _short(row: Row) -> str:
+    """A figure beside its limit, by the name of its check."""
+    if math.isnan(row.value):
+        return f"{row.check} not judged: {row.why.partition('.')[0]}, limit {row.passes:g}"
+    return f"{row.check} {row.value:.3g}, limit {row.passes:g}"

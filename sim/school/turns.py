@@ -94,7 +94,7 @@ def keep_attempt(record: Record, folder: Path, attempt: Attempt, judged: Judged)
     try:
         place.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise CannotWrite(f"{place}: cannot be made: {error.strerror}") from None
+        raise CannotWrite(f"{place}: must be a folder that can be made, got: {error.strerror}") from None
     for n, session in enumerate(attempt.sessions, start=1):
         log = place / f"{attempt.lesson.name}-{n}.job"
         write_new(log, session.log(), force=True)  # without its checkpoint: 12 MB that the log gives again

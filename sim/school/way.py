@@ -49,8 +49,10 @@ class Eyes:
     pieces : int
     asked_um : float
         The film or the depth that the piece in hand asks for; 0 where it asks for none.
-    title, titles : str, tuple of str
-        Of the piece in hand; of all pieces.
+    tram : str
+        How the cutter at hand stands, "in" or "out of" tram, as the title of the piece in hand tells.
+    cases : tuple of str
+        Recorded cases of the pieces themselves, which nobody may look up.
     """
 
     def __init__(self, attempt: Attempt) -> None:
@@ -70,14 +72,14 @@ class Eyes:
         return self._pieces[self._attempt.piece].asked_um
 
     @property
-    def title(self) -> str:
-        """Of the piece in hand."""
-        return self._pieces[self._attempt.piece].title
+    def tram(self) -> str:
+        """How the cutter at hand stands."""
+        return "out of" if "out of tram" in self._pieces[self._attempt.piece].title else "in"
 
     @property
-    def titles(self) -> tuple[str, ...]:
-        """Of all pieces."""
-        return tuple(piece.title for piece in self._pieces)
+    def cases(self) -> tuple[str, ...]:
+        """Recorded cases of all pieces."""
+        return tuple(piece.case for piece in self._pieces)
 
     @property
     def shape(self) -> PartShape:
@@ -118,7 +120,7 @@ class Way:
             return None if good else f"hand must be one of {', '.join(HANDS)}, got {str(value)[:60]!r}"
         if key not in self.options:
             takes = ", ".join(("hand", *self.options))
-            return f"{key} is no option of {self.name}, which takes {takes}"
+            return f"{key} is no option of {self.name}: must be one of {takes}, got {key[:60]!r}"
         default = self.options[key]
         wanted: Any = (int, float) if isinstance(default, float) else type(default)
         if not isinstance(value, wanted) or isinstance(value, bool) != isinstance(default, bool):
@@ -167,7 +169,7 @@ def acts(attempt: Attempt, solution: Solution, hand: str | None = None) -> Gener
     eyes = Eyes(attempt)
     for count, act in enumerate(chosen.run(eyes, HANDS[whose], **options)):
         if count > MOST_ACTS:
-            raise BadParam(f"a way must end within {MOST_ACTS:,} acts, {solution.way} did not")
+            raise BadParam(f"a way must end within {MOST_ACTS:,} acts, got {solution.way}, which goes on")
         eyes.result = None
         if isinstance(act, Take):
             attempt.take_piece(act.piece)

@@ -13,7 +13,7 @@ from scipy.ndimage import distance_transform_edt, find_objects
 from sim.hands.skill import Hand
 from sim.measure.gauge import reading_plane
 from sim.measure.spots import EYE, islands
-from sim.school.checks_reading import ALIKE, CUT, OLD_BLUE_PCT, SCRAPE, case_of, expected_hours, overlap
+from sim.school.checks_reading import ALIKE, CUT, OLD_BLUE_PCT, SCRAPE, Case, expected_hours, overlap
 from sim.school.evidence import PrintRead, read
 from sim.school.seen import RoundSeen
 from sim.school.way import Eyes, Take, Working, say, spread, way, width
@@ -255,8 +255,8 @@ def decide(eyes: Eyes, hand: Hand, *, by: Literal["hours", "belief"] = "hours", 
     for n in range(eyes.pieces):
         yield Take(n)
         yield SweepFace(face, datum, STATIONS, lever_deg=lever_deg)
-        case = case_of(eyes.title)._replace(um=_out_of_flat_um(eyes.sight))
-        ways = expected_hours(case, eyes.titles)
+        case = Case(_out_of_flat_um(eyes.sight), eyes.tram)
+        ways = expected_hours(case, eyes.cases)
         chosen = min(ways, key=lambda one: ways[one]) if by == "hours" else CUT
         off = HOURS_OFF * width(hand) * float(spread(eyes.sight, n).standard_normal())
         told = ways[chosen] * math.exp(off) if by == "hours" else SAVED * ways[SCRAPE]

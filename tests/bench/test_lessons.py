@@ -169,7 +169,7 @@ def test_an_answer_out_of_its_range_is_told_and_not_taken(player):
 def test_finish_asks_once_for_missing_answers_then_judges_records_and_uncovers(player, tmp_path):
     chosen(player, {"press": "part alone"}, {"press": "hint"}, {"press": "finish"})
     assert player.bench.page == "bench"
-    assert "4 questions have no answer yet" in player.bench.desk.told
+    assert player.bench.desk.told.startswith("Pieces 1 and 2 are untouched, and 4 questions have no answer yet: finish")
     player.play([{"press": "answers"}])
     whole(player)
     folder = player.bench.room.at.attempt.folder
@@ -200,9 +200,14 @@ def test_finish_asks_once_for_missing_answers_then_judges_records_and_uncovers(p
     assert player.bench.room.at.attempt.seed == 1001, "another face"
 
 
-def test_what_was_missing_is_shown_with_a_cross(player):
+def test_what_was_missing_is_shown_with_a_cross_and_an_attempt_of_nothing_is_none(player, tmp_path):
     chosen(player, {"press": "part help"}, {"press": "finish"}, {"press": "finish"})
-    assert widgets(player)["verdict"].string == "Roll and tell: not passed yet, 0 of 2 figures reached."
+    assert widgets(player)["verdict"].string.startswith("Roll and tell: nothing to judge")
+    assert "not judged: nothing was done" in widgets(player)["check 0"].string
+    assert "counts as no attempt" in player.bench.note
+    with Record.open(tmp_path, lambda: NOON) as record:
+        assert [one.unfinished for one in record.attempts()] == [True]
+    assert player.bench.room.at.attempt.ended, "it is not offered to go on with"
     assert (widgets(player)["check 0 0"].string, widgets(player)["check 0 2"].string) == ("–", "✕")
     assert widgets(player)["check 1 1"].string == "≥ 2"
 

@@ -130,14 +130,18 @@ def test_checks_and_ways_are_told_with_units_and_options(capsys):
     found = json.loads(said(capsys, "lessons", "--schema", "--json"))
     assert found["checks"]["bearing_flatness_um"]["unit"] == "um"
     assert found["ways"]["lay_films"]["options"]["applicator"] == "brayer"
-    assert "| `bearing_flatness_um` | um | low |" in said(capsys, "lessons", "--schema")
+    assert "| `bearing_flatness_um` | µm | low |" in said(capsys, "lessons", "--schema")
 
 
 def test_sound_lessons_are_counted(capsys, own):
     assert said(capsys, "lessons", "--validate", str(own)) == "sound: 1 lesson\n"
     count = len(lesson_files())
     assert said(capsys, "lessons", "--validate", str(lessons())).startswith(f"sound: {count} lesson")
-    assert said(capsys, "lessons", "--validate", str(own), "--play") == "sound: 1 lesson\n"
+    model, wrong, sound = said(capsys, "lessons", "--validate", str(own), "--play").splitlines()
+    assert model.startswith("50-two-films: model passes: film_off_pct ")
+    assert model.endswith(", limit 30, predictions 2, limit 0")
+    assert wrong.startswith("50-two-films: wrong fails: film_off_pct ")
+    assert sound == "sound: 1 lesson"
 
 
 def test_all_faults_of_a_folder_are_told_with_file_and_line(capsys, own):
@@ -215,7 +219,7 @@ def test_the_window_takes_over_where_there_is_a_display(capsys, refused, own, mo
     monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
     assert said(capsys, "lesson", str(own), "--data-dir", str(tmp_path / "data")) == ""
     assert opened == [(str(own), str(tmp_path / "data"))]
-    assert "in the window they are chosen there" in refused(str(own), "--part", "help")
+    assert "got --part help for the window: there you choose the part" in refused(str(own), "--part", "help")
     for name in ("SDL_VIDEODRIVER", "DISPLAY", "WAYLAND_DISPLAY"):
         monkeypatch.delenv(name, raising=False)
     monkeypatch.setattr("sys.platform", "linux")
@@ -254,17 +258,27 @@ def test_answers_are_judged_and_kept_and_the_next_attempt_has_another_face(told,
 
 
 def test_what_came_of_it_is_told_in_words(capsys, own, answers):
-    out = said(capsys, "lesson", str(own), "--answers", answers([{"piece": 1}]))
+    out = said(capsys, "lesson", str(own), "--answers", answers([{"do": "WipePlate"}]), "--unfinished")
     assert "not met: Film on the plate at the print" in out
-    assert "nothing to be judged, asked at most 30 %" in out
-    assert "\nnot passed\n" in out
+    assert "the worst piece: not judged: no print was made. Roll a film, then spot: lay, rub, lift. Asked at most" in out
+    assert " min on the shop clock, 0 prints, 0 strokes" in out
+    assert "\nnothing to judge\n" in out
     assert "what the coach saw: no fault" in out
     assert "kept as attempt 1" in out
 
 
+def test_what_is_untouched_is_named_before_an_attempt_is_spent(refused, told, own, answers, tmp_path):
+    assert "nothing was done on any piece" in refused(str(own), "--answers", answers([{"piece": 1}]), "--unfinished")
+    assert "acts.json: piece 2 is untouched: add acts" in refused(str(own), "--answers", answers(GOOD[:4]))
+    assert kept(tmp_path) == []
+    found = told(str(own), "--answers", answers(GOOD[:4]), "--unfinished")
+    assert (found["passed"], found["checks"][0]["value"]) == (False, None)
+    assert found["checks"][0]["not_judged"].startswith("no print was made on piece 2.")
+
+
 def test_a_result_file_and_a_sheet_are_written_before_the_attempt_is_kept(told, refused, own, answers, tmp_path):
     result, sheet = tmp_path / "mine.result", tmp_path / "mine.html"
-    words = (str(own), "--answers", answers(GOOD), "--result", str(result), "--sheet")
+    words = (str(own), "--answers", answers(GOOD), "--result", str(tmp_path / "mine"), "--sheet")
     assert "--sheet must name a file .html or .pdf" in refused(*words, "sheet.txt")
     sheet.write_text("mine")
     assert "mine.html: is there already" in refused(*words, str(sheet))
@@ -333,7 +347,8 @@ def test_a_lesson_under_the_name_of_a_shipped_one_is_not_kept_as_that_one(refuse
 @pytest.mark.parametrize(("words", "line"), [
     (("sanding",), "lesson must be one of 01-lay-a-film"), (("1", "--seed", "-1"), "--seed must be 0 to 2^31 - 1"),
     (("1", "--look"), "--look must go with --answers"), (("1", "--hand", "trained"), "--hand must go with --solution"),
-    (("1", "--result", "a.result"), "--result must go with --answers FILE"),
+    (("1", "--result", "a.result"), "--result must go with --answers FILE and without --look, got --result a.result alone"),
+    (("1", "--unfinished"), "--unfinished must go with --answers FILE"),
     (("1", "--answers", "none.json"), "none.json: no such file"), (("1", "--part", "free"), "invalid choice"),
     (("1", "--watch", "--show"), "not allowed with"), (("1", "--watch", "--part", "alone"), "the part with help"),
     (("1", "--solution", "model", "--part", "check"), "a check's face is the learner's"),

@@ -7,20 +7,36 @@ import numpy as np
 import pytest
 
 from sim.measure.lay import lay_ratio
+from sim.measure.spots import spots
 from sim.model.blade import RACK
 from sim.model.face import Face
 from sim.model.marks import Marks
 from sim.model.plate import PlateMake
 from sim.model.start import COUPON
 from sim.process.stroke import Iron, taken_um
-from sim.school.attempt import Attempt, begin_attempt
+from sim.report.lesson_text import count_lines
+from sim.school.attempt import Attempt, begin_attempt, left_open
 from sim.school.calls import Call
 from sim.school.checks import CHECKS, judge
-from sim.school.checks_reading import _in_square, fooled_by, form_of, overlap
+from sim.school.checks_reading import _in_square, counted, fooled_by, form_of, least, overlap
 from sim.school.facts import gather, ledges_um, section_depth_um
-from sim.school.lesson import Allowed, Bound, Lesson, Limit, Piece, Question, Seeds, Solution, Step, pieces_of
-from sim.shop.commands import RollFilm, Scrape, SpotFace, StoneFace, WipeFace, strokes_as_data
+from sim.school.lesson import (
+    Allowed,
+    Bound,
+    Lesson,
+    Limit,
+    Piece,
+    Question,
+    Seeds,
+    Solution,
+    Step,
+    before_of,
+    pieces_of,
+)
+from sim.school.lessonfile import find_lesson
+from sim.shop.commands import RollFilm, Scrape, SpotFace, StoneFace, WipeFace, WipePlate, strokes_as_data
 from sim.shop.job import JobStart, begin_job
+from sim.shop.partwork import TakeFace
 
 PLATE = PlateMake(length_mm=120.0, width_mm=100.0)
 TRUE = JobStart(replace(COUPON, kind="true"), PLATE)
@@ -44,7 +60,7 @@ def test_a_figure_of_nothing_passes_no_limit_and_its_sentence_says_so():
     (row,) = judge(SMALL, gather(attempt())).rows
     assert math.isnan(row.value)
     assert not row.passed
-    assert "nothing to be judged" in row.sentence()
+    assert "not judged: nothing was done. Work at each piece before you finish. Asked at least 90 %" in row.sentence()
 
 
 @pytest.mark.parametrize("name", sorted(set(CHECKS) - {"decision_loss_h", "hours_factor"}))  # of recorded cases alone
@@ -153,6 +169,92 @@ def test_a_bound_is_met_from_its_own_side():
     assert Bound("film_cv", at_most=0.2).met(0.1)
     assert not Bound("film_cv", at_most=0.2).met(0.3)
     assert not Bound("film_cv", at_most=0.2).met(math.nan)
+
+
+def test_a_figure_that_is_missing_says_why_on_which_pieces_and_what_to_do():
+    limits = tuple(Limit(name, 1.0, 1.0) for name in ("film_off_pct", "strokes_made", "forms_right", "lamps_used"))
+    made = attempt(limits=limits, pieces=tuple(Piece(TRUE, asked_um=3.0) for _ in range(3)))
+    judged = judge(made.lesson, gather(made))
+    assert judged.nothing
+    assert {row.why for row in judged.rows} == {"nothing was done. Work at each piece before you finish."}
+    made.do(RollFilm(3.0))
+    made.do(SpotFace(20.0, 20.0))
+    film, strokes, forms, lamps = judge(made.lesson, gather(made)).rows
+    assert film.why == "no print was made on pieces 2 and 3. Roll a film, then spot: lay, rub, lift."
+    assert strokes.why == "no stroke was made. Scrape."
+    assert forms.why == "no question was answered. Answer the questions."
+    assert lamps.why == "the lamp was not turned. Turn the lamp."
+    assert not judge(made.lesson, gather(made)).passed
+
+
+def test_what_is_untouched_is_named_and_a_hint_touches_nothing():
+    made = attempt(pieces=(Piece(TRUE),) * 3, questions=())
+    made.say("hint", step=1, rung=1)
+    made.say("lamp", lamp_deg=20.0)
+    assert left_open(made) == "pieces 1, 2 and 3 are untouched"
+    made.do(RollFilm(3.0))
+    made.take_piece(2)
+    made.say("calls", calls=[[30.0, 20.0, 1, True]])
+    assert left_open(made) == "piece 2 is untouched"
+    asked = attempt(pieces=(Piece(TRUE),) * 2)
+    asked.say("answer", question="form", value="even")
+    assert left_open(asked) == "piece 2 is untouched, and one question has no answer yet"
+
+
+def test_a_count_is_held_against_the_print_that_was_counted():
+    made = attempt(pieces=(Piece(replace(TRUE, face=COUPON)),))
+    for film_um in (8.0, 1.0):
+        made.do(RollFilm(film_um))
+        made.do(SpotFace(20.0, 20.0))
+        if film_um == 8.0:
+            made.say("count", x_mm=10.0, y_mm=5.0, spots=7, bearing_pct=20.0)
+        made.do(WipeFace())
+        made.do(WipePlate())
+    facts = gather(made)
+    first, last = (spots(one.marks).bearing_pct for one in facts.printed)
+    there = _in_square(facts.printed[0].marks, {"x_mm": 10.0, "y_mm": 5.0})
+    assert first > 1.1 * last
+    one = counted(facts, 0)
+    assert (one.said_spots, one.spots, one.said_bearing_pct, one.bearing_pct) == (7.0, there, 20.0, first)
+    assert CHECKS["count_off_spots"].figure(facts) == abs(7.0 - there)
+    assert CHECKS["bearing_off_points"].figure(facts) == abs(20.0 - first)
+    (line,) = count_lines(facts)
+    assert f"counted 7 spots, {there:g} are there; bearing 20 %, it is {first:.3g} %" in line
+
+
+def test_the_least_of_some_spots_is_missing_where_one_is_missing():
+    assert least([3.0, 1.0, 2.0]) == 1.0
+    for values in ([], [1.0, math.nan], [math.nan, 1.0]):
+        assert math.isnan(least(values)), "a plain min would say 1 or nan, by their order"
+
+
+def test_a_pass_of_the_stone_is_no_stroke_on_the_side_and_a_stroke_on_it_is_one():
+    made = begin_attempt(find_lesson("15"), "alone", 3)
+    made.do(TakeFace("foot"))
+    stroke = strokes_as_data(np.array([(20.0, 20.0, 30.0, 20.0, 70.0)]))
+    made.do(Scrape("fine", stroke))
+    made.do(TakeFace("side"))
+    made.do(StoneFace())
+    assert value(made, "strokes_on_side") == 0.0
+    made.do(Scrape("fine", stroke * 2))
+    assert value(made, "strokes_on_side") == 2.0
+
+
+def test_what_was_cut_beforehand_lies_elsewhere_on_other_seeds_and_the_same_on_one():
+    cut = Scrape("rough", strokes_as_data(np.array([(15.0, 10.0, 25.0, 12.0, 90.0)])))
+    piece = Piece(TRUE, before=(cut, StoneFace()), scatter_mm=4.0)
+    found = {before_of(piece, seed)[0].strokes[0] for seed in range(40)}
+    assert len(found) == 40
+    assert before_of(piece, 3) == before_of(piece, 3)
+    assert before_of(piece, 3)[1] == StoneFace()
+    assert before_of(replace(piece, scatter_mm=0.0), 3) == piece.before
+    middle = np.array([[0.5 * (x0 + x1), 0.5 * (y0 + y1)] for x0, y0, x1, y1, _ in found]) / 100.0
+    for axis, (at, size) in enumerate(((20.0, 60.0), (11.0, 40.0))):
+        off = np.minimum(np.abs(middle[:, axis] - at), np.abs(middle[:, axis] - (size - at)))
+        assert off.max() <= 4.0
+        assert 0.2 < (middle[:, axis] < 0.5 * size).mean() < 0.8, "both sides"
+    assert len({round(math.hypot(x1 - x0, y1 - y0), 1) for x0, y0, x1, y1, _ in found}) == 1
+    assert {push for *_, push in found} == {900}
 
 
 def test_calls_are_kept_with_the_strokes_that_were_there():

@@ -119,7 +119,7 @@ def test_a_cut_costs_the_same_whatever_the_sole_was_like_and_more_with_the_head_
 
 def test_the_rows_that_a_learner_reads_are_those_of_the_table():
     lesson = find_lesson("16")
-    hidden = {piece.title for piece in lesson.pieces}
+    hidden = {piece.case for piece in lesson.pieces}
     told = [step.text for step in lesson.steps if "µm" in step.text]
     assert len(told) == 2
     for text, tram in zip(told, ("in", "out of"), strict=True):
@@ -131,7 +131,7 @@ def test_the_rows_that_a_learner_reads_are_those_of_the_table():
 
 
 def test_hours_are_read_between_the_rows_around_and_never_from_the_row_itself():
-    hidden = [piece.title for piece in find_lesson("16").pieces]
+    hidden = [piece.case for piece in find_lesson("16").pieces]
     low, high = (decisions()[Case(um, "in").title][SCRAPE]["hours"] for um in (10.0, 25.0))
     assert expected_hours(Case(16.0, "in"), hidden)[SCRAPE] == pytest.approx(low + 0.4 * (high - low))
     assert expected_hours(Case(10.0, "in"), hidden)[SCRAPE] == pytest.approx(low)
@@ -149,7 +149,7 @@ def test_what_is_no_case_is_told(title):
 
 def test_a_piece_of_lesson_16_starts_as_the_trials_did():
     for piece in find_lesson("16").pieces:
-        um = case_of(piece.title).um
+        um = case_of(piece.case).um
         assert piece.start.part.faces[0].start == sole(um).faces[0].start
         assert piece.start.part.faces[0].start.bow_x_um == BOW_UM[um]
 

@@ -82,6 +82,7 @@ def test_a_fault_of_syntax_is_told_alone_with_its_line(tmp_path):
     with pytest.raises(BadFile, match=rf"{re.escape(str(path))}:{line_of(text, 'minutes')}: must be TOML") as refused:
         read_lesson(path)
     assert not isinstance(refused.value, BadFiles)
+    assert str(refused.value).endswith("must be TOML, got a value that is none: words stand in quotes")
 
 
 @pytest.mark.parametrize(("old", "new", "words"), [
@@ -104,6 +105,8 @@ def test_a_fault_of_syntax_is_told_alone_with_its_line(tmp_path):
     ("[model]", "[seeds]\ntrials = [40, 21]\n[model]", "seeds.trials: must be the first and the last"),
     ("[model]", '[[question]]\nid = "a"\ntext = "How?"\n[model]', "question[1]: a question must have either options"),
     ("[model]", '[[question]]\nid = "a"\ntext = "How?"\nlow = 2\nhigh = 1\n[model]', "question[1].high: must be above"),
+    ('"wipe"]', '"wipe"]\norders = true', "allowed.orders: must stand beside the tool scrape in tools, got tools roll"),
+    ("asked_um = 6.0", 'part = "stand"\nscatter_mm = 2', "piece[1].scatter_mm: must stand beside face, not beside part"),
     ("minutes = 5", "minutes = nan", "minutes: must be in [1, 600] min, got nan"),
     ("length_mm = 80.0", "length = 80.0", "units missing: length must be written length_mm"),
     ('goal = "Roll a', 'goal = "R"\nnote = "Roll a', "goal: must have 3 to 400 signs, got 1"),

@@ -133,7 +133,8 @@ def test_every_act_that_is_none_is_told_with_its_number(tmp_path):
 
 
 @pytest.mark.parametrize(("content", "words"), [
-    ("{}", "must be a list of 1 to 50,000 acts, got dict"), ("[]", "got 0 acts"), ("[{", "must be JSON"),
+    ("{}", "must be a list of 1 to 50,000 acts, got dict"), ("[]", "got 0 acts"), ("[{", "acts.json:1: must be JSON, got no key in double quotes"),
+    ("[\n{}\n{}]", "acts.json:3: must be JSON, got no comma between two values"),
     ("[" * 100_000, "must be JSON"), ('[{"do": "RollFilm", "weight_um": NaN}]', "numbers must be finite"),
     ("[" + "{}," * 50_000 + "{}]", "got 50,001 acts"),
 ])  # fmt: skip
@@ -290,13 +291,17 @@ def test_limits_come_from_the_trained_and_the_skilled_hand_on_the_seeds_of_the_l
 
 
 def test_solutions_that_do_not_do_what_they_are_for_are_told():
-    assert solution_faults(LESSON) == []
-    (fault,) = solution_faults(replace(LESSON, model=LESSON.wrong))
+    faults, lines = solution_faults(LESSON)
+    assert faults == []
+    assert lines[0].startswith("model passes: film_off_pct ")
+    assert lines[1].startswith("wrong fails: film_off_pct ")
+    assert all(", limit 30" in line for line in lines)
+    (fault,) = solution_faults(replace(LESSON, model=LESSON.wrong))[0]
     assert fault.startswith("the model must pass, got Film on the plate")
-    (fault,) = solution_faults(replace(LESSON, wrong=replace(LESSON.model, fails="film_cv", reason="none")))
+    (fault,) = solution_faults(replace(LESSON, wrong=replace(LESSON.model, fails="film_cv", reason="none")))[0]
     assert fault.startswith("the wrong solution must fail film_cv, got Unevenness")
     lesson = replace(LESSON, allowed=Allowed(tools=("roll",)))
-    (fault,) = solution_faults(lesson)
+    (fault,) = solution_faults(lesson)[0]
     assert fault == "two-films, its own hand, seed 1000: This lesson does not allow spotting."
     with pytest.raises(BadParam, match="trained hand, seed 21: This lesson does not allow spotting"):
         limits_from(lesson)
