@@ -130,7 +130,7 @@ def count_lines(facts: Facts) -> list[str]:
     lines = []
     for n, piece in enumerate(facts.pieces if facts.counts else ()):
         one = counted(facts, n)
-        told = [f"counted {_got(one.said_spots)} spots, {_got(one.spots)} are there",
+        told = [f"counted {_got(one.said_spots, 0)}, there are {_got(one.spots, 0)}",
                 f"bearing {_got(one.said_bearing_pct)} %, it is {_got(one.bearing_pct)} %",
                 "one of the poorest squares" if one.worst else "other squares have fewer"]  # fmt: skip
         words = "; ".join(told) if one.worst is not None else "no square was counted"
@@ -138,9 +138,9 @@ def count_lines(facts: Facts) -> list[str]:
     return lines
 
 
-def _got(value: float) -> str:
-    """A figure in a sentence: with a tenth where it has one."""
-    return f"{value:.3g}" if math.isfinite(value) else "–"
+def _got(value: float, digits: int = 1) -> str:
+    """A figure in a sentence; a dash where there is none."""
+    return f"{value:.{digits}f}" if math.isfinite(value) else "–"
 
 
 def clock_words(hours: float) -> str:

@@ -42,7 +42,7 @@ MADE = (
     "feel of the blade. What was learned here is to be tried on iron: the shop cards are made for that."
 )
 MAP_WORDS = "heights; dashed: the section"
-MOST_ROWS, MOST_CALLS, MOST_FAULTS, MOST_ANSWERS = 10, 3, 6, 4
+MOST_ROWS, MOST_CALLS, MOST_FAULTS, MOST_ANSWERS, MOST_MISSING = 10, 3, 6, 4, 4
 GOOD = "#e4eee6"  # behind what passes
 Blocks = list[tuple[str, list[str]]]
 
@@ -82,7 +82,7 @@ class Sheet:
         judged, figures = self.judged, _count(len(self.judged.rows), "figure")
         short = sum(not row.passed for row in judged.rows)
         if judged.nothing:
-            return "Nothing to judge", "no figure could be taken; the table says why, and what to do", False
+            return "Nothing to judge", "no figure could be taken; why, and what to do, stands below", False
         if judged.merit:
             return "Passed with merit", f"{figures} as a skilled hand has them, on another day", True
         if not judged.passed:
@@ -191,6 +191,9 @@ def sheet_blocks(sheet: Sheet) -> tuple[Blocks, Blocks]:
     """What the sheet says in words: titles with their lines, for the left and for the right column."""
     facts = sheet.facts
     left = [("Calls, said in iron", sheet.calls)] if sheet.calls else []
+    missing = [row for row in sheet.judged.rows if row.why]
+    if missing:
+        left.append(("Not judged", [f"{row.doc}: {row.why}" for row in missing[:MOST_MISSING]]))
     if facts.counts:
         left.append(("Counted, and what is there", count_lines(facts)))
     if facts.lesson.questions:
@@ -222,7 +225,7 @@ def places(row: Row) -> tuple[float | None, float]:
 
 def row_words(row: Row) -> str:
     """What a figure is, as it is printed."""
-    return f"{row.doc}; not judged: {row.why}" if row.why else row.doc
+    return row.doc
 
 
 def limit_words(row: Row, limit: float) -> str:

@@ -219,7 +219,7 @@ def test_a_count_is_held_against_the_print_that_was_counted():
     assert CHECKS["count_off_spots"].figure(facts) == abs(7.0 - there)
     assert CHECKS["bearing_off_points"].figure(facts) == abs(20.0 - first)
     (line,) = count_lines(facts)
-    assert f"counted 7 spots, {there:g} are there; bearing 20 %, it is {first:.3g} %" in line
+    assert f"counted 7, there are {there:g}; bearing 20.0 %, it is {first:.1f} %" in line
 
 
 def test_the_least_of_some_spots_is_missing_where_one_is_missing():
