@@ -43,7 +43,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     what.add_argument("--solution", choices=("model", "wrong"), help="play the lesson's own solution; never kept")
     parser.add_argument("--look", action="store_true", help="with --answers: play, tell and picture what is to be seen "
                         "then, end nothing")  # fmt: skip
-    parser.add_argument("--unfinished", action="store_true", help="with --answers: end it though pieces are untouched")  # fmt: skip
+    parser.add_argument("--unfinished", action="store_true", help="with --answers: end it though pieces are "
+                        "untouched")  # fmt: skip
     parser.add_argument("--hand", choices=("beginner", "trained", "skilled"), help="whose hand, with --solution and "
                         "--watch")  # fmt: skip
     parser.add_argument("--shots", metavar="DIR", help="folder for a picture of each piece as it lies")

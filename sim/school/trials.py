@@ -172,7 +172,8 @@ def solution_faults(lesson: Lesson) -> tuple[list[str], list[str]]:
     try:
         judged = tried(lesson, None, lesson.seeds.alone)
         faults += [f"the model must pass, got {row.sentence()}" for row in judged.rows if not row.passed]
-        lines.append(f"model {'passes' if judged.passed else 'does not pass'}: {', '.join(_short(row) for row in judged.rows)}")
+        figures = ", ".join(_short(row) for row in judged.rows)
+        lines.append(f"model {'passes' if judged.passed else 'does not pass'}: {figures}")
         judged = tried(lesson, None, lesson.seeds.alone, lesson.wrong)
         (row,) = (row for row in judged.rows if row.check == lesson.wrong.fails)
         faults += [f"the wrong solution must fail {lesson.wrong.fails}, got {row.sentence()}"] if row.passed else []

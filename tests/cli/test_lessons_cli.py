@@ -260,7 +260,7 @@ def test_answers_are_judged_and_kept_and_the_next_attempt_has_another_face(told,
 def test_what_came_of_it_is_told_in_words(capsys, own, answers):
     out = said(capsys, "lesson", str(own), "--answers", answers([{"do": "WipePlate"}]), "--unfinished")
     assert "not met: Film on the plate at the print" in out
-    assert "the worst piece: not judged: no print was made. Roll a film, then spot: lay, rub, lift. Asked at most" in out
+    assert "worst piece: not judged: no print was made. Roll a film, then spot: lay, rub, lift. Asked at most" in out
     assert " min on the shop clock, 0 prints, 0 strokes" in out
     assert "\nnothing to judge\n" in out
     assert "what the coach saw: no fault" in out
@@ -347,7 +347,7 @@ def test_a_lesson_under_the_name_of_a_shipped_one_is_not_kept_as_that_one(refuse
 @pytest.mark.parametrize(("words", "line"), [
     (("sanding",), "lesson must be one of 01-lay-a-film"), (("1", "--seed", "-1"), "--seed must be 0 to 2^31 - 1"),
     (("1", "--look"), "--look must go with --answers"), (("1", "--hand", "trained"), "--hand must go with --solution"),
-    (("1", "--result", "a.result"), "--result must go with --answers FILE and without --look, got --result a.result alone"),
+    (("1", "--result", "a.result"), "and without --look, got --result a.result alone"),
     (("1", "--unfinished"), "--unfinished must go with --answers FILE"),
     (("1", "--answers", "none.json"), "none.json: no such file"), (("1", "--part", "free"), "invalid choice"),
     (("1", "--watch", "--show"), "not allowed with"), (("1", "--watch", "--part", "alone"), "the part with help"),

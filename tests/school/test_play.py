@@ -11,7 +11,8 @@ from sim.books.record import Record
 from sim.errors import BadFile, BadFiles, BadParam, Refused
 from sim.model.plate import PlateMake
 from sim.model.start import COUPON
-from sim.school.aloud import Aloud, result_lines
+from sim.report.piece import piece_figure
+from sim.school.aloud import Aloud, last_cuts, lie_words, result_lines, section_lines
 from sim.school.attempt import begin_attempt, said_data
 from sim.school.checks import judge
 from sim.school.facts import gather
@@ -20,7 +21,7 @@ from sim.school.play import acts_of, acts_text, play, read_acts
 from sim.school.trials import limits_from, reached_by, solution_faults, trial_figures
 from sim.school.turns import check_opens, keep_attempt, seed_of, why_not_now
 from sim.school.ways import work
-from sim.shop.commands import RollFilm
+from sim.shop.commands import RollFilm, Scrape, strokes_as_data
 from sim.shop.job import JobStart
 from sim.shop.logbook import fingerprint
 
@@ -133,7 +134,8 @@ def test_every_act_that_is_none_is_told_with_its_number(tmp_path):
 
 
 @pytest.mark.parametrize(("content", "words"), [
-    ("{}", "must be a list of 1 to 50,000 acts, got dict"), ("[]", "got 0 acts"), ("[{", "acts.json:1: must be JSON, got no key in double quotes"),
+    ("{}", "must be a list of 1 to 50,000 acts, got dict"), ("[]", "got 0 acts"),
+    ("[{", "acts.json:1: must be JSON, got no key in double quotes"),
     ("[\n{}\n{}]", "acts.json:3: must be JSON, got no comma between two values"),
     ("[" * 100_000, "must be JSON"), ('[{"do": "RollFilm", "weight_um": NaN}]', "numbers must be finite"),
     ("[" + "{}," * 50_000 + "{}]", "got 50,001 acts"),
@@ -305,6 +307,23 @@ def test_solutions_that_do_not_do_what_they_are_for_are_told():
     assert fault == "two-films, its own hand, seed 1000: This lesson does not allow spotting."
     with pytest.raises(BadParam, match="trained hand, seed 21: This lesson does not allow spotting"):
         limits_from(lesson)
+
+
+def test_the_section_of_the_last_strokes_is_the_preview_of_the_bench():
+    from sim.bench.inhand import preview
+
+    attempt = begin_attempt(replace(LESSON, allowed=Allowed()), "alone", 1000)
+    assert last_cuts(attempt, 0) == []
+    strokes = np.array([(10.0, 8.0, 20.0, 8.0, 70.0), (10.0, 12.0, 20.0, 12.0, 110.0)])
+    attempt.do(Scrape("fine", strokes_as_data(strokes)))
+    cuts = last_cuts(attempt, 0)
+    edge_um = attempt.session.job.edges["fine"].radius_um
+    assert [(one.depth_um, one.width_mm) for one in cuts] == [preview("fine", push, edge_um) for push in (70.0, 110.0)]
+    first, second = section_lines(attempt)
+    assert first.startswith("piece 1, section of the last strokes on flat iron: fine, 70 N: ")
+    assert second.endswith(f"mm × {cuts[1].depth_um:.1f} µm")
+    assert lie_words(attempt.session) == "face, round 0, no film yet"
+    assert len(piece_figure(attempt.session.job, "cut", cuts=cuts).get_axes()) == 4  # the face, and three boxes
 
 
 def test_a_refusal_of_turns_is_one_of_the_shop(tmp_path, clock):
