@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any, TypeVar, dataclass_transform
 
 from sim.errors import BadParam
+from sim.units import shown_unit
 
 T = TypeVar("T")
 SOURCES = ("source", "computed", "common practice", "from memory")
@@ -66,4 +67,4 @@ def check_param(name: str, value: Any, meta: Any) -> None:
     low, high = allowed
     is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
     if not is_number or not math.isfinite(value) or not low <= value <= high:
-        raise BadParam(f"{name} must be in [{low:g}, {high:g}] {unit}".rstrip() + f", got {value!r}")
+        raise BadParam(f"{name} must be in [{low:g}, {high:g}] {shown_unit(unit)}".rstrip() + f", got {value!r}")

@@ -27,6 +27,11 @@ TYPED: dict[str, dict[str, float]] = {
 _NUMBER = re.compile(r"\s*([+-]?(?:\d{1,9}(?:\.\d{0,12})?|\.\d{1,12}))\s*([^\d\s.,+-]*)\s*", re.ASCII)
 
 
+def shown_unit(unit: str) -> str:
+    """A unit as people read it: µm for um, also within um/m; keys and what is typed keep um."""
+    return re.sub(r"\bum\b", "µm", unit)
+
+
 def typed(text: str, unit: str, name: str = "value") -> float:
     """A number as a person types it, with or without its unit, in `unit`: "8", "8 um" and "0.3 thou" for "um".
 

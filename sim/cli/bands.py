@@ -31,12 +31,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--square", action="store_true", help="READINGS are a side that should be square to the datum "
                         "(x_um,y_mm,z_mm): the base is tapered to set it upright")  # fmt: skip
     add_load_at(parser, "where the weight acts on the datum, mm: 80,55 (default: over the mean of its points)")
-    parser.add_argument("--removal", type=number, metavar="UM", help="what a pass of full rows of yours takes, um "
+    parser.add_argument("--removal", type=number, metavar="UM", help="what a pass of full rows of yours takes, µm "
                         "(default 2.1: a skilled hand in this model)")  # fmt: skip
     parser.add_argument("--size", type=size_mm, metavar="WxH", help="the face along x and y: 160x110 (mm), 6x4in "
                         "(default: extent of the readings)")  # fmt: skip
     parser.add_argument("--pads", action="store_true", help="pads at the higher corners first, then the rest to them")
-    parser.add_argument("--limit", type=number, metavar="UM", help="a plane that spans no more is left to the blue, um "
+    parser.add_argument("--limit", type=number, metavar="UM", help="a plane that spans no more is left to the blue, µm "
                         "(default 3)")  # fmt: skip
     parser.add_argument("--out", metavar="DIR", help="folder of NAME-bands.html and NAME-bands.png (default: here)")
     parser.add_argument("--force", action="store_true", help="overwrite them if they are there")
@@ -121,7 +121,7 @@ def planned(args: argparse.Namespace) -> "tuple[BandSheet, dict[str, Any]]":
     highest_um = float(plan.depth_um.max())
     if plan.rounds and highest_um / work.removal_um >= work.most_passes + 0.5:
         raise BadParam(f"a plan must have at most {work.most_passes} passes, got {highest_um / work.removal_um:.0f}: "
-                       f"{highest_um:.0f} um at {work.removal_um:g} um a pass")  # fmt: skip
+                       f"{highest_um:.0f} µm at {work.removal_um:g} µm a pass")  # fmt: skip
     iron, pads = np.ones(shape, dtype=np.bool_), None
     if args.pads:
         pads = corner_pads(shape, min(round(work.pad_mm / pitch_mm), min(shape) // 3))

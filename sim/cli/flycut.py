@@ -41,8 +41,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--size", type=size_mm, default=(160.0, 100.0), metavar="LxW", help="the face, along the feed "
                         "x across it: 160x100 (mm, the default), 6x4in")  # fmt: skip
     parser.add_argument("--error", type=number, default=15.0, metavar="UM", help="flatness of the milled face before "
-                        "the cut, um (default 15)")  # fmt: skip
-    parser.add_argument("--depth", type=number, metavar="UM", help="deepest cut, um (default 60, or the error + 45)")
+                        "the cut, µm (default 15)")  # fmt: skip
+    parser.add_argument("--depth", type=number, metavar="UM", help="deepest cut, µm (default 60, or the error + 45)")
     parser.add_argument("--cup", action="store_true", help="a cup wheel instead of a fly cutter")
     parser.add_argument("--seed", type=whole, default=1, metavar="N", help="which face, and which luck (default 1)")
     parser.add_argument("--out", metavar="DIR", help=f"folder of the picture {PICTURE} (default: here)")
@@ -52,7 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def um_per_100mm(text: str) -> float:
-    """A tilt such as 0.10/150 (mm over mm), or 0, in um per 100 mm; for argparse."""
+    """A tilt such as 0.10/150 (mm over mm), or 0, in µm per 100 mm; for argparse."""
     number = r"(\d{1,6}(?:\.\d{0,9})?|\.\d{1,9})"
     parts = re.fullmatch(rf"\s*([+-]?){number}\s*/\s*{number}\s*(?:mm)?\s*", text, re.ASCII)
     if re.fullmatch(r"\s*0+(\.0*)?\s*", text, re.ASCII):

@@ -100,11 +100,13 @@ def _print_tables(listed: list[dict[str, Any]]) -> None:
     from rich.console import Console
     from rich.table import Table
 
+    from sim.units import shown_unit
+
     console = Console(highlight=False, width=None if sys.stdout.isatty() else 160)
     for tool, rows in itertools.groupby(listed, key=lambda row: str(row["tool"])):
         table = Table("name", "default", "allowed", "unit", "meaning", "from", title=tool, title_justify="left")
         for row in rows:
-            cells = (row["name"], row["default"], _allowed(row["allowed"]), row["unit"], row["doc"], row["ref"])
+            cells = (row["name"], row["default"], _allowed(row["allowed"]), shown_unit(row["unit"]), row["doc"], row["ref"])
             table.add_row(*(str(cell) for cell in cells))
         console.print(table, markup=False)
 

@@ -116,7 +116,7 @@ def taper_plan(shape: tuple[int, int], pitch_mm: float, slopes_um_per_mm: tuple[
         When a pass takes nothing.
     """
     if not removal_um > 0.0:
-        raise BadParam(f"removal_um must be above 0 um, got {removal_um!r}")
+        raise BadParam(f"removal_um must be above 0 µm, got {removal_um!r}")
     x, y = middles_mm(shape, pitch_mm)
     depth = slopes_um_per_mm[0] * x[None, :] + slopes_um_per_mm[1] * y[:, None]
     depth = depth - depth.min()

@@ -7,6 +7,7 @@ from typing import Any
 
 from sim.errors import BadFile, BadFiles, BadParam
 from sim.params import check_param
+from sim.units import shown_unit
 
 MOST_BYTES = 5_000_000
 REACH_MM = (-10_000.0, 10_000.0)
@@ -169,7 +170,7 @@ def _fault(key: str, value: Any, meant: Any) -> str | None:
         return None
     if isinstance(value, str) and not isinstance(meant["allowed"][0], str):
         low, high = meant["allowed"]
-        within = f"[{low:g}, {high:g}] {meant['unit']}".rstrip()
+        within = f"[{low:g}, {high:g}] {shown_unit(meant['unit'])}".rstrip()
         return f"{key} must be a number without quotes in {within}, got {value[:60]!r}"
     try:
         check_param(key, value, meant)

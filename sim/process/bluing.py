@@ -101,7 +101,7 @@ def roll_film(plate: Plate, rng: np.random.Generator, weight_um: float | None, a
     if applicator not in ("brayer", "rag"):
         raise BadParam(f"applicator must be brayer or rag, got {applicator!r}")
     if weight_um is not None and not 0.0 < weight_um <= 50.0:
-        raise BadParam(f"weight_um must be in (0, 50] um, got {weight_um!r}")
+        raise BadParam(f"weight_um must be in (0, 50] µm, got {weight_um!r}")
     before = total(plate.film_um)
     ways = ((6.0, 6.0, 1.0),) if applicator == "brayer" else ((40.0, 4.0, 0.8), (3.0, 3.0, 0.6))
     cv = blue.brayer_cv if applicator == "brayer" else blue.rag_cv
@@ -262,7 +262,7 @@ def _lay_on_plate(plate: Plate, corners: NDArray[np.int64], given_um: NDArray[np
 def blue_face(face: Face, plate: Plate, weight_um: float) -> None:
     """Lay an even film on the face itself, for the second method; changes `face`, and the account in `plate`."""
     if not 0.0 < weight_um <= 50.0:
-        raise BadParam(f"weight_um must be in (0, 50] um, got {weight_um!r}")
+        raise BadParam(f"weight_um must be in (0, 50] µm, got {weight_um!r}")
     before = total(face.blue_um)
     face.blue_um[:] = np.where(face.iron, weight_um, 0.0)
     plate.drawn_um_mm2 += (total(face.blue_um) - before) * face.cell_mm2

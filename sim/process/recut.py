@@ -133,11 +133,11 @@ def recut_face(face: Face, cut: FlyCutter, depth_um: float, rng: np.random.Gener
     Left out: rubbing where the cut runs thin within a pass, marks of the clamps.
     """
     if not max(cut.least_depth_um, 1e-3) <= depth_um <= DEEPEST_UM:
-        raise BadParam(f"depth_um must be in [{cut.least_depth_um:g}, {DEEPEST_UM:g}] um, got {depth_um!r}: "
+        raise BadParam(f"depth_um must be in [{cut.least_depth_um:g}, {DEEPEST_UM:g}] µm, got {depth_um!r}: "
                        "a thinner cut rubs")
     slopes = _levelled_slopes(face) if slopes_um_per_mm is None else tuple(slopes_um_per_mm)
     if len(slopes) != 2 or not all(abs(s) <= STEEPEST_UM_PER_MM for s in slopes):
-        raise BadParam(f"slopes_um_per_mm must be two numbers up to {STEEPEST_UM_PER_MM:g} um/mm, got {slopes}")
+        raise BadParam(f"slopes_um_per_mm must be two numbers up to {STEEPEST_UM_PER_MM:g} µm/mm, got {slopes}")
     surface = _tool_surface_um(face, cut, slopes, rng)
     surface += float((face.height_um - surface)[face.iron].max()) - depth_um
     cut_here = face.iron & (surface < face.height_um)

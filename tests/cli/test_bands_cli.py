@@ -183,11 +183,11 @@ def test_a_hollow_and_a_lump_are_told(told):
 
 @pytest.mark.parametrize("words, message", [
     (("none.csv",), "none.csv: no such file"),
-    (("top.csv", "--removal", "0"), "--removal must be in [0.1, 50] um"),
+    (("top.csv", "--removal", "0"), "--removal must be in [0.1, 50] µm"),
     (("top.csv", "--removal", "nan"), "--removal must be a number with a decimal point"),
     (("top.csv", "--removal", "2,1"), "--removal must be a number with a decimal point, such as 2.1, got '2,1' (see "),
     (("top.csv", "--sise", "3"), "unrecognized arguments: --sise 3 (see `flatwright bands --help`)"),
-    (("top.csv", "--limit", "-1"), "--limit must be in [0.1, 100] um"),
+    (("top.csv", "--limit", "-1"), "--limit must be in [0.1, 100] µm"),
     (("top.csv", "--size", "100x100"), "--size must hold the readings, 148 x 98 mm, got 100 x 100"),
     (("top.csv", "--size", "wide"), "two lengths"),
     (("top.csv", "--square"), "--square goes with --datum"),

@@ -96,14 +96,14 @@ ALONE = [
     (PARALLEL, PARALLEL.replace('"top"', '"side"'), 'kind = "parallelism"', "faces that look away from each other"),
     (PARALLEL, PARALLEL.replace("parallelism", "perpendicularity"),
      'kind = "perpendicularity"', "faces that are square"),
-    ("limit_um = 5.0", "limit_um = 0", "limit_um = 0", "tolerance[1].limit_um: must be in [0.1, 1000] um, got 0"),
+    ("limit_um = 5.0", "limit_um = 0", "limit_um = 0", "tolerance[1].limit_um: must be in [0.1, 1000] µm, got 0"),
     ("150.0]", "0.0]", "[face.frame]\norigin_mm = [20", "there must be iron between faces back to back, got 0 mm"),
     ("[face.target]", "[face.aim]", "[face.aim]", "face[2].aim: must be one of name, note"),
     ("spots_mean = 16.0", "spots_mean = -1", "spots_mean = -1", "face[2].target.spots_mean: must be"),
     ("mass_kg = 4.0", "mass_lb = 9", "mass_lb", "mass_lb: another unit: mass_lb must be written mass_kg"),
     ("limit_um = 5.0", "limit_mm = 0.005", "limit_mm", "limit_mm: another unit: limit_mm must be written limit_um"),
     ("limit_um = 5.0", 'limit_um = "5"', 'limit_um = "5"',
-     "limit_um: must be a number without quotes in [0.1, 1000] um, got '5'"),
+     "limit_um: must be a number without quotes in [0.1, 1000] µm, got '5'"),
 ]
 
 

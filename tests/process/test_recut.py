@@ -232,8 +232,8 @@ def test_equal_luck_cuts_equal_faces():
 @pytest.mark.parametrize(
     "cut,depth,plane,words",
     [
-        (FlyCutter(), 49.0, None, "depth_um must be in [50, 1000] um, got 49.0"),
-        (CupWheel(), 4.0, None, "depth_um must be in [5, 1000] um, got 4.0"),
+        (FlyCutter(), 49.0, None, "depth_um must be in [50, 1000] µm, got 49.0"),
+        (CupWheel(), 4.0, None, "depth_um must be in [5, 1000] µm, got 4.0"),
         (FlyCutter(), 1001.0, None, "got 1001.0"),
         (FlyCutter(), math.nan, None, "got nan"),
         (cutter(least_depth_um=0.0), 0.0, None, "got 0.0"),

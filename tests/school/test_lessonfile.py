@@ -53,7 +53,7 @@ TEN = [
     ("number = 40", "number = 0", "number: must be in [1, 999], got 0"),
     ('cautions = ["rags"]', 'cautions = ["sparks"]', "cautions[1]: must be one of edge"),
     ("faults = [1]", "faults = [77]", "faults: must be a list of whole numbers from 1 to 25"),
-    ("asked_um = 6.0", "asked_um = 6000.0", "piece[1].asked_um: must be in [0, 100] um"),
+    ("asked_um = 6.0", "asked_um = 6000.0", "piece[1].asked_um: must be in [0, 100] µm"),
     ('kind = "rough-milled"', 'kind = "chewed"', "piece[1].face.kind: must be one of true"),
     ('tools = ["roll"', 'tools = ["hammer"', "allowed.tools[1]: must be one of roll"),
     ('text = "Clean', 'done = { check = "shine", at_most = 1 }\ntext = "Clean', "step[1].done.check: must be one of"),
