@@ -18,7 +18,8 @@ from sim.bench.files import files_page, found_files, saved_copy
 from sim.bench.finish import as_text, copied, draw_map, finish_page, saved_sheet
 from sim.bench.hold import Hold
 from sim.bench.inhand import in_hand, set_tool
-from sim.bench.keys import help_page, read_keys, sign_of, written_keys
+from sim.bench.key_page import PLACE_OF, PLACES, key_page
+from sim.bench.keys import read_keys, sign_of, written_keys
 from sim.bench.lesson_pages import left_words
 from sim.bench.lesson_room import LessonRoom
 from sim.bench.lettering import Ui
@@ -79,7 +80,7 @@ class Bench(Openings):
         self.ui = self._fitting_ui()
         self.keys = read_keys(folder / "keys.json", self.prefs.left_hand)
         self.drilling = drilling or DrillRoom(folder)
-        self.page, self.before = "start", "start"
+        self.page, self.before, self.help_at = "start", "start", PLACES[-1]
         self.desk: Desk | None = None
         self.hold: Hold | None = None
         self.pane: FacePane | None = None
@@ -125,6 +126,7 @@ class Bench(Openings):
         """Turn to a page."""
         if page in ASIDE and self.page not in ASIDE:
             self.before = self.page
+            self.help_at = PLACE_OF.get(self.page, PLACES[-1])
         if self.hold is not None:
             self.hold.let_go()
         for id, value in self.group.focus_on(None):
@@ -177,7 +179,7 @@ class Bench(Openings):
         if self.page == "files":
             return files_page(self.size, self.ui, self.files, self.note)
         if self.page == "help":
-            return help_page(self.size, self.ui, self.keys)
+            return key_page(self.size, self.ui, self.keys, self.help_at)
         if self.page == "drills":
             return self.drilling.widgets(self.size, self.ui)
         return start_page(self.size, self.ui, self.prefs, self._recent(), who=self.drilling.who,
@@ -268,6 +270,7 @@ class Bench(Openings):
         acts: dict[str, Callable[[], object]] = {
             "more": lambda: setattr(self, "more", not self.more), "menu": lambda: self.show("settings"),
             "settings": lambda: self.show("settings"), "help": lambda: self.show("help"),
+            "help place": lambda: setattr(self, "help_at", PLACES[value]),
             "back": lambda: self.show("bench" if self.page == "finish" else self.before), "to start": self.to_start,
             "quit": self.quit, "keys file": self._write_keys, "door print": lambda: self.begin(*sample(0, self.seed)),
             "door part": self.show_files, "same start": self._same_start, "another face": self._another,

@@ -242,7 +242,7 @@ class Desk:
         self.tool = "read"
         self.told = f"Print {self.session.job.round}, just lifted, turned over its long edge."
         if self.prediction is not None and self.prediction.x_mm is not None:
-            self.told += " The cross is where you expected it hardest."
+            self.told += " The diamond is where you expected it hardest."
 
     def printed(self) -> None:
         """A print was made: hung, and what lay there for the last one cleared away."""

@@ -166,9 +166,12 @@ class Events:
             if said:
                 self.bench.said(said, True)
             return
+        if action == "help" and self.bench.page not in ASIDE:
+            self.bench.said("help", True)
+            return
         if self.bench.page != "bench":
-            if action in ("let go", "help") and self.bench.page == "drills":
-                self.bench.said("drill leave" if action == "let go" else "help", True)
+            if action == "let go" and self.bench.page == "drills":
+                self.bench.said("drill leave", True)
                 return
             if event.key in DIGITS:
                 self.bench.room.digit(DIGITS[event.key])
@@ -252,6 +255,14 @@ class Events:
             self.bench.hold.step(0.2 * dx, 0.2 * dy)
             self._follow()
             return
+        if key == "z" and _shift(event):
+            key = "y"
+        acts = self.ctrl_acts()
+        if key in acts:
+            acts[key]()
+
+    def ctrl_acts(self) -> dict[str, Callable[[], None]]:
+        """Key to what it does with Ctrl on the page as it is now; `keys.CTRL` tells of each."""
         acts: dict[str, Callable[[], None]] = {
             "q": self.bench.quit,
             "w": self.bench.to_start,
@@ -267,15 +278,13 @@ class Events:
             "o": self.bench.show_files,
         }
         if self.bench.desk is not None and self.bench.page == "bench":
-            redo = key == "y" or _shift(event)
             acts |= {
-                "z": self.bench.desk.redo if redo else self.bench.desk.undo,
+                "z": self.bench.desk.undo,
                 "y": self.bench.desk.redo,
                 "s": self.bench.save_told,
                 "return": self.bench.finish,
             }
-        if key in acts:
-            acts[key]()
+        return acts
 
 
 def _shift(event: pygame.event.Event) -> bool:

@@ -5,8 +5,6 @@ from pathlib import Path
 
 import pygame
 
-from sim.bench.lettering import LABEL, NAME, Ui
-from sim.bench.widgets import Button, Label, Widget
 from sim.errors import BadFile, CannotWrite
 from sim.shop.store import write_new
 
@@ -84,7 +82,24 @@ TOLD = {
     "whole": "the whole face",
     "rub out": "clear the last call or chalk",
     "ask": "ask the coach; ask more",
+    "next blade": "the next blade",
+    "push less": "one push less (Alt: a quarter)",
+    "push more": "one push more (Alt: a quarter)",
+    "older print": "an older print over the face",
+    "newer print": "a newer print",
+    "zoom in": "nearer",
+    "zoom out": "farther",
+    "help": "this page",
+    "full screen": "full screen",
 }
+"""What each action is, in words; every action of `KEYS` is here."""
+CTRL = {
+    "z": "take back (Shift: do again)", "y": "do again", "return": "finish this face", "s": "keep, and leave a copy",
+    "c": "copy the figures as text", "p": "result sheet", "o": "open a file", "n": "a new practice: the start page",
+    "w": "close: the start page", "u": "units shown", ",": "settings", "=": "larger letters", "+": "larger letters",
+    "-": "smaller letters", "0": "letters as they were", "q": "quit",
+}  # fmt: skip
+"""Keys with Ctrl, or Cmd, and what they do."""
 _PAIRS = dict(zip("QWEASD", "UIOJKL", strict=True))
 MIRRORED = _PAIRS | {other: one for one, other in _PAIRS.items()}
 """The six stations under the right hand, and what lay there in their places."""
@@ -159,42 +174,3 @@ def written_keys(path: Path) -> str:
     except (CannotWrite, OSError) as error:
         return str(error)
     return f"Keys are in {path}; change them there."
-
-
-def help_page(size: tuple[int, int], ui: Ui, keys: dict[str, str]) -> list[Widget]:
-    """Every key and what it does, in columns."""
-    pad = ui.px(32)
-    made: list[Widget] = []
-    head = Label(
-        "help head",
-        string="Keys: a station's key picks up its tool; Space, Enter or a click does it",
-        size=NAME,
-        bold=True,
-    )
-    head.rect = pygame.Rect(pad, ui.px(24), size[0] - 2 * pad, ui.px(30))
-    back = Button("back", "Back", key="Esc")
-    back.rect = pygame.Rect(pad, size[1] - ui.px(56), ui.px(160), ui.px(36))
-    lines = [(sign_of(place), TOLD.get(action, action)) for place, action in keys.items()]
-    lines += [
-        ("1 – 6", "push; in Read 1 high, 2 medium, 3 low, 0 clears; in Roll the film"),
-        ("arrows", "cursor 1 mm (Shift 5, Ctrl 0.2)"),
-        ("Shift + drag", "a row; by keys: Shift + Space ends its first stroke"),
-        ("wheel", "zoom; Shift: push"),
-        ("Ctrl+Z, Ctrl+Y", "take back, do again"),
-        ("Ctrl+Enter", "finish this face"),
-        ("Ctrl+U", "units shown"),
-        ("Ctrl + −", "size of the letters"),
-        ("Ctrl+Q", "quit"),
-    ]
-    rows = max((size[1] - ui.px(140)) // ui.px(26), 1)
-    columns = -(-len(lines) // rows)
-    wide = (size[0] - 2 * pad) // columns
-    for n, (key, words) in enumerate(lines):
-        x, y = pad + (n // rows) * wide, ui.px(70) + (n % rows) * ui.px(26)
-        for k, (string, left, width) in enumerate(((key, 0, ui.px(112)), (words, ui.px(116), wide - ui.px(128)))):
-            cell = Label(
-                f"key {n} {k}", string=ui.shortened(string, LABEL, width), size=LABEL, role="muted" if k else "text"
-            )
-            cell.rect = pygame.Rect(x + left, y, width, ui.px(24))
-            made.append(cell)
-    return [head, back, *made]

@@ -7,13 +7,10 @@ import numpy as np
 import pygame
 
 from sim.bench.desk import Desk
-from sim.bench.gestures import Line
 from sim.bench.hold import Hold
-from sim.bench.inhand import preview
 from sim.bench.iron import IronPicture, film_picture
 from sim.bench.lettering import LABEL, SMALL, Ui
 from sim.bench.palette import (
-    CALL_EDGE,
     CALL_FILL,
     CHALK,
     INK,
@@ -21,10 +18,23 @@ from sim.bench.palette import (
     WELL,
     WELL_FOCUS,
     WELL_TEXT,
-    WRITTEN,
-    WRITTEN_HALO,
 )
 from sim.bench.pieces import Hung
+from sim.bench.signs import (
+    blade_end,
+    call_sign,
+    call_word,
+    coach_ring,
+    cross,
+    dashes,
+    draw_legend,
+    expected,
+    expects,
+    ghost,
+    haloed,
+    pointed,
+    stamp,
+)
 from sim.bench.uncovered import height_map
 from sim.bench.viewport import Viewport, whole_face
 from sim.model.blade import RACK
@@ -33,6 +43,7 @@ from sim.shop.commands import Scrape
 SQUARE_MM = 25.4
 PLATE_SHARE = 0.36  # of the pane's width, for the plate beside the part
 LEAST_FOR_PLATE = 800
+CAPTION = 430  # room for scale and words at the foot, pixels at scale 1
 TOOLS_MM = {
     "roll": (60.0, 12.0, False), "read": (4.0, 4.0, True), "stone": (100.0, 25.0, False), "wipe": (70.0, 70.0, True),
     "indicator": (9.0, 9.0, False), "chalk": (10.0, 10.0, True),
@@ -171,6 +182,7 @@ class FacePane:
             beside = self.beside()
             if beside:
                 self._draw_beside(surface, ui, beside)
+            draw_legend(surface, ui, self.desk, self._legend_row(ui))
         surface.set_clip(before)
 
     def _draw_face(self, surface: pygame.Surface, ui: Ui, hold: Hold) -> None:
@@ -182,16 +194,16 @@ class FacePane:
         surface.blit(*self._face_picture(view, pane))
         if hung is not None:
             self._lay_over(surface, view, hung)
-        _stamp(surface, ui, view)
+        stamp(surface, ui, view)
         for outline in self.desk.chalk:
             pygame.draw.lines(surface, CHALK, True, [view.to_px(*p) for p in outline], 2)
         if hold.outline and len(hold.outline) > 1:
             pygame.draw.lines(surface, CHALK, False, [view.to_px(*p) for p in hold.outline], 2)
         self._draw_written(surface, ui, view)
         for call in self.desk.calls:
-            _glyph(surface, ui, view.to_px(call.x_mm, call.y_mm), call.level, call.sure)
+            call_sign(surface, ui, view.to_px(call.x_mm, call.y_mm), call.level)
         for line in self.desk.order:
-            _ghost(surface, view, line)
+            ghost(surface, view, line)
         if self.desk.tool in ("read", "square"):
             s = self.desk.settings
             x, y = view.to_px(s.square_x_mm, s.square_y_mm + SQUARE_MM)
@@ -202,18 +214,19 @@ class FacePane:
             pygame.draw.rect(surface, INK, box, 3)
             pygame.draw.rect(surface, WELL_FOCUS if self.desk.tool == "square" else CHALK, box, 1)
         prediction = self.desk.prediction
-        reading = self.desk.tool in ("spot", "read")
-        if reading and prediction and prediction.x_mm is not None and prediction.y_mm is not None:
-            _cross(surface, view.to_px(prediction.x_mm, prediction.y_mm))
+        if prediction is not None and expects(self.desk):
+            expected(surface, ui, view.to_px(prediction.x_mm or 0.0, prediction.y_mm or 0.0))
         if self.desk.tool == "hinge" and self.desk.turned is not None:
             for pivot in self.desk.turned.pivots:
                 x, y = view.to_px(pivot.x_mm, pivot.y_mm)
                 pygame.draw.circle(surface, INK, (round(x), round(y)), ui.px(9), 4)
                 pygame.draw.circle(surface, CALL_FILL, (round(x), round(y)), ui.px(8), 2)
-                _cross(surface, (x, y))
+                cross(surface, (x, y))
         for place in self.desk.lit_mm:
-            _lit(surface, ui, view.to_px(*place))
-        self._draw_tool(surface, view, hold)
+            coach_ring(surface, ui, view.to_px(*place))
+        self._draw_tool(surface, ui, view, hold)
+        for call in self.desk.calls:
+            call_word(surface, ui, view.to_px(call.x_mm, call.y_mm), call.level, call.sure)
         self._caption(surface, ui, view, hung)
 
     def _draw_bared(self, surface: pygame.Surface, box: pygame.Rect) -> None:
@@ -269,16 +282,16 @@ class FacePane:
         if written is None:
             return
         for x, y, z in zip(written.x_mm.tolist(), written.y_mm.tolist(), written.z_um.tolist(), strict=True):
-            _haloed(surface, ui, view.to_px(x, y), f"{z:+.0f}" if z else "0")
+            haloed(surface, ui, view.to_px(x, y), f"{z:+.0f}" if z else "0")
 
-    def _draw_tool(self, surface: pygame.Surface, view: Viewport, hold: Hold) -> None:
+    def _draw_tool(self, surface: pygame.Surface, ui: Ui, view: Viewport, hold: Hold) -> None:
         """The stroke under way, and the tool to scale at the cursor."""
         line = hold.preview()
         if line is not None:
             pygame.draw.line(surface, INK, view.to_px(*line[:2]), view.to_px(*line[2:]), 4)
             pygame.draw.line(surface, WELL_FOCUS, view.to_px(*line[:2]), view.to_px(*line[2:]), 2)
         if self.desk.tool == "scrape" and self.desk.passing is None:
-            _blade(surface, view, hold)
+            blade_end(surface, view, hold)
         elif self.desk.tool in TOOLS_MM:
             wide, high, round_ = TOOLS_MM[self.desk.tool]
             x, y = view.to_px(*hold.cursor_mm)
@@ -288,7 +301,12 @@ class FacePane:
             pygame.draw.rect(surface, INK, box.inflate(2, 2), 1, border_radius=radius + 1)
             pygame.draw.rect(surface, CHALK, box, 1, border_radius=radius)
         elif hold.by_key:
-            _cross(surface, view.to_px(*hold.cursor_mm))
+            pointed(surface, ui, view.to_px(*hold.cursor_mm))
+
+    def _legend_row(self, ui: Ui) -> pygame.Rect:
+        """The foot of the pane, right of its caption."""
+        left = min(self.rect.left + ui.px(CAPTION), self.rect.right)
+        return pygame.Rect(left, self.rect.bottom - ui.px(26) - ui.px(8), self.rect.right - left, ui.px(16))
 
     def _caption(self, surface: pygame.Surface, ui: Ui, view: Viewport, hung: Hung | None) -> None:
         """Scale, and how the face lies."""
@@ -374,94 +392,5 @@ def _outline(
     box = pygame.Rect(round(left), round(top), round(size_mm[0] * view.px_per_mm), round(size_mm[1] * view.px_per_mm))
     corners = [box.topleft, (box.right - 1, box.top), (box.right - 1, box.bottom - 1), (box.left, box.bottom - 1)]
     for a, b in zip(corners, corners[1:] + corners[:1], strict=True):
-        _dashes(surface, a, b, CHALK) if dashed else pygame.draw.line(surface, WELL_FOCUS, a, b, 2)
+        dashes(surface, a, b, CHALK) if dashed else pygame.draw.line(surface, WELL_FOCUS, a, b, 2)
     pygame.draw.circle(surface, CHALK if dashed else WELL_FOCUS, (box.left + 9, box.top + 9), 3)
-
-
-def _dashes(
-    surface: pygame.Surface, a: tuple[float, float], b: tuple[float, float], colour: tuple[int, int, int]
-) -> None:
-    way = math.dist(a, b)
-    for n in range(0, max(int(way), 1), 8):
-        p, q = n / max(way, 1.0), min((n + 4) / max(way, 1.0), 1.0)
-        pygame.draw.line(
-            surface,
-            colour,
-            (a[0] + p * (b[0] - a[0]), a[1] + p * (b[1] - a[1])),
-            (a[0] + q * (b[0] - a[0]), a[1] + q * (b[1] - a[1])),
-        )
-
-
-def _ghost(surface: pygame.Surface, view: Viewport, line: Line) -> None:
-    a, b = view.to_px(*line[:2]), view.to_px(*line[2:])
-    pygame.draw.line(surface, INK, a, b, 3)
-    _dashes(surface, a, b, CALL_FILL)
-
-
-def _stamp(surface: pygame.Surface, ui: Ui, view: Viewport) -> None:
-    """The stamped corner, beside the face."""
-    left, top, _, _ = view.face_rect_px()
-    pygame.draw.circle(surface, WELL_TEXT, (round(left) - 10, round(top) - 8), 3)
-
-
-def _glyph(surface: pygame.Surface, ui: Ui, at: tuple[float, float], level: int, sure: bool) -> None:
-    """A call: triangle up, square, triangle down, its digit beside it."""
-    x, y, r = at[0], at[1], ui.px(7)
-    shapes = {
-        1: ((x, y - r), (x + r, y + r * 0.8), (x - r, y + r * 0.8)),
-        2: (
-            (x - r * 0.85, y - r * 0.85),
-            (x + r * 0.85, y - r * 0.85),
-            (x + r * 0.85, y + r * 0.85),
-            (x - r * 0.85, y + r * 0.85),
-        ),
-        3: ((x, y + r), (x + r, y - r * 0.8), (x - r, y - r * 0.8)),
-    }
-    pygame.draw.polygon(surface, CALL_FILL, shapes[level])
-    pygame.draw.polygon(surface, CALL_EDGE, shapes[level], 2)
-    _haloed(surface, ui, (x + r + ui.px(7), y), f"{level}{'!' if sure else ''}")
-
-
-def _haloed(surface: pygame.Surface, ui: Ui, at: tuple[float, float], string: str) -> None:
-    """Dark strokes with a chalk halo: read on iron and on blue."""
-    font = ui.font(SMALL, True)
-    wide, high = font.size(string)
-    x, y = round(at[0] - wide / 2), round(at[1] - high / 2)
-    halo = font.render(string, True, WRITTEN_HALO)
-    for dx, dy in ((-2, 0), (2, 0), (0, -2), (0, 2), (-1, -1), (1, 1), (-1, 1), (1, -1)):
-        surface.blit(halo, (x + dx, y + dy))
-    surface.blit(font.render(string, True, WRITTEN), (x, y))
-
-
-def _lit(surface: pygame.Surface, ui: Ui, at: tuple[float, float]) -> None:
-    """A ring round a place that the coach goes by."""
-    middle = round(at[0]), round(at[1])
-    for radius, colour, width in ((15, INK, 6), (14, CALL_FILL, 3), (5, INK, 4), (4, CALL_FILL, 2)):
-        pygame.draw.circle(surface, colour, middle, ui.px(radius), width)
-
-
-def _cross(surface: pygame.Surface, at: tuple[float, float]) -> None:
-    x, y = round(at[0]), round(at[1])
-    for colour, width in ((INK, 4), (CALL_FILL, 2)):
-        pygame.draw.line(surface, colour, (x - 7, y - 7), (x + 7, y + 7), width)
-        pygame.draw.line(surface, colour, (x - 7, y + 7), (x + 7, y - 7), width)
-
-
-def _blade(surface: pygame.Surface, view: Viewport, hold: Hold) -> None:
-    """The end of the blade to scale, a tail in the set direction, and a ring of six for the push."""
-    x, y = view.to_px(*hold.cursor_mm)
-    s = hold.desk.settings
-    turn = math.radians(s.angle_deg)
-    ux, uy = math.cos(turn), -math.sin(turn)
-    half = 0.5 * RACK[s.blade].width_mm * view.px_per_mm
-    ends = (x - uy * half, y + ux * half), (x + uy * half, y - ux * half)
-    pygame.draw.line(surface, CHALK, *ends, 1)  # the blade; what of it cuts is thick
-    cut = 0.5 * max(preview(s.blade, s.push_n, 4.0)[1] * view.px_per_mm, 4.0)
-    for colour, width in ((INK, 5), (CHALK, 3)):
-        pygame.draw.line(surface, colour, (x - uy * cut, y + ux * cut), (x + uy * cut, y - ux * cut), width)
-        pygame.draw.line(surface, colour, (x, y), (x - 14 * ux, y - 14 * uy), max(width - 2, 1))
-    box = pygame.Rect(0, 0, 26, 26)
-    box.center = round(x), round(y)
-    for n in range(6):
-        begin = math.pi / 2 - (n + 1) * math.pi / 3 + 0.12
-        pygame.draw.arc(surface, WELL_FOCUS if n < s.push else INK, box, begin, begin + math.pi / 3 - 0.24, 3)

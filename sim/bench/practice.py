@@ -294,7 +294,7 @@ def against_print(rounds: Sequence[RoundSeen]) -> str:
         near = (np.hypot(x[None, :] - x_mm, y[:, None] - y_mm) <= NEAR_MM) & last.iron
         if near.any():
             here, all_ = (100.0 * last.marked[where].mean() for where in (near, last.iron))
-            told.append(f"Round your cross {here:.0f} % is blue, over the face {all_:.0f} %.")
+            told.append(f"Round your diamond {here:.0f} % is blue, over the face {all_:.0f} %.")
     before = next((one for one in reversed(rounds[:-1]) if one.face == last.face), None)
     if marks is not None and before is not None:
         now, then = (len(islands(one.marks).area_mm2) for one in (last, before))

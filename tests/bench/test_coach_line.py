@@ -175,7 +175,7 @@ def test_what_was_expected_is_told_against_the_print_and_from_the_print_alone(pl
     near = (cols[None, :] - 30.0) ** 2 + (rows[:, None] - 20.0) ** 2 <= 16.0
     share, over = (100.0 * seen.marked[where].mean() for where in (near, seen.iron))
     told = line_of(player)["answered"].string
-    assert told == f"Round your cross {share:.0f} % is blue, over the face {over:.0f} %."
+    assert told == f"Round your diamond {share:.0f} % is blue, over the face {over:.0f} %."
     player.play([{"press": "take spot"}, {"press": "do"}, {"press": "expect", "at": 0.9}, {"press": "do"}])
     assert line_of(player)["answered"].string.startswith("You expected fewer marks: ")
     player.play([{"press": "take spot"}, {"press": "do"}, {"press": "do"}])
