@@ -28,7 +28,7 @@ _NUMBER = re.compile(r"\s*([+-]?(?:\d{1,9}(?:\.\d{0,12})?|\.\d{1,12}))\s*([^\d\s
 
 
 def shown_unit(unit: str) -> str:
-    """A unit as people read it: µm for um, also within um/m; keys and what is typed keep um."""
+    """A unit, or words with units, as people read it: µm for um; keys and what is typed keep um."""
     return re.sub(r"\bum\b", "µm", unit)
 
 

@@ -157,7 +157,7 @@ class Bench(Openings):
             plain, where, chosen = areas(self.size, self.ui), self.areas(), self.pane.over
             return [
                 *self.room.strip(plain),
-                *goal_line(self.desk, where.goal, self.ui, self.prefs.inches),
+                *goal_line(self.desk, where.goal, self.ui, self.prefs.inches, self.practising()),
                 *hung_prints(self.desk, where.prints, self.ui, self._picture, chosen),
                 *(self.room.panel(where) or in_hand(self.desk, self.hold, where.hand, self.ui)),
                 *tray(self.desk, where.tray, self.ui, self.more, {act: sign_of(key) for key, act in self.keys.items()}),
@@ -185,6 +185,12 @@ class Bench(Openings):
         return start_page(self.size, self.ui, self.prefs, self._recent(), who=self.drilling.who,
                           left_off=left_words(self.room.left, long=False),
                           note=self.note or self.drilling.fault)  # fmt: skip
+
+    def practising(self) -> str:
+        """The name of who practises: of whoever began the attempt in hand, or who was chosen on the start page."""
+        names, at = self.drilling.learners()
+        own = self.room.at.attempt.learner if self.room.at is not None else ""
+        return own or names[at]
 
     def _recent(self) -> list[Path]:
         """Jobs that were worked on last and are still there."""

@@ -22,6 +22,10 @@ RING_MM = 5.0  # radius of chalk set down by a click
 GRAZE_SHARE = 0.35  # of the spacing: so near to a ghost a click drops it
 STATION_MM = 10.0  # along a line under the indicator
 CHALK_STEP_MM = 0.8
+COVERED = "Heights stay covered here until the finish: they open in a part with help, and in free practice."
+NO_ORDERS = "This lesson does not allow orders: each stroke is yours."
+NO_CARRYING_ON = "This lesson does not carry on by itself: draw every order anew."
+NO_ROWS = "This lesson does not allow rows: one stroke was cut."
 
 
 @dataclass
@@ -145,7 +149,8 @@ class Hold:
             self._begin_row(line)
         else:
             self._turn_to(line)
-            self.desk.stroke(*line)
+            if self.desk.stroke(*line) and self.shift:
+                self.desk.told = NO_ROWS
 
     def cancel(self, tool: bool = True) -> bool:
         """Let go, in order: stroke, ghosts, pass, the part on the plate, the tool; False when nothing was held.
@@ -348,7 +353,7 @@ class Hold:
         """Ghosts over what was called or chalked, and over nothing else."""
         desk = self.desk
         if not desk.freedom.orders:
-            desk.told = "This lesson does not allow orders yet."
+            desk.told = NO_ORDERS
             return
         chalk = desk.chalk if desk.settings.take == "all in chalk" else []
         places = [] if chalk else [Place(c.x_mm, c.y_mm) for c in desk.chosen_calls()]
@@ -379,7 +384,7 @@ class Hold:
         """Show the heights under the counting square; it is counted."""
         desk = self.desk
         if not desk.freedom.uncover:
-            desk.told = "This lesson does not uncover the iron before its end."
+            desk.told = COVERED
             return
         self.let_go()
         desk.take("square")
@@ -389,7 +394,7 @@ class Hold:
     def carry_on(self) -> None:
         """Repeat the last order over all that is called high or medium now."""
         if not self.desk.freedom.carry_on:
-            self.desk.told = "This lesson does not allow carrying on yet."
+            self.desk.told = NO_CARRYING_ON
             return
         self.take_calls()
         if self.desk.order:

@@ -8,7 +8,7 @@ import numpy as np
 import pygame
 
 from sim.bench.desk import Desk
-from sim.bench.hold import Hold
+from sim.bench.hold import COVERED, NO_CARRYING_ON, NO_ORDERS, Hold
 from sim.bench.iron import STYLES
 from sim.bench.lettering import CONTROL, LABEL, NAME, SMALL, Ui
 from sim.bench.palette import INK, MARKS, WELL
@@ -24,6 +24,9 @@ TAKES = ("high", "high and medium", "all in chalk")
 MARK_CHOICES = ("more", "same", "fewer")
 ORDERED = ("take", "length_mm", "spacing_mm", "angle_deg", "cross", "turn on", "turn back")
 """What an order that is drawn follows at once."""
+
+
+NO_HAND = "this lesson is your own hand's; in free practice, and in lesson 17, a trained hand goes on for you."
 
 
 class CutSection(Label):
@@ -104,10 +107,12 @@ def in_hand(desk: Desk, hold: Hold, where: pygame.Rect, ui: Ui) -> list[Widget]:
         stack.label("Pick up a tool from the tray, or turn the part.")
         _faces(desk, stack)
         stack.space(6)
-        stack.label("Hand over: a trained hand goes on over what is chalked or called high.")
+        may = desk.freedom.hand_over
+        stack.label("Hand over: a trained hand goes on over what is chalked or called high." if may else
+                    f"Hand over: {NO_HAND}")  # fmt: skip
         if desk.handed is None:
-            stack.beside([Button(f"hand over {n}", counted(n, "round"), enabled=desk.freedom.hand_over,
-                                 reason="This lesson does not hand over.") for n in (1, 3)])  # fmt: skip
+            stack.beside([Button(f"hand over {n}", counted(n, "round"), enabled=may,
+                                 reason=NO_HAND[:1].upper() + NO_HAND[1:]) for n in (1, 3)])  # fmt: skip
         else:
             stack.add(Button("let go", f"Stop ({counted(desk.hand_rounds, 'round')} left)", key="Esc"))
     if desk.tool in ("roll", "read", "wipe", "indicator"):
@@ -119,7 +124,7 @@ def in_hand(desk: Desk, hold: Hold, where: pygame.Rect, ui: Ui) -> list[Widget]:
                 "uncover",
                 "Uncover",
                 enabled=desk.freedom.uncover,
-                reason="This lesson does not uncover the iron before its end.",
+                reason=COVERED,
                 hint="Show the heights under the counting square; it is counted (U)",
             ),
             Button("finish", "Finish", hint="Finish this face: uncover it and hold it against its goal (Ctrl+Enter)"),
@@ -265,12 +270,12 @@ def _order(desk: Desk, stack: Stack) -> None:
         stack.beside(
             [
                 Button("order", "Order", hint="Ghosts over your calls or chalk; nothing is cut yet",
-                       enabled=desk.freedom.orders, reason="This lesson does not allow orders yet."),
+                       enabled=desk.freedom.orders, reason=NO_ORDERS),
                 Button(
                     "carry on",
                     "Carry on",
                     enabled=desk.freedom.carry_on,
-                    reason="This lesson does not allow it.",
+                    reason=NO_CARRYING_ON,
                     hint="Lay the order over all you called in this print (K)",
                 ),
             ],

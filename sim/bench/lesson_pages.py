@@ -13,13 +13,11 @@ from sim.bench.panels import Stack, counted
 from sim.bench.read_back import STRIP, ReadBack, coach_strip, reading_part
 from sim.bench.widgets import Button, Label, Listing, Widget
 from sim.errors import ShopError
-from sim.school.cautions import TITLES, caution
 from sim.school.check import unit_shown
 from sim.school.checks import Judged, Row
 from sim.school.faults import FAULTS
 from sim.school.keeping import FILE, read_head
 from sim.school.lesson import PART_WORDS, Lesson
-from sim.school.parts import Part
 
 COLUMNS = (0.0, 0.07, 0.62, 0.76)
 """Where number, title, minutes and best result begin, as shares of the width."""
@@ -47,12 +45,13 @@ class Table(Listing):
 
 
 def lessons_page(size: tuple[int, int], ui: Ui, lessons: Sequence[Lesson], best: dict[str, str], *,
-                 left: str = "", note: str = "") -> list[Widget]:
-    """The list of lessons; `left`: an attempt that was broken off, in words."""
+                 left: str = "", note: str = "", who: str = "") -> list[Widget]:
+    """The list of lessons; `left`: an attempt that was broken off, in words; `who`: the name of who practises."""
     width = min(size[0] - ui.px(64), ui.px(1000))
     stack = Stack(pygame.Rect((size[0] - width) // 2, ui.px(28), width, 10), ui, area=1)
     stack.label("Lessons", 26, "text", bold=True)
-    stack.label("Each is watched, done with help, done alone, and checked on another day. Alone passes it.")
+    stack.label("Each is watched, done with help, done alone, and checked on another day. Alone passes it."
+                f"{f' Practising: {who}.' if who else ''}")  # fmt: skip
     if left:
         stack.label(left, LABEL, "text")
         stack.beside([Button("go on attempt", "Go on where it stopped"),
@@ -82,41 +81,6 @@ def left_words(folder: Path | None, long: bool = True) -> str:
         return f"Go on: lesson {head.lesson.replace('-', ' ')}, {PART_WORDS[head.part]}"
     told = f"Lesson {head.lesson}, {PART_WORDS[head.part]}, stopped on {at:%d %b at %H:%M}. Nothing was lost; "
     return f"{told}its files are in {folder}."
-
-
-def lesson_page(size: tuple[int, int], ui: Ui, lesson: Lesson, parts: Sequence[Part], note: str = "") -> list[Widget]:
-    """A lesson: what it is after at the left, its parts at the right."""
-    pad = ui.px(32)
-    half = (size[0] - 3 * pad) // 2
-    words = Stack(pygame.Rect(pad, ui.px(24), half, 10), ui, area=1, gap=6)
-    words.label(f"Lesson {lesson.number} · about {lesson.minutes:g} min", SMALL)
-    words.label(lesson.title, 26, "text", bold=True)
-    words.label(lesson.goal, BODY, "text")
-    words.space(6)
-    words.label(f"Many begin with this in mind: “{lesson.belief}” See what the iron says to it.", LABEL)
-    words.space(6)
-    words.label(lesson.permission, BODY, "text")
-    for key in lesson.cautions:
-        words.space(4)
-        words.label(f"{TITLES[key]}. {caution(key)}", LABEL, "text")
-    doors = Stack(pygame.Rect(pad + half + pad, ui.px(24), half, 10), ui, area=2, gap=8)
-    high = 66 if size[1] >= ui.px(600) else 54
-    doors.add(Button("part watch", "Watch", key="1", sub="The model solution with its reasons, about a minute"), high)
-    told = {"help": "The coach speaks, calls are told against the truth",
-            "alone": "Scored, a new face: this passes the lesson",
-            "check": "Another face and another blue; no coach"}  # fmt: skip
-    for n, one in enumerate(parts, start=2):
-        doors.add(Button(f"part {one.name}", PART_WORDS[one.name].capitalize(), key=str(n), sub=told[one.name],
-                         enabled=not one.closed, reason=one.closed), high)  # fmt: skip
-        doors.y -= ui.px(6)
-        doors.label(one.closed or one.told[:1].upper() + one.told[1:], SMALL)
-        doors.space(2)
-    doors.add(Button("part free", "Free practice", key="5", sub="The same start, with nothing asked"), high)
-    foot = Stack(pygame.Rect(pad, size[1] - ui.px(52), size[0] - 2 * pad, 10), ui, area=3)
-    foot.beside([Button("door lessons", "All lessons", key="Esc"), Button("to start", "Start page")])
-    if note:
-        doors.label(note, LABEL, "not_reached")
-    return words.made + doors.made + foot.made
 
 
 @dataclass(eq=False)

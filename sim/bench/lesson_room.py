@@ -11,6 +11,7 @@ from sim.bench.desk import Desk
 from sim.bench.files import free_path, is_lesson
 from sim.bench.finish import copied
 from sim.bench.kept import opened_bare
+from sim.bench.lesson_board import lesson_page
 from sim.bench.lesson_desk import LessonDesk, handed_in, laid_out, lay, recorded
 from sim.bench.lesson_window import Window
 from sim.bench.panels import Areas
@@ -32,6 +33,7 @@ from sim.school.lesson import Lesson, pieces_of
 from sim.school.lessonfile import find_lesson, lesson_files, read_lesson
 from sim.school.parts import Part, parts_of
 from sim.shop.session import Session
+from sim.units import shown_unit
 
 PAGES = ("lessons", "lesson", "working", "judged")
 DIGIT_PARTS = ("watch", "help", "alone", "check", "free")
@@ -97,9 +99,10 @@ class LessonRoom:
         if window.page == "working" and self.work is not None:
             return lesson_pages.working_page(size, ui, self.work.words, self.work.share)
         if window.page == "lesson" and self.lesson is not None:
-            return lesson_pages.lesson_page(size, ui, self.lesson, self._parts, note)
+            return lesson_page(size, ui, self.lesson, self._parts, who=window.practising(), note=note)
         left = lesson_pages.left_words(self.left)
-        return lesson_pages.lessons_page(size, ui, self.lessons, self._best, left=left, note=note)
+        return lesson_pages.lessons_page(size, ui, self.lessons, self._best, left=left, note=note,
+                                         who=window.practising())  # fmt: skip
 
     def judged_widgets(self) -> tuple[list[Widget], Any]:
         """Widgets of the judgement, and where the map lies."""
@@ -109,7 +112,7 @@ class LessonRoom:
         assert done is not None
         attempt, name = at.attempt, ""
         if len(attempt.sessions) > 1:
-            title = pieces_of(at.lesson, attempt.seed)[attempt.piece].title
+            title = shown_unit(pieces_of(at.lesson, attempt.seed)[attempt.piece].title)
             name = f"Piece {attempt.piece + 1} of {len(attempt.sessions)}{', ' + title if title else ''}"
         return lesson_pages.judged_page(
             window.size, window.ui, at.lesson, attempt.part, judged=self.judged, back=window.back, piece=name,

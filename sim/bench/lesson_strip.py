@@ -8,7 +8,8 @@ from sim.bench.panels import Areas, Stack
 from sim.bench.watching import Watching
 from sim.bench.widgets import Button, Field, Label, Widget
 from sim.school.attempt import Attempt, answered, questions_of, unanswered
-from sim.school.lesson import PART_WORDS, pieces_of
+from sim.school.lesson import PART_WORDS, Lesson, pieces_of
+from sim.units import shown_unit
 
 AREA = 6
 BUTTONS = 440
@@ -62,10 +63,7 @@ def strip(at: LessonDesk, where: pygame.Rect, ui: Ui) -> list[Widget]:
                                hint="The piece before"), 34))  # fmt: skip
         buttons.append((Button("piece on", "›", enabled=attempt.piece < len(attempt.sessions) - 1,
                                reason="This is the last piece.", hint="The next piece"), 34))  # fmt: skip
-    head = PART_WORDS[attempt.part].capitalize()
-    if len(attempt.sessions) > 1:
-        title = pieces_of(lesson, attempt.seed)[attempt.piece].title
-        head += f" · piece {attempt.piece + 1} of {len(attempt.sessions)}" + (f", {title}" if title else "")
+    head = PART_WORDS[attempt.part].capitalize() + _piece_words(lesson, attempt.seed, attempt.piece)
     if 0 <= step < len(lesson.steps):
         head += f" · step {step + 1} of {len(lesson.steps)}"
     return _laid(head, step_text(at, None), buttons, where, ui)
@@ -80,12 +78,19 @@ def watch_strip(watching: Watching, where: pygame.Rect, ui: Ui) -> list[Widget]:
         faster = Button("watch faster", "Faster", in_hand=watching.faster, hint="Four times as fast")
         buttons = [(Button("watch skip", word, key="Space"), 110), (faster, 84)]
     buttons.append((Button("watch stop", "To the lesson", key="Esc"), 150))
-    head = "Watch"
-    if len(watching.desks) > 1:
-        head += f" · piece {watching.piece + 1} of {len(watching.desks)}"
+    head = f"Watch{_piece_words(watching.lesson, watching.lesson.seeds.help, watching.piece)}"
     if steps:
         head = f"{head} · step {watching.step + 1} of {len(steps)}"
     return _laid(head, step_text(None, watching), buttons, where, ui)
+
+
+def _piece_words(lesson: Lesson, seed: int, piece: int) -> str:
+    """Which piece is in hand, and what it is: the film or the depth that it asks for stands in its title."""
+    pieces = pieces_of(lesson, seed)
+    if len(pieces) == 1:
+        return ""
+    title = shown_unit(pieces[piece].title)
+    return f" · piece {piece + 1} of {len(pieces)}" + (f", {title}" if title else "")
 
 
 def _laid(head: str, text: str, buttons: list[tuple[Button, int]], where: pygame.Rect, ui: Ui) -> list[Widget]:
@@ -117,7 +122,7 @@ def _laid(head: str, text: str, buttons: list[tuple[Button, int]], where: pygame
 def questions_panel(attempt: Attempt, where: pygame.Rect, ui: Ui) -> list[Widget]:
     """The questions of the piece in hand, each with its options or a field for a number."""
     stack = Stack(where.inflate(-2 * ui.px(16), -2 * ui.px(12)), ui, area=2, gap=6)
-    title = pieces_of(attempt.lesson, attempt.seed)[attempt.piece].title
+    title = shown_unit(pieces_of(attempt.lesson, attempt.seed)[attempt.piece].title)
     stack.label(title or "Your answers", NAME, "text", bold=True)
     known = answered(attempt)
     for one in attempt.lesson.questions:

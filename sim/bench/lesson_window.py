@@ -39,5 +39,8 @@ class Window(Protocol):
     def take_up(self, session: Session) -> None:
         """Lay a job of free practice on the bench."""
 
+    def practising(self) -> str:
+        """The name of who practises."""
+
     def to_start(self) -> None:
         """Go to the start page."""

@@ -119,12 +119,13 @@ def goal_words(desk: Desk, narrow: bool, inches: bool) -> str:
     )
 
 
-def goal_line(desk: Desk, where: pygame.Rect, ui: Ui, inches: bool) -> list[Widget]:
-    """The goal at the left; round, shop clock and help at the right."""
+def goal_line(desk: Desk, where: pygame.Rect, ui: Ui, inches: bool, who: str = "") -> list[Widget]:
+    """The goal at the left; who practises, round, shop clock and help at the right."""
     goals = desk.goal or (goal_words(desk, where.width < 1150 * ui.scale, inches),)
     job = desk.session.job
     hours = job.clock_s / S_PER_H
-    clock = f"round {job.round}  ·  {int(hours)} h {int(60 * hours) % 60:02d} min"
+    named = f"{ui.shortened(who, LABEL, ui.px(120))}  ·  " if who else ""
+    clock = f"{named}round {job.round}  ·  {int(hours)} h {int(60 * hours) % 60:02d} min"
     pad = ui.px(16)
     wide = ui.font(LABEL).size(clock)[0] + ui.px(12)
     help_ = Button("help", "?", area=0, hint="Keys, and help on this place (F1)")

@@ -39,6 +39,7 @@ class Group:
         self._since_s = 0.0
         self._by_key = False
         self._touched: str | None = None  # Tab goes on from here
+        self._refused: str | None = None  # was pressed and is not enabled: its reason is told until the pointer leaves
         self._sheets: dict[int, tuple[object, pygame.Surface]] = {}
 
     def renew(self, widgets: Iterable[Widget]) -> None:
@@ -89,7 +90,7 @@ class Group:
             under = self._at(event.pos)
             id = under.id if under else None
             if id != self._hovered:
-                self._hovered, self._since_s, self.dirty = id, now_s, True
+                self._hovered, self._since_s, self._refused, self.dirty = id, now_s, None, True
             return self._give(self._pressed, event)
         if event.type == pygame.MOUSEBUTTONDOWN and event.button == 1:
             return self._press(event)
@@ -210,6 +211,7 @@ class Group:
         usable = under is not None and under.enabled
         said = self.focus_on(under.id if under and usable and under.keeps_focus else None, by_key=False)
         self._pressed = under.id if under and usable else None
+        self._refused = under.id if under and not usable else None
         self._touched = under.id if under else None
         return said + self._give(self._pressed, event)
 
@@ -233,8 +235,11 @@ class Group:
         return self.focus_on(ids[0 if way > 0 else -1])
 
     def _told(self, now_s: float) -> Widget | None:
-        """The widget whose hover text is to be seen: rested on, or not enabled and in focus."""
+        """The widget whose hover text is to be seen: rested on; not enabled, and pressed or in focus."""
         hovered, focused = self._named(self._hovered), self._named(self.focus)
+        refused = self._named(self._refused)
+        if refused is not None and not refused.enabled and refused.reason:
+            return refused
         rested = self._pressed is None and now_s - self._since_s >= HOVER_S
         if hovered is not None and rested and hovered.told():
             return hovered
