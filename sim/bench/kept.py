@@ -15,6 +15,9 @@ from sim.bench.desk import Desk
 from sim.bench.pieces import PUSHES, TOOLS, Call, Freedom, Hung, Settings, Stroke
 from sim.model.blade import RACK
 from sim.school.attempt import said_data, said_from
+from sim.shop.commands import SpotFace
+from sim.shop.partwork import SpotUpright
+from sim.shop.rounds import print_picture
 from sim.shop.session import Session
 from sim.shop.store import write_new
 
@@ -75,6 +78,18 @@ def opened(session: Session, freedom: Freedom | None = None) -> Desk:
         )
         return opened_bare(session, freedom)
     return desk
+
+
+def prints_made(session: Session) -> list[Hung]:
+    """Every print that was made in a job: its log is run again, for pictures are not in it."""
+    again, prints = Session.begin(session.job.start, copies_mb=0.0), list[Hung]()
+    for command in session.commands:
+        again.do(command)
+        if isinstance(command, SpotFace | SpotUpright):
+            job = again.job
+            picture = print_picture(job.face, job.start.material.blue.opacity_um)
+            prints.append(Hung(job.in_hand, job.round, picture))
+    return prints
 
 
 def opened_bare(session: Session, freedom: Freedom | None = None) -> Desk:

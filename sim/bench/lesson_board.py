@@ -8,9 +8,10 @@ from sim.bench.lesson_pages import UNITS
 from sim.bench.lettering import BODY, CONTROL, GOAL, LABEL, NAME, SMALL, Ui
 from sim.bench.panels import Stack, counted
 from sim.bench.widgets import Button, Widget
+from sim.school.attempt import Attempt
 from sim.school.cautions import TITLES, caution
 from sim.school.checks import CHECKS
-from sim.school.lesson import PART_WORDS, Lesson, Limit
+from sim.school.lesson import PART_WORDS, Lesson, Limit, pieces_of
 from sim.school.parts import Part
 from sim.units import shown_unit
 
@@ -51,7 +52,7 @@ def lesson_page(size: tuple[int, int], ui: Ui, lesson: Lesson, parts: Sequence[P
         _fitted(words, foot, lambda stack, letters: _steps(stack, lesson, letters), CONTROL)
         words.made += middle.made
     doors.gap = ui.px(8)
-    _doors(doors, parts, 104 if wide and tall else 66 if size[1] >= ui.px(600) else 50)
+    _doors(doors, lesson, parts, 104 if wide and tall else 66 if size[1] >= ui.px(600) else 50)
     if note:
         doors.label(note, LABEL, "not_reached")
     if not wide:
@@ -85,6 +86,16 @@ def start_words(lesson: Lesson) -> str:
     return told + (f"; you have {' and '.join(limits)}." if limits else ".")
 
 
+def ahead_words(attempt: Attempt) -> str:
+    """What was done on the piece in hand before the part with help, and where it can be seen."""
+    ahead = pieces_of(attempt.lesson, attempt.seed)[attempt.piece].ahead
+    last = attempt.session.job.round
+    if ahead is None:
+        return ""
+    done = f"Rounds {last - ahead.rounds + 1} to {last}" if ahead.rounds > 1 else f"Round {last}"
+    return f"{done} of this face were done by the model; the prints hang on the left. The last rounds are yours."
+
+
 def _cautions(stack: Stack, lesson: Lesson, letters: int) -> None:
     for key in lesson.cautions:
         stack.space(4)
@@ -115,12 +126,14 @@ def asked_words(limit: Limit) -> str:
     return f"{one.doc}: {sign} {limit.passes:g}{space}{unit}{merit}"
 
 
-def _doors(stack: Stack, parts: Sequence[Part], high: int) -> None:
+def _doors(stack: Stack, lesson: Lesson, parts: Sequence[Part], high: int) -> None:
     """The parts, each with how it stands; changes `stack`."""
-    ui = stack.ui
+    ui, told = stack.ui, dict(TOLD)
+    if ahead := lesson.pieces[0].ahead:
+        told["help"] = f"{counted(ahead.rounds, 'round')} of the model are done, the last are yours; the coach speaks"
     stack.add(Button("part watch", "Watch", key="1", sub=WATCH), high)
     for n, one in enumerate(parts, start=2):
-        stack.add(Button(f"part {one.name}", PART_WORDS[one.name].capitalize(), key=str(n), sub=TOLD[one.name],
+        stack.add(Button(f"part {one.name}", PART_WORDS[one.name].capitalize(), key=str(n), sub=told[one.name],
                          enabled=not one.closed, reason=one.closed), high)  # fmt: skip
         stack.y -= ui.px(6)
         stack.label(one.closed or one.told[:1].upper() + one.told[1:], SMALL)

@@ -6,16 +6,17 @@ from pathlib import Path
 from typing import Any
 
 from sim.bench import lesson_pages, lesson_strip
-from sim.bench.aside import Aside, Progress, Stopped
+from sim.bench.aside import Progress
 from sim.bench.desk import Desk
 from sim.bench.files import free_path, is_lesson
 from sim.bench.finish import copied
-from sim.bench.kept import opened_bare
-from sim.bench.lesson_board import lesson_page
+from sim.bench.kept import opened_bare, prints_made
+from sim.bench.lesson_board import ahead_words, lesson_page
 from sim.bench.lesson_desk import LessonDesk, handed_in, laid_out, lay, recorded
 from sim.bench.lesson_window import Window
+from sim.bench.lesson_work import LessonWork
 from sim.bench.panels import Areas
-from sim.bench.pieces import Freedom
+from sim.bench.pieces import Freedom, Hung
 from sim.bench.practice import Practice
 from sim.bench.read_back import ReadBack, calls_told
 from sim.bench.uncovered import uncovered
@@ -44,7 +45,7 @@ WATCHED = ("settings", "menu", "help", "back", "to start", "quit", "face", "unco
 """What may be pressed while one watches."""
 
 
-class LessonRoom:
+class LessonRoom(LessonWork):
     """Everything of lessons in a window.
 
     Attributes
@@ -56,8 +57,6 @@ class LessonRoom:
     watching : Watching or None
     judged : Judged or None
         What the attempt in hand came to.
-    work : Aside or None
-        What is done aside now.
     asked : Assignment or None
         Of a class: its lessons alone are listed, with its parts and seeds.
     left : Path or None
@@ -67,7 +66,8 @@ class LessonRoom:
     """
 
     def __init__(self, window: Window) -> None:
-        self.window, self.root = window, window.folder / "attempts"
+        super().__init__(window)
+        self.root = window.folder / "attempts"
         self.find: Callable[[str], Lesson] = find_lesson
         self.shipped: Callable[[], list[Lesson]] = lambda: [read_lesson(path) for path in lesson_files()]
         self.now: Callable[[], datetime] = utc_now
@@ -77,11 +77,9 @@ class LessonRoom:
         self.watching: Watching | None = None
         self.judged: Judged | None = None
         self.facts: Facts | None = None
-        self.work: Aside | None = None
         self.asked: Assignment | None = None
         self.left = self.newest_left()
-        self._then: Callable[[Any], None] = lambda result: None
-        self._back_to: Callable[[], None] = self._back
+        self._hung: list[list[Hung]] = []
         self._best: dict[str, str] = {}
         self._parts: list[Part] = []
 
@@ -291,7 +289,7 @@ class LessonRoom:
         if lesson is None:
             return
         if part in ("watch", "free"):
-            named, seed = ("help", lesson.seeds.help) if part == "watch" else ("alone", lesson.seeds.alone)
+            named, seed = "alone", lesson.seeds.help if part == "watch" else lesson.seeds.alone
         else:
             chosen = next((one for one in self._parts if one.name == part), None)
             if chosen is None or chosen.closed:
@@ -307,7 +305,10 @@ class LessonRoom:
 
         def ready(told: Progress) -> Any:
             prepare(lesson, named, seed, told)
-            return make()
+            made = make()
+            ahead = part == "help" and first.ahead is not None
+            self._hung = [prints_made(one) for one in made.sessions] if ahead else []
+            return made
 
         self.aside("The faces are made ready", ready, then)
 
@@ -316,8 +317,13 @@ class LessonRoom:
         with Record.open(self.window.folder, self.now) as record:
             write_head(attempt, record)
         self.sit(attempt)
-        if self.at is not None:
-            self.at.desk.told = attempt.lesson.permission
+        if self.at is None:
+            return
+        self.at.desk.told = attempt.lesson.permission
+        for desk, prints in zip(self.at.desks, self._hung, strict=False):
+            desk.hung, desk.unkept = prints, True
+        if self._hung:
+            self.at.desk.told = ahead_words(attempt)
 
     def sit(self, attempt: KeptAttempt) -> None:
         """Lay an attempt on the bench, as it was left."""
@@ -442,19 +448,6 @@ class LessonRoom:
                 self._note(error)
             self.left = self.newest_left()
 
-    def aside(self, words: str, make: Callable[[Progress], Any], then: Callable[[Any], None],
-              back: Callable[[], None] | None = None) -> None:  # fmt: skip
-        """Do something aside, on a page that says so, then go on with its result; `back`: when it is stopped."""
-        self.work, self._then, self._back_to = Aside(words, make), then, back or self._back
-        self.window.show("working")
-
-    def stop_work(self) -> None:
-        """Stop what is done aside; the bench is as it was before."""
-        if self.work is not None:
-            self.work.stop()
-            self.work = None
-        self._back_to()
-
     def _back(self) -> None:
         if self.at is not None:
             self._show("bench")
@@ -487,15 +480,7 @@ class LessonRoom:
             if watching.piece != before:
                 self._before_one(watching.desk)
 
-    def _come_back(self, work: Aside) -> None:
-        """What was done aside has ended."""
-        self.work = None
-        try:
-            self._then(work.result())
-        except Stopped:
-            self._back_to()
-        except (ShopError, OSError) as error:
-            self._back_to()
-            self._note(error)
-            if self.at is not None:
-                self.at.desk.told = self.window.note
+    def _failed(self, error: Exception) -> None:
+        self._note(error)
+        if self.at is not None:
+            self.at.desk.told = self.window.note

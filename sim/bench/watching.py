@@ -108,7 +108,7 @@ class Watching:
 
     def begin(self) -> None:
         """Let the model begin, on pieces of its own; what it does there is done here after it."""
-        own = begin_attempt(self.lesson, "help", self.lesson.seeds.help)
+        own = begin_attempt(self.lesson, "alone", self.lesson.seeds.help)  # from the start: nothing is done ahead
         self._acts = acts(own, self.lesson.model)
 
     def skip(self) -> None:

@@ -106,7 +106,8 @@ def _print_tables(listed: list[dict[str, Any]]) -> None:
     for tool, rows in itertools.groupby(listed, key=lambda row: str(row["tool"])):
         table = Table("name", "default", "allowed", "unit", "meaning", "from", title=tool, title_justify="left")
         for row in rows:
-            cells = (row["name"], row["default"], _allowed(row["allowed"]), shown_unit(row["unit"]), row["doc"], row["ref"])
+            unit = shown_unit(str(row["unit"]))
+            cells = (row["name"], row["default"], _allowed(row["allowed"]), unit, row["doc"], row["ref"])
             table.add_row(*(str(cell) for cell in cells))
         console.print(table, markup=False)
 

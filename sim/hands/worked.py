@@ -2,18 +2,21 @@
 
 import hashlib
 import inspect
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 import sim
 from sim import paths
 from sim.errors import BadParam, ShopError
 from sim.hands import autopilot, lanes, skill
 from sim.kernels import sources
+from sim.shop.commands import Command
 from sim.shop.job import JobStart
 from sim.shop.rounds import drive
 from sim.shop.session import COPIES_MB, Session
+from sim.shop.sight import Sight
 from sim.target import Target
 
 MOST_ROUNDS = 1000
@@ -59,6 +62,23 @@ def worked_job(start: JobStart, hand: str, rounds: int, on_round: Callable[[obje
     except (ShopError, OSError):
         pass  # nothing is lost: it is made again next time
     return session
+
+
+def by_stages(hand: skill.Hand, *, first_stage: str = "rough", last_stage: str = "even", film_factor: float = 1.0,
+              stone: bool = True, crossing: bool = True, split: bool = True, least_mark_mm2: float = 0.3,
+              edge_mm: float = 2.0, even_share: float = 0.45) -> Generator[Command, Sight, None]:  # fmt: skip
+    """A hand that follows the blue from one stage to another, with habits changed as the options say."""
+    names = [stage.name for stage in autopilot.STAGES]
+    stages = autopilot.STAGES[names.index(first_stage) : names.index(last_stage) + 1]
+    pilot = autopilot.Pilot(film_factor=film_factor, least_mark_mm2=least_mark_mm2, edge_mm=edge_mm,
+                            even_share=even_share)  # fmt: skip
+    last = autopilot.SPLIT if split and last_stage == "even" else None
+    return autopilot.follow_the_blue(hand, pilot, stages=stages, split=last, stone=stone, crossing=crossing)
+
+
+def work_on(session: Session, hand: str, rounds: int, options: dict[str, Any]) -> None:
+    """Let a hand go on for some rounds as `by_stages` has it; changes the job of `session`."""
+    drive(session, by_stages(skill.HANDS[hand], **options), Target(), rounds=rounds, carry_on=True)
 
 
 def _kept_at(start: JobStart, hand: str, rounds: int, habits: tuple[bool, bool]) -> Path:

@@ -30,7 +30,9 @@ def page_lines(lesson: Lesson, part: str, seed: int) -> list[str]:
     lines += [f"{TITLES[key]}: {caution(key)}" for key in lesson.cautions]
     lines += ["", "pieces:"]
     for n, piece in enumerate(pieces_of(lesson, seed), start=1):
-        lines.append(f"  {n}. {piece.title or 'the piece'}")
+        ahead = piece.ahead if part == "help" else None
+        done = f"; {ahead.rounds} rounds of the model are done, the last are yours" if ahead else ""
+        lines.append(f"  {n}. {piece.title or 'the piece'}{done}")
     lines += ["", f"allowed: {allowed_words(lesson.allowed)}", "", "steps:"]
     for n, step in enumerate(lesson.steps, start=1):
         lines += [f"  {n}. {step.text}"] + [f"     done when: {bound_words(step.done)}"] * (step.done is not None)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import BadParam, Refused
-from sim.hands.worked import worked_job
+from sim.hands.worked import work_on, worked_job
 from sim.model.film import Blue, darkness
 from sim.school.lesson import COMES_IN, PARTS, Lesson, Piece, Question, before_of, pieces_of
 from sim.shop.commands import Command, Scrape, SpotFace
@@ -197,6 +197,8 @@ def begun_piece(piece: Piece, part: str, seed: int, copies_mb: float = COPIES_MB
                              copies_mb=copies_mb)  # fmt: skip
     for command in before_of(piece, seed):
         session.do(command)
+    if part == "help" and piece.ahead is not None:
+        work_on(session, piece.ahead.hand, piece.ahead.rounds, piece.ahead.options)
     return session
 
 

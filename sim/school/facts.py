@@ -224,26 +224,30 @@ def _taken_over(piece: Piece, part: str, seed: int, commands: Sequence[Command])
     if list(commands[:count]) == list(session.commands):
         return session, count
     session = Session.begin(piece_start(piece, part, seed), copies_mb=0.0)
-    taken = taken_over(piece, commands)
+    taken = taken_over(piece, part, commands)
     for command in commands[:taken]:
         session.do(command)
     return session, taken
 
 
-def taken_over(piece: Piece, commands: Sequence[Command]) -> int:
-    """How many commands of a log were there when the learner took the piece over: worked rounds and what came before.
-
-    At most as many as there are.
+def taken_over(piece: Piece, part: str, commands: Sequence[Command]) -> int:
+    """How many commands of a log were there when the learner took the piece over: worked rounds, what came before, and
+    in the part with help the model's first rounds. At most as many as there are.
     """
-    count = 0
-    if piece.worked is not None:
-        prints = 0
-        for command in commands:
-            count += 1
-            prints += isinstance(command, SpotFace)
-            if prints == piece.worked.rounds and isinstance(command, WipeFace):
-                break
-    return min(count + len(piece.before), len(commands))
+    count = _ended(commands, 0, piece.worked.rounds if piece.worked is not None else 0) + len(piece.before)
+    if part == "help" and piece.ahead is not None:
+        count = _ended(commands, count, piece.ahead.rounds)
+    return min(count, len(commands))
+
+
+def _ended(commands: Sequence[Command], first: int, rounds: int) -> int:
+    """Where so many rounds that begin with a command end: after the cloth that follows the last of their prints."""
+    prints = 0
+    for n, command in enumerate(commands[first:] if rounds else (), start=first + 1):
+        prints += isinstance(command, SpotFace)
+        if prints == rounds and isinstance(command, WipeFace):
+            return n
+    return len(commands) if rounds else first
 
 
 class _Walk:

@@ -32,12 +32,25 @@ class Worked:
 
 
 @dataclass(frozen=True)
+class Ahead:
+    """First rounds of the model, a hand that follows the blue, done in the part with help: the last are the learner's.
+
+    options: of the model's way.
+    """
+
+    rounds: int
+    hand: str = "skilled"
+    options: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class Piece:
     """One job of a lesson. Seeds: that of the attempt and `seed_step` on top.
 
     before: acts that are done before the learner takes over. asked_um: the film or the depth that is asked for; 0
     where the lesson asks for none. scatter_mm: the strokes among `before` lie elsewhere for every seed, as `before_of`
     has it. case: the recorded case that it is, which the learner does not read; empty for none.
+    ahead: rounds done after `before`, in the part with help alone.
     """
 
     start: JobStart = field(default_factory=JobStart)
@@ -48,6 +61,7 @@ class Piece:
     asked_um: float = 0.0
     scatter_mm: float = 0.0
     case: str = ""
+    ahead: Ahead | None = None
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ from sim.school.checks_reading import case_of
 from sim.school.faults import FAULTS
 from sim.school.lesson import (
     TOOLS,
+    Ahead,
     Allowed,
     Bound,
     Lesson,
@@ -56,7 +57,8 @@ KEYS = {
 MUST = ("title", "number", "goal", "minutes", "belief", "permission", "piece", "step", "check", "model", "wrong")
 PIECE_KEYS = {"title": TEXT, "asked_um": number(0.0, 100.0, "um"), "seed_step": SEED, "part": TEXT, "face": TABLE,
               "plate": TABLE, "mass_kg": RANGES["mass_kg"], "thickness_mm": RANGES["thickness_mm"], "worked": TABLE,
-              "before": LIST, "scatter_mm": number(0.0, 100.0, "mm"), "case": TEXT}  # fmt: skip
+              "before": LIST, "scatter_mm": number(0.0, 100.0, "mm"), "case": TEXT,
+              "ahead": number(1, 60)}  # fmt: skip
 WORKED_KEYS = {"hand": HAND, "rounds": number(1, 60), "stone": FLAG, "crossing": FLAG}
 ALLOWED_KEYS = {"tools": WORDS, "rows": FLAG, "orders": FLAG, "carry_on": FLAG, "hand_over": FLAG, "coach": FLAG,
                 "rounds": number(1, 1000), "strokes": number(1, 100_000), "hand": HAND}  # fmt: skip
@@ -73,6 +75,8 @@ ROWS_KEYS = {"do": TEXT, "blade": TEXT, "x_mm": ANY, "y_mm": ANY, "length_mm": n
              "along_deg": number(-360, 360, "deg"), "stroke_mm": number(1, 100, "mm")}  # fmt: skip
 MOST_PIECES = 12
 RUNGS = 4
+FOLLOWED = "follow"
+"""The way whose rounds can be done ahead."""
 MOST_TRIALS = 1000
 
 
@@ -150,6 +154,8 @@ class _Reading(Reading):
             self.cases(pieces)
         questions = tuple(self.question(one, ("question", n)) for n, one in enumerate(got.get("question", ())))
         self.once([one.id for one in questions], "question", "id")
+        model = self.solution(got.get("model"), ("model",), MODEL_KEYS)
+        pieces = tuple(self.ahead(piece, ("piece", n, "ahead"), model) for n, piece in enumerate(pieces))
         wrong = self.solution(got.get("wrong"), ("wrong",), WRONG_KEYS)
         if wrong.fails and wrong.fails not in {one.check for one in limits}:
             names = ", ".join(one.check for one in limits)
@@ -160,8 +166,8 @@ class _Reading(Reading):
             faults=self.numbers(got.get("faults", []), ("faults",)), pieces=pieces or (Piece(),),
             cautions=self.words(got.get("cautions", []), ("cautions",), CAUTIONS),
             allowed=self.allowed(got.get("allowed", {})), steps=steps, limits=limits, questions=questions,
-            seeds=self.seeds(got.get("seeds", {})), model=self.solution(got.get("model"), ("model",), MODEL_KEYS),
-            wrong=wrong, shuffled=got.get("shuffled", False), path=self.path,
+            seeds=self.seeds(got.get("seeds", {})), model=model, wrong=wrong,
+            shuffled=got.get("shuffled", False), path=self.path,
         )  # fmt: skip
 
     def cases(self, pieces: tuple[Piece, ...]) -> None:
@@ -201,7 +207,7 @@ class _Reading(Reading):
     def piece(self, data: Any, at: KeyPath) -> Piece:
         """A piece with its start."""
         got = self.table(data, at, dict(PIECE_KEYS))
-        self.whole(got, at, "seed_step")
+        self.whole(got, at, "seed_step", "ahead")
         start = self.start(got, at)
         worked = None
         if "worked" in got:
@@ -215,7 +221,20 @@ class _Reading(Reading):
             got_mm = f"got {got['scatter_mm']:g}"
             self.fault((*at, "scatter_mm"), f"scatter_mm must stand beside face, not beside part, {got_mm}")
         return Piece(start, got.get("title", ""), worked, tuple(before), int(got.get("seed_step", 0)),
-                     got.get("asked_um", 0.0), got.get("scatter_mm", 0.0), got.get("case", ""))
+                     got.get("asked_um", 0.0), got.get("scatter_mm", 0.0), got.get("case", ""),
+                     Ahead(int(got["ahead"])) if "ahead" in got else None)
+
+    def ahead(self, piece: Piece, at: KeyPath, model: Solution) -> Piece:
+        """A piece whose rounds ahead are those of the model; a fault where the model has none that can be counted."""
+        if piece.ahead is None:
+            return piece
+        options = {key: value for key, value in model.options.items() if key not in ("rounds", "hand")}
+        most = int(model.options.get("rounds", WAYS[FOLLOWED].options["rounds"])) - 1
+        if model.way != FOLLOWED or piece.ahead.rounds > most:
+            must = f"ahead must be rounds of a model that has the way {FOLLOWED}, fewer than it has"
+            self.fault(at, f"{must}, got {piece.ahead.rounds} of {model.way!r}")
+            return piece
+        return replace(piece, ahead=Ahead(piece.ahead.rounds, model.options.get("hand", "skilled"), options))
 
     def start(self, got: dict[str, Any], at: KeyPath) -> JobStart:
         """What a piece begins from: a coupon, a face of one's own, or a part in a file."""

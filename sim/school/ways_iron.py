@@ -11,11 +11,12 @@ from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
-from sim.hands.autopilot import SPLIT, STAGES, Pilot, fields_reached_pct, follow_the_blue
+from sim.hands.autopilot import STAGES, Pilot, fields_reached_pct, follow_the_blue
 from sim.hands.bands import FIRST_GUESS, Bands, taper_plan
 from sim.hands.lanes import Lanes, strokes_over
 from sim.hands.skill import Hand, lay
 from sim.hands.stand import datums_first, wedge_work
+from sim.hands.worked import by_stages
 from sim.measure.gauge import reading_plane
 from sim.measure.orient import reversal
 from sim.measure.spots import spots
@@ -183,11 +184,9 @@ def follow(eyes: Eyes, hand: Hand, *, rounds: float = 9.0, first_stage: StageNam
            film_factor: float = 1.0, stone: bool = True, crossing: bool = True, split: bool = True,
            least_mark_mm2: float = 0.3, edge_mm: float = 2.0, even_share: float = 0.45) -> Working:
     """Follow the blue for some rounds: coarse to fine, crossed, stoned; with habits changed as the options say."""
-    names = [stage.name for stage in STAGES]
-    stages = STAGES[names.index(first_stage) : names.index(last_stage) + 1]
-    pilot = Pilot(film_factor=film_factor, least_mark_mm2=least_mark_mm2, edge_mm=edge_mm, even_share=even_share)
-    ends = split and last_stage == "even"
-    going = follow_the_blue(hand, pilot, stages=stages, split=SPLIT if ends else None, stone=stone, crossing=crossing)
+    going = by_stages(
+        hand, first_stage=first_stage, last_stage=last_stage, film_factor=film_factor, stone=stone, crossing=crossing,
+        split=split, least_mark_mm2=least_mark_mm2, edge_mm=edge_mm, even_share=even_share)  # fmt: skip
     yield from _drive(going, eyes, int(rounds))
 
 
