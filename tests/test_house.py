@@ -30,7 +30,8 @@ ROOMS = {
     "cards_page sheet_parts sheet",
     "bench": "palette viewport iron gestures hand_today pieces back desk practice kept hold lettering controls "
     "entries widgets uncovered coach_line panels inhand signs pane keys key_page start files read_back finish "
-    "aside watching lesson_desk lesson_strip lesson_pages lesson_board lesson_window lesson_work lesson_room drills shown drillpage drill_room "
+    "aside watching lesson_desk lesson_strip lesson_pages lesson_board lesson_window lesson_work lesson_room "
+    "drills shown drillpage drill_room "
     "openings app events window script",
     "cli": "bench demo seat measure flycut part bands cards model replay pack drill lessons lesson record class "
     "compare",

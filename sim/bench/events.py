@@ -170,15 +170,7 @@ class Events:
             self.bench.said("help", True)
             return
         if self.bench.page != "bench":
-            if action == "let go" and self.bench.page == "drills":
-                self.bench.said("drill leave", True)
-                return
-            if event.key in DIGITS:
-                self.bench.room.digit(DIGITS[event.key])
-            if action == "let go" and self.bench.room.escape():
-                return
-            if action == "let go" and self.bench.page in ("finish", *ASIDE):
-                self.bench.show("bench" if self.bench.page == "finish" else self.bench.before)
+            self._key_of_page(event, action)
             return
         desk, hold = self.bench.desk, self.bench.hold
         assert desk is not None
@@ -208,6 +200,18 @@ class Events:
                 )
         elif action:
             self.bench.said(action, True)
+
+    def _key_of_page(self, event: pygame.event.Event, action: str) -> None:
+        """A key on a page that is not the bench."""
+        if action == "let go" and self.bench.page == "drills":
+            self.bench.said("drill leave", True)
+            return
+        if event.key in DIGITS:
+            self.bench.room.digit(DIGITS[event.key])
+        if action == "let go" and self.bench.room.escape():
+            return
+        if action == "let go" and self.bench.page in ("finish", *ASIDE):
+            self.bench.show("bench" if self.bench.page == "finish" else self.bench.before)
 
     def _follow(self) -> None:
         """Move the view along when the cursor has left it."""

@@ -104,17 +104,7 @@ def in_hand(desk: Desk, hold: Hold, where: pygame.Rect, ui: Ui) -> list[Widget]:
     if desk.tool in fill:
         fill[desk.tool](desk, hold, stack)
     else:
-        stack.label("Pick up a tool from the tray, or turn the part.")
-        _faces(desk, stack)
-        stack.space(6)
-        may = desk.freedom.hand_over
-        stack.label("Hand over: a trained hand goes on over what is chalked or called high." if may else
-                    f"Hand over: {NO_HAND}")  # fmt: skip
-        if desk.handed is None:
-            stack.beside([Button(f"hand over {n}", counted(n, "round"), enabled=may,
-                                 reason=NO_HAND[:1].upper() + NO_HAND[1:]) for n in (1, 3)])  # fmt: skip
-        else:
-            stack.add(Button("let go", f"Stop ({counted(desk.hand_rounds, 'round')} left)", key="Esc"))
+        _nothing(desk, stack)
     if desk.tool in ("roll", "read", "wipe", "indicator"):
         _faces(desk, stack)
     foot = Stack(pygame.Rect(stack.rect.left, where.bottom - ui.px(12 + 34), stack.rect.width, ui.px(34)), ui, area=2)
@@ -132,6 +122,20 @@ def in_hand(desk: Desk, hold: Hold, where: pygame.Rect, ui: Ui) -> list[Widget]:
         34,
     )
     return stack.made + foot.made
+
+
+def _nothing(desk: Desk, stack: Stack) -> None:
+    """No tool in hand: the part can be turned, and the work handed over."""
+    stack.label("Pick up a tool from the tray, or turn the part.")
+    _faces(desk, stack)
+    stack.space(6)
+    may = desk.freedom.hand_over
+    stack.label(f"Hand over: {'a trained hand goes on over what is chalked or called high.' if may else NO_HAND}")
+    if desk.handed is None:
+        reason = NO_HAND[:1].upper() + NO_HAND[1:]
+        stack.beside([Button(f"hand over {n}", counted(n, "round"), enabled=may, reason=reason) for n in (1, 3)])
+    else:
+        stack.add(Button("let go", f"Stop ({counted(desk.hand_rounds, 'round')} left)", key="Esc"))
 
 
 def _roller(desk: Desk, hold: Hold, stack: Stack) -> None:
