@@ -130,7 +130,7 @@ def _doors(stack: Stack, lesson: Lesson, parts: Sequence[Part], high: int) -> No
     """The parts, each with how it stands; changes `stack`."""
     ui, told = stack.ui, dict(TOLD)
     if ahead := lesson.pieces[0].ahead:
-        told["help"] = f"{counted(ahead.rounds, 'round')} of the model are done, the last are yours; the coach speaks"
+        told["help"] = f"{counted(ahead.rounds, 'round')} of the model are done, the last are yours"
     stack.add(Button("part watch", "Watch", key="1", sub=WATCH), high)
     for n, one in enumerate(parts, start=2):
         stack.add(Button(f"part {one.name}", PART_WORDS[one.name].capitalize(), key=str(n), sub=told[one.name],
