@@ -9,6 +9,7 @@ import pygame
 from sim.bench.controls import PRESSES, Said, Widget
 from sim.bench.lettering import CONTROL, LABEL, SMALL, Ui
 
+FUNCTION_KEYS = tuple(getattr(pygame, f"K_F{n}") for n in range(1, 13))
 LINE_KEYS = (pygame.K_UP, pygame.K_DOWN, pygame.K_HOME, pygame.K_END, pygame.K_PAGEUP, pygame.K_PAGEDOWN)
 
 
@@ -43,10 +44,10 @@ class Field(Widget):
     _from: int = field(default=0, init=False)
 
     def wants(self, event: pygame.event.Event) -> bool:
-        """Every key but Tab and Esc; of those with Ctrl only paste and mark all."""
+        """Every key but Tab, Esc and F1 to F12; of those with Ctrl only paste and mark all."""
         if event.mod & (pygame.KMOD_CTRL | pygame.KMOD_META):
             return event.key in (pygame.K_v, pygame.K_a)
-        return event.key not in (pygame.K_TAB, pygame.K_ESCAPE)
+        return event.key not in (pygame.K_TAB, pygame.K_ESCAPE, *FUNCTION_KEYS)
 
     def enter(self, by_key: bool) -> None:
         """Remember the text; by Tab all of it is marked."""

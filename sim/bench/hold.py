@@ -36,6 +36,8 @@ class Hold:
     ----------
     cursor_mm : (float, float)
         Where keys act; follows the pointer.
+    met : bool
+        Pointer or keys have been on the face: before that no tool is drawn over it.
     by_key : bool
         The cursor was moved by keys last, and is drawn.
     drag, row, key, outline :
@@ -48,6 +50,7 @@ class Hold:
 
     desk: Desk
     cursor_mm: tuple[float, float] = (0.0, 0.0)
+    met: bool = False
     by_key: bool = False
     drag: Drag | None = None
     row: Row | None = None
@@ -81,7 +84,7 @@ class Hold:
     def press(self, x_mm: float, y_mm: float, *, shift: bool = False, level: int | None = None) -> None:
         """The left button goes down on the face."""
         desk, tool = self.desk, self.desk.tool
-        self.cursor_mm, self.by_key, self.shift = (x_mm, y_mm), False, shift
+        self.cursor_mm, self.by_key, self.shift, self.met = (x_mm, y_mm), False, shift, True
         if desk.passing is not None or desk.handed is not None:
             self.cancel(tool=False)  # a click on the face stops what goes by itself
         elif self.row is not None:
@@ -109,7 +112,7 @@ class Hold:
 
     def move(self, x_mm: float, y_mm: float) -> bool:
         """The pointer moves; True when something must be drawn."""
-        self.cursor_mm, self.by_key = (x_mm, y_mm), False
+        self.cursor_mm, self.by_key, self.met = (x_mm, y_mm), False, True
         if self.drag is not None:
             self.drag.move(x_mm, y_mm)
         elif self.row is not None:
@@ -235,7 +238,7 @@ class Hold:
         length, width = self.desk.session.job.face.size_mm
         x, y = self.cursor_mm
         self.cursor_mm = min(max(x + dx_mm, 0.0), length), min(max(y + dy_mm, 0.0), width)
-        self.by_key = True
+        self.by_key = self.met = True
         if self.key is not None:
             self.key = KeyStroke(self.key.begun_mm, self.cursor_mm)
         if self.row is not None:
@@ -253,7 +256,7 @@ class Hold:
         if found is None:
             self.desk.told = "No blue to go to."
         else:
-            self.cursor_mm, self.by_key = found, True
+            self.cursor_mm, self.by_key, self.met = found, True, True
 
     def do(self) -> None:
         """Space: do what the tool in hand does; with the scraper, set the blade down and lift it."""
@@ -291,7 +294,7 @@ class Hold:
 
     def _key_stroke(self) -> None:
         if self.key is None:
-            self.key, self.by_key = KeyStroke.begin(*self.cursor_mm), True
+            self.key, self.by_key, self.met = KeyStroke.begin(*self.cursor_mm), True, True
             return
         line, self.key = self.key.line(), None
         if line is None:

@@ -290,6 +290,8 @@ class FacePane:
         if line is not None:
             pygame.draw.line(surface, INK, view.to_px(*line[:2]), view.to_px(*line[2:]), 4)
             pygame.draw.line(surface, WELL_FOCUS, view.to_px(*line[:2]), view.to_px(*line[2:]), 2)
+        if not hold.met:
+            return
         if self.desk.tool == "scrape" and self.desk.passing is None:
             blade_end(surface, view, hold)
         elif self.desk.tool in TOOLS_MM:

@@ -233,6 +233,7 @@ def told_of(command: Command) -> str:
     """What an act was, in words."""
     name = type(command).__name__
     weight, what = getattr(command, "weight_um", None), getattr(command, "applicator", "")
+    count = len(getattr(command, "strokes", ()))
     words = {
         "RollFilm": f"Rolls {weight:g} µm with the {what}." if weight else "Rolls the film.",
         "WipePlate": "Cleans the plate.", "SpotFace": "Lays the face on the plate, rubs it, lifts it.",
@@ -240,6 +241,6 @@ def told_of(command: Command) -> str:
         "WipeFace": "Wipes chips and blue off the face.", "HoneBlade": "Hones the blade.",
         "PushEnds": "Pushes each end and watches where it turns.", "TakeFace": "Turns the part.",
         "SweepFace": "Sweeps the face with the indicator and writes the heights on it.",
-        "Scrape": f"Scrapes: {len(getattr(command, 'strokes', ()))} strokes.",
+        "Scrape": f"Scrapes: {count} stroke{'s' * (count != 1)}.",
     }  # fmt: skip
     return words.get(name, "")

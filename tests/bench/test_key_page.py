@@ -114,6 +114,14 @@ def test_f1_shows_the_keys_of_the_place_and_esc_goes_back_to_it(tmp_path, page, 
     assert player.bench.page == before
 
 
+def test_f1_answers_where_a_field_has_the_focus_too(tmp_path):
+    player = begun({}, tmp_path)
+    player.play([{"press": "door print"}, {"key": "M"}, {"press": "counted"}, {"type": "7"}, {"key": "F1"}])
+    assert player.bench.page == "help"
+    player.play([{"key": "ESCAPE"}])
+    assert (player.bench.page, player.bench.desk.settings.counted) == ("bench", "7")
+
+
 def test_every_page_but_those_that_are_left_again_has_a_place():
     assert set(lesson_room.PAGES) | {"bench", "finish", "drills"} == set(PLACE_OF)
     assert set(PLACE_OF.values()) < set(PLACES)

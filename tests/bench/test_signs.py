@@ -63,6 +63,20 @@ def test_the_digit_is_drawn_after_all_that_could_lie_on_it(tmp_path, monkeypatch
     assert order[-1] == "call_word"
 
 
+def test_no_tool_lies_over_the_face_before_pointer_or_keys_were_on_it(tmp_path, monkeypatch):
+    drawn = []
+    player = begun({}, tmp_path)
+    player.play([{"press": "door print"}])
+    monkeypatch.setattr(pygame.draw, "rect", lambda *a, **k: drawn.append(a[2]))
+    for tool in ("roll", "read", "stone", "wipe", "chalk"):
+        player.bench.desk.tool = tool
+        player.bench.pane._draw_tool(player.surface, player.bench.ui, player.bench.pane.view, player.bench.hold)
+    assert drawn == []
+    player.bench.hold.move(30.0, 20.0)
+    player.bench.pane._draw_tool(player.surface, player.bench.ui, player.bench.pane.view, player.bench.hold)
+    assert len(drawn) == 2
+
+
 def test_what_lies_on_the_face_is_told_at_its_foot_and_nothing_else(tmp_path):
     player = begun({}, tmp_path)
     player.play(LAID)
