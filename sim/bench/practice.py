@@ -173,7 +173,7 @@ class Practice:
         if desk.calls != self._calls:
             self._calls, self._scored = list(desk.calls), False
             self._say(desk, "calls", calls=[list(one) for one in desk.calls])
-            self._in_step(lambda seen: seen.calls(job.round, tuple(desk.calls)))
+            self._of_print(lambda seen: seen.calls(job.round, tuple(desk.calls)))
         if (s.counted, s.bearing) != self._count:
             self._count = s.counted, s.bearing
             found = {key: float(text) for key, text in (("spots", s.counted), ("bearing_pct", s.bearing))
@@ -182,7 +182,7 @@ class Practice:
                 self._say(desk, "count", x_mm=round(s.square_x_mm, 2), y_mm=round(s.square_y_mm, 2), **found)
                 told = Counted(s.square_x_mm, s.square_y_mm, *(found.get(k, float("nan")) for k in
                                                                ("spots", "bearing_pct")))  # fmt: skip
-                self._in_step(lambda seen: seen.counted(job.round, told))
+                self._of_print(lambda seen: seen.counted(job.round, told))
         if desk.uncovered > self._bared:
             self._bared = desk.uncovered
             self._say(desk, "uncover")
@@ -201,6 +201,11 @@ class Practice:
         numbers = {one.number for one in self.seen.rounds}
         if self.seen.commands == len(self.session.commands) - self.begun and self.session.job.round in numbers | {0}:
             tell(self.seen)
+
+    def _of_print(self, tell: Any) -> None:
+        """The same of what belongs to a print: before the first one there is none that it could be of."""
+        if self.session.job.round:
+            self._in_step(tell)
 
     # ------------------------------------------------------------------ the coach
 

@@ -241,3 +241,14 @@ def test_quarter_steps_lie_between_the_pushes_and_end_at_the_ends():
     assert (s.push, s.quarter, s.push_n) == (6, 0, 450.0)
     s.push_by(-9)
     assert (s.push, s.push_n, s.blade) == (1, 50.0, "split")
+
+
+@pytest.mark.parametrize("steps", [
+    [{"key": "M"}, {"press": "counted"}, {"type": "7"}, {"key": "RETURN"}],
+    [{"key": "E"}, {"click": [20.0, 20.0]}],
+], ids=("a count", "a call"))  # fmt: skip
+def test_what_is_called_or_counted_before_the_first_print_is_said_and_nothing_breaks(player, steps):
+    player.play([{"press": "door print"}, *steps])
+    assert [one.kind for one in player.bench.practice.attempt.said if one.kind != "lamp"] == \
+        [{"M": "count", "E": "calls"}[steps[0]["key"]]]  # fmt: skip
+    assert player.bench.practice.seen.rounds == []

@@ -95,4 +95,4 @@ def test_an_uncovered_square_is_counted_and_shuts_when_it_is_moved(tmp_path):
     player.bench.desk.freedom = type(desk.freedom)(uncover=False)
     player.play([{"key": "U"}])
     assert (desk.uncovered, desk.bared) == (1, False)
-    assert "does not uncover" in desk.told
+    assert "Heights stay covered" in desk.told

@@ -238,9 +238,9 @@ def test_equal_luck_cuts_equal_faces():
         (FlyCutter(), math.nan, None, "got nan"),
         (cutter(least_depth_um=0.0), 0.0, None, "got 0.0"),
         (cutter(stepover_mm=121.0), 60.0, None, "at most the 120 mm that a sweep of 60 mm spans, got 121"),
-        (FlyCutter(), 60.0, (math.nan, 0.0), "two numbers up to 20 um/mm"),
-        (FlyCutter(), 60.0, (21.0, 0.0), "two numbers up to 20 um/mm"),
-        (FlyCutter(), 60.0, (0.0,), "two numbers up to 20 um/mm"),
+        (FlyCutter(), 60.0, (math.nan, 0.0), "two numbers up to 20 µm/mm"),
+        (FlyCutter(), 60.0, (21.0, 0.0), "two numbers up to 20 µm/mm"),
+        (FlyCutter(), 60.0, (0.0,), "two numbers up to 20 µm/mm"),
     ],
 )
 def test_a_cut_that_cannot_be_is_refused_and_changes_nothing(cut, depth, plane, words):
