@@ -39,7 +39,7 @@ class Sight:
     doubts : tuple of bool
         For each tolerance, whether it must be read (again).
     edges_broken : bool
-        Whether a chamfer runs along the edges of the face in hand.
+        Whether the face in hand came with a chamfer along its edges.
     """
 
     marked: NDArray[np.bool_]
@@ -81,5 +81,5 @@ def look(job: Job) -> Sight:
     return Sight(marked, face.iron, face.pitch_mm, job.round, job.clock_s, job.strokes, metres, job.start.seed,
                  job.plate.size_mm, job.square.size_mm if job.square is not None else None, job.in_hand,
                  tuple(job.cuts), job.part.numbers(job.in_hand), job.start.shape.tolerances, tuple(job.readings),
-                 tuple(in_doubt(job)), bool((face.scored != face.iron).any()))
+                 tuple(in_doubt(job)), job.start.shape.face(job.in_hand).start.edge_break_mm > 0.0)
 

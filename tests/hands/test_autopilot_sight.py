@@ -14,14 +14,13 @@ from sim.shop.commands import Scrape, SpotFace, perform
 from sim.shop.job import Job, JobStart, begin_job
 from sim.shop.sight import Sight, look
 
-# What a person can see of a job (`scored` shows where edges are broken, which is plain to see); every field that is
-# not named here is truth, those that are added later too.
+# What a person can see of a job; every field that is not named here is truth, those that are added later too.
 SEEN: dict[str, Any] = {
     "round": None, "clock_s": None, "strokes": None,
-    "start": {"seed": None, "material": {"blue": {"seen_um": None}}, "shape": {"tolerances": None}},
+    "start": {"seed": None, "material": {"blue": {"seen_um": None}}, "shape": {"tolerances": None, "face": None}},
     "in_hand": None, "cuts": None, "readings": None, "square": None,
     "part": {"numbers": None},
-    "face": {"blue_um": None, "iron": None, "scored": None, "pitch_mm": None},
+    "face": {"blue_um": None, "iron": None, "pitch_mm": None},
     "plate": {"size_mm": None},
     "edges": {"*": {"metres": None}},
 }  # fmt: skip
@@ -92,7 +91,7 @@ def test_the_veil_hides_all_that_a_person_cannot_see():
                 getattr(thing, name)
             hidden += 1
     assert hidden > 20
-    for name in ("height_um", "burr_um", "chips", "warm_k"):
+    for name in ("height_um", "burr_um", "scored", "chips", "warm_k"):
         with pytest.raises(TruthSeen):
             getattr(veil.face, name)
 
