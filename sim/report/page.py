@@ -422,7 +422,9 @@ h2.face{font-size:1.6rem;margin-top:3rem;padding-top:1rem;border-top:2px solid v
 .lead{margin:0;max-width:44rem;color:var(--muted);font-size:1.1rem}
 .verdict{margin:1.4rem 0 0;padding:.8rem 1rem;background:var(--card);border:1px solid var(--line);
 border-left:.4rem solid var(--tone);border-radius:.4rem}
-.verdict b{color:var(--tone);margin-right:.3rem}.met{--tone:var(--yes)}.short{--tone:var(--no)}
+.verdict b{color:var(--tone);margin-right:.3rem}
+.verdict ul{margin:.4rem 0 0}.verdict li{margin:.15rem 0}
+.met{--tone:var(--yes)}.short{--tone:var(--no)}.even{--tone:var(--rust)}
 .two,.pair,.three,.strip{display:grid;gap:1rem 1.5rem}
 .two{grid-template-columns:minmax(0,1.25fr) minmax(0,1fr);align-items:start}
 .pair{grid-template-columns:repeat(2,minmax(0,1fr))}
