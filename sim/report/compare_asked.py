@@ -1,6 +1,7 @@
 """What a comparison was asked, how to see any trial of it, what to beware of, and what it took."""
 
 import math
+import re
 import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass, field, fields, is_dataclass
@@ -21,6 +22,7 @@ MOST_FAILED = 50  # told one by one
 MOST_USUAL = 8  # shown at once
 MANY = 100_000  # trials of which the cost is told
 FACE, PLATE = ("length_mm", "width_mm", "kind"), ("length_mm", "width_mm", "flatness_um")
+SUFFIXES = ("um", "mm", "mm2", "pct", "deg", "k", "kg", "n", "s")  # of names that tell their unit
 LIMITS = ("bearing_flatness_um", "spots_mean", "spots_lowest", "bearing_pct")
 NOTES = (
     "Hours compare ways of working under the same shop rules; they are no estimate for a job. Pace, time to read a "
@@ -120,7 +122,9 @@ def _changed(thing: Any, always: Sequence[str] = ()) -> str:
                 continue
             shown = f"{value:g}" if isinstance(value, float) else str(value)
             unit = one.metadata.get("unit", "").replace("um", "µm").replace("in2", "in²").replace("mm2", "mm²")
-            told.append(f"{one.name.rsplit('_', 1)[0].replace('_', ' ') if unit else one.name} {shown} {unit}".strip())
+            stem, _, last = one.name.rpartition("_")
+            name = stem if last in SUFFIXES else one.name
+            told.append(f"{name.replace('_', ' ')} {shown} {unit}".strip())
     return ", ".join(told)
 
 
@@ -163,7 +167,7 @@ def replay_html(told: ComparisonReport) -> str:
         usual = _usual(way, told.outcomes)
         if usual is not None:
             make, see = command_lines(told, usual)
-            lines.append(f"<tr><th scope='row'>{escape(way.strategy)}</th><td class='n'>{usual.seed}</td>"
+            lines.append(f"<tr><th scope='row'>{name_html(way.strategy)}</th><td class='n'>{usual.seed}</td>"
                          f"<td class='n'>{words.told(usual.hours, 1)}</td><td><code>{escape(make)}</code><br>"
                          f"<code>{escape(see)}</code></td></tr>")  # fmt: skip
     table = table_html(["way", "seed", "hours", "its job, and on the bench"], lines, (1, 3))
@@ -186,7 +190,7 @@ def failed_html(told: ComparisonReport, failed: list[Outcome]) -> str:
     for one in failed[:MOST_FAILED]:
         varied = "" if math.isnan(one.varied) else f"<td class='n'>{one.varied:g}</td>"
         again = escape(command_lines(told, one)[0])
-        lines.append(f"<tr><th scope='row'>{escape(one.strategy)}</th>{varied}<td class='n'>{one.seed}</td>"
+        lines.append(f"<tr><th scope='row'>{name_html(one.strategy)}</th>{varied}<td class='n'>{one.seed}</td>"
                      f"<td>{escape(one.fault)}</td><td><code>{again}</code></td></tr>")  # fmt: skip
     heads = ["way", *([told.asked.vary] if told.asked.vary else []), "seed", "fault", "to work it again"]
     more = f" {len(failed) - MOST_FAILED} more are in {TABLE}." if len(failed) > MOST_FAILED else ""
@@ -214,7 +218,13 @@ def run_html(told: ComparisonReport) -> str:
     else:
         said.append("What a trial costs was not measured.")
     notes = "".join(f"<li>{escape(one)}</li>" for one in told.notes)
-    return f"<p class='note'>{escape(' '.join(said))}</p>{f'<ul class=note>{notes}</ul>' if notes else ''}"
+    return f"<p>{escape(' '.join(said))}</p>{f'<ul>{notes}</ul>' if notes else ''}"
+
+
+def name_html(label: str) -> str:
+    """A way's name with its options, broken between them alone."""
+    parts = [part for part in re.split(r"(?<=[:,])", label) if part]
+    return "<wbr>".join(f"<span class='keep'>{escape(part)}</span>" for part in parts)
 
 
 def table_html(heads: Sequence[str], lines: Sequence[str], numbers: tuple[int, int] | None = None) -> str:

@@ -115,7 +115,7 @@ def draw_spread(chart: Axes, rows: Sequence[Hours]) -> None:
         Line2D([], [], ls="none", marker="x", mec=INK, ms=4, label="not met: hours spent"),
         Patch(fc=LINE, ec=INK, lw=0.7, label="10 to 90 % of both, line: median"),
     ]
-    _legend(chart, handles, 3)
+    _legend(chart, handles, 3, 1.8)
 
 
 def _dots(chart: Axes, hours: Floats, y: float, wide: float, look: dict[str, Any]) -> None:
@@ -150,9 +150,9 @@ def _cut(line: str) -> str:
     return line if len(line) <= NAME_LETTERS else f"{line[: NAME_LETTERS - 1]}…"
 
 
-def _legend(chart: Axes, handles: Sequence[Any], columns: int) -> None:
-    chart.legend(handles=handles, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=columns, frameon=False,
-                 borderaxespad=0.2, handlelength=3.2, columnspacing=1.6)  # fmt: skip
+def _legend(chart: Axes, handles: Sequence[Any], columns: int, long: float = 3.2) -> None:
+    chart.figure.legend(handles=handles, loc="outside upper left", ncols=columns, frameon=False, borderaxespad=0.2,
+                        handlelength=long, columnspacing=1.6)  # fmt: skip
 
 
 # ---------------------------------------------------------------- chance of being done
@@ -184,6 +184,8 @@ def draw_chance(chart: Axes, lines: Sequence[Reached], last_h: float, *, named: 
             chart.plot([at, at], [100.0 * line.chance.low, 100.0 * line.chance.high], color=look["color"], lw=1.2)
             chart.plot(at, final, "o", ms=4, mfc=look["color"], mec="none")
     chart.set_xlim(0.0, last_h * (1.04 + 0.022 * len(lines)))
+    chart.set_xticks([tick for tick in MaxNLocator(8).tick_values(0.0, last_h) if 0.0 <= tick <= last_h])
+    chart.spines["bottom"].set_bounds(0.0, last_h)
     chart.set_ylim(0.0, 103.0)
     chart.set_yticks([0, 25, 50, 75, 100])
     chart.set_xlabel("hours on the shop clock")
@@ -272,9 +274,11 @@ def draw_differences(chart: Axes, rows: Sequence[tuple[str, str, Interval]]) -> 
         told_span = span(one.low, one.high, digits) if known else "too few"
         chart.annotate(f"{told(one.value, digits, '+')}  ({told_span})", (1.01, y),
                        xycoords=("axes fraction", "data"), va="center", color=INK if clear else MUTED)  # fmt: skip
-    _rows(chart, [f"{_cut(a)}\nless {_cut(b)}" for a, b, _ in rows])
+    others = {b for _, b, _ in rows}
+    than = f" than {_cut(min(others))}" if len(others) == 1 else ""
+    _rows(chart, [short(a) if than else f"{_cut(a)}\nless {_cut(b)}" for a, b, _ in rows])
     chart.margins(x=0.06)
-    chart.set_xlabel("hours more (right of nought) or less (left), median of the same faces and its 95 % interval")
+    chart.set_xlabel(f"hours more (right of nought) or less (left){than}: median and 95 % interval")
 
 
 # ---------------------------------------------------------------- where something is varied

@@ -14,6 +14,7 @@ from sim.report.compare_asked import (
     ComparisonReport,
     asked_html,
     failed_html,
+    name_html,
     notes_html,
     replay_html,
     run_html,
@@ -32,7 +33,7 @@ MOST_LINES = 4  # in one chart; more get a chart each
 MOST_PAIRS = 10  # drawn; of more, those with the one that leads
 MOST_CROSSINGS = 6  # drawn; of more, those with the first way
 COLUMNS = (  # name in the summary, words, unit, digits
-    ("hours", "hours", "h", 1), ("rounds", "rounds", "", 0), ("strokes", "strokes", "", 0),
+    ("hours", "hours", "", 1), ("rounds", "rounds", "", 0), ("strokes", "strokes", "", 0),
     ("removed_mm3", "iron taken off", "mm³", 0), ("bearing_flatness_um", "bearing flatness", "µm", 2),
     ("spots_mean", "spots, mean", PER_IN2, 1), ("spots_lowest", "spots, lowest square", PER_IN2, 0),
     ("bearing_pct", "bearing", "%", 1), ("against_um", "against the datum", "µm", 1),
@@ -68,9 +69,7 @@ def comparison_page(told: ComparisonReport, measured: bool = True) -> str:
     failed = [one for one in told.outcomes if one.fault]
     if failed:
         body.append(f"<section><h2>Trials that failed</h2>{failed_html(told, failed)}</section>")
-    if measured:
-        body.append(f"<section><h2>This run</h2>{run_html(told)}</section>")
-    return whole_page(title, body, None)
+    return whole_page(title, body, None, run_html(told) if measured else "")
 
 
 def _title(told: ComparisonReport) -> str:
@@ -128,12 +127,13 @@ def _ways_html(told: ComparisonReport, found: Summary) -> str:
     lines = []
     for way in found.strategies:
         met = f"{round(way.chance_met.value * way.runs)} of {way.runs}" if way.runs else words.DASH
-        chance = f"{100.0 * way.chance_met.value:.0f} %, {words.chance_span(way.chance_met)}" if way.runs else ""
+        chance = f"{100.0 * way.chance_met.value:.0f} % ({words.chance_span(way.chance_met)})" if way.runs else ""
         cells = _cell(met, chance)
         cells += "".join(_cell(*words.spread_words(way.figures[name], digits)) for name, _, _, digits in columns)
         cells += _cell(str(way.failed), "") if failed else ""
         doc = escape(_doc(told, way.strategy))
-        lines.append(f"<tr><th scope='row'>{escape(way.strategy)}<small class='meaning'>{doc}</small></th>{cells}</tr>")
+        lines.append(f"<tr><th scope='row'>{name_html(way.strategy)}<small class='meaning'>{doc}</small></th>"
+                     f"{cells}</tr>")  # fmt: skip
     heads = ["way", "met the target", *(f"{title}, {unit}" if unit else title for _, title, unit, _ in columns)]
     spent = any(round(one.chance_met.value * one.runs) < one.runs for one in found.strategies if one.runs)
     given_up = (" Hours of a trial that was given up are those spent, so a way that often gives up is slower than its "
@@ -146,7 +146,7 @@ def _ways_html(told: ComparisonReport, found: Summary) -> str:
 
 def _cell(large: str, small: str) -> str:
     below = f"<small class='meaning'>{escape(small)}</small>" if small else ""
-    return f"<td class='n'>{escape(large)}{below}</td>"
+    return f"<td class='n keep'>{escape(large)}{below}</td>"
 
 
 def _doc(told: ComparisonReport, label: str) -> str:
@@ -212,7 +212,9 @@ def _pairs_html(found: Summary, where: str) -> str:
     chart = _card(draw, size, f"{where} Paired differences of hours: {alt}") if drawn else ""
     only = f" Drawn are those with {escape(lead)}." if len(drawn) < len(pairs) else ""
     note = ("Hours of the first less those of the second, on the same faces. A hollow dot: the interval holds nought, "
-            f"or there are too few faces for one.{only} Sooner: it met the target and the other did not, or later.")
+            f"or there are too few faces for one.{only} Sooner: it met the target and the other did not, or later. "
+            "Variance ratio: that of the differences on the same faces to that on different ones, as these runs "
+            "have it; under 1 the same faces and luck narrowed the intervals, over 1 they widened them.")
     table = _pairs_table(found.pairs)
     if len(found.pairs) > MOST_PAIRS:
         table = f"<details><summary>All {len(found.pairs)} pairs as a table</summary>{table}</details>"
@@ -225,12 +227,12 @@ def _pairs_table(pairs: Sequence[Pair]) -> str:
         hours = one.hours_difference
         digits = words.places(hours.value, hours.low, hours.high)
         numbers = (words.told(hours.value, digits, "+"), words.span(hours.low, hours.high, digits),
-                   str(one.a_sooner), str(one.b_sooner), str(one.pairs))  # fmt: skip
-        cells = "".join(f"<td class='n'>{text}</td>" for text in numbers)
-        lines.append(f"<tr><th scope='row'>{escape(one.a)}</th><td>{escape(one.b)}</td>{cells}"
+                   str(one.a_sooner), str(one.b_sooner), str(one.pairs), words.told(one.variance_ratio, 2))
+        cells = "".join(f"<td class='n keep'>{text}</td>" for text in numbers)
+        lines.append(f"<tr><th scope='row'>{name_html(one.a)}</th><td>{name_html(one.b)}</td>{cells}"
                      f"<td>{escape(words.pairing(one.variance_ratio, one.pairs))}</td></tr>")  # fmt: skip
     return table_html(["first", "second", "hours, median", "95 % interval", "first sooner", "second sooner", "of faces",
-                   "paired against unpaired"], lines, (2, 7))  # fmt: skip
+                   "variance ratio", "what pairing did"], lines, (2, 8))  # fmt: skip
 
 
 def _rounds_html(told: ComparisonReport, found: Summary, sound: list[Outcome], where: str) -> str:
@@ -263,7 +265,9 @@ def _varied_answer(told: ComparisonReport) -> str:
     lines = [words.crossing_words(one, told.asked.vary, told.values, told.found) for one in told.found.crossings]
     crossed = any(math.isfinite(one.at.value) for one in told.found.crossings)
     unit = words.unit_of(told.asked.vary)
-    lines += [f"At {value:g} {unit}: {words.headline(words.at_value(told.found, value))[0]}" for value in told.values]
+    for value in told.values:
+        answer, _ = words.headline(words.at_value(told.found, value))
+        lines.append(f"At {value:g} {unit} {answer[:1].lower()}{answer[1:]}")
     first, *more = lines
     items = "".join(f"<li>{escape(one)}</li>" for one in more)
     return f"<div class='verdict {'met' if crossed else 'even'}'><b>{escape(first)}</b><ul>{items}</ul></div>"
@@ -306,6 +310,6 @@ def _panels(shown: Sequence[tuple[str, Any, tuple[float, float], str]]) -> str:
     """Charts side by side: caption, what draws it, inches, words for those who do not see it."""
     from sim.report.figures import themed_svg
 
-    figures = [f"<figure><figcaption>{escape(name)}</figcaption>{themed_svg(draw, size_in, alt.strip())}</figure>"
+    figures = [f"<figure><figcaption>{name_html(name)}</figcaption>{themed_svg(draw, size_in, alt.strip())}</figure>"
                for name, draw, size_in, alt in shown]  # fmt: skip
-    return f"<div class='three'>{''.join(figures)}</div>"
+    return f"<div class='{'pair' if len(shown) in (2, 4) else 'three'}'>{''.join(figures)}</div>"

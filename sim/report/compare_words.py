@@ -4,7 +4,6 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 from sim.trials import stats
 from sim.trials.comparison import VARIED, Crossing, Pair, Summary, Summed
@@ -105,7 +104,7 @@ def headline(found: Summary) -> tuple[str, list[str]]:
     if not others:
         return f"{lead.strategy} met the target on {_met(lead)} of {count(lead.runs, 'face')}.", [first]
     if rivals or unknown:
-        names = listed([lead.strategy, *rivals, *unknown])
+        names = listed([lead.strategy, *rivals, *unknown], "or")
         return f"Which way gets there soonest these runs cannot tell: {names}.", more
     return f"{lead.strategy} got there soonest.", more
 
@@ -123,8 +122,7 @@ def difference(hours: Interval, pairs: int, spent: bool = False) -> str:
     """How many hours longer or less on the same faces, or that it cannot be told; spent: some were given up."""
     if math.isnan(hours.value):
         return "no face to compare"
-    verb = " spent" if spent else ""
-    words = f"longer{verb}" if hours.value > 0.0 else f"less{verb}"
+    words = ("more spent" if spent else "longer") if hours.value > 0.0 else "less spent" if spent else "shorter"
     size = told(abs(hours.value), places(hours.value))
     if math.isnan(hours.low):
         return f"{size} h {words} in the median of {count(pairs, 'face')}, too few for an interval"
@@ -145,13 +143,12 @@ def pairing(ratio: float, pairs: int) -> str:
     nearer to 1 is not told apart from it.
     """
     if math.isnan(ratio) or pairs < 3:
-        return "pairing: too few faces, or nothing varies"
+        return "too few faces, or nothing varies"
     if abs(ratio - 1.0) <= 1.96 / math.sqrt(pairs - 1):
-        return f"variance ratio {ratio:.2f}: no gain or loss by pairing that these runs can tell"
+        return "no gain or loss that these runs can tell"
     if ratio < 1.0:
-        more = f", worth {1.0 / ratio:.1f} times as many unpaired faces" if ratio > 0.005 else ""
-        return f"variance ratio {ratio:.2f}: pairing on the same faces narrowed the difference{more}"
-    return f"variance ratio {ratio:.2f}: pairing on the same faces widened the difference; unpaired ones say more"
+        return f"narrowed: worth {1.0 / max(ratio, 0.001):,.1f} times as many faces unpaired"
+    return f"widened: {1.0 / ratio:.2f} times as many faces unpaired would do"
 
 
 def crossing_words(one: Crossing, what: str, values: Sequence[float], found: Summary) -> str:
@@ -234,7 +231,7 @@ def spread_words(spread: Spread, digits: int) -> tuple[str, str]:
     """Median, and from 10 to 90 %; the second is empty where there is none."""
     if math.isnan(spread.median):
         return DASH, ""
-    return told(spread.median, digits), f"{told(spread.p10, digits)} to {told(spread.p90, digits)}"
+    return told(spread.median, digits), f"{told(spread.p10, digits)}{DASH}{told(spread.p90, digits)}"
 
 
 def end(value: float, values: Sequence[float]) -> str:
@@ -249,18 +246,9 @@ def unit_of(what: str) -> str:
     return VARIED[what].unit.replace("um", "µm") if what in VARIED else ""
 
 
-def listed(names: Sequence[str]) -> str:
-    """Names with commas and an and."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def ranges(numbers: Sequence[int]) -> str:
-    """Whole numbers in order, those in a row as from and to."""
-    if not numbers:
-        return DASH
-    breaks = [n for n, (a, b) in enumerate(pairwise(numbers), start=1) if b != a + 1]
-    runs = [numbers[a:b] for a, b in pairwise([0, *breaks, len(numbers)])]
-    return ", ".join(f"{run[0]}" if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)
+def listed(names: Sequence[str], last: str = "and") -> str:
+    """Names with commas, and a word before the last."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {last} {names[-1]}"
 
 
 def count(number: int, word: str) -> str:

@@ -167,14 +167,17 @@ def verdict_html(answer: str, more: str, met: bool) -> str:
     return f"<p class='verdict {'met' if met else 'short'}'><b>{escape(answer)}</b> {escape(more)}</p>"
 
 
-def whole_page(title: str, body: Sequence[str], seed: int | None) -> str:
-    """A page of these parts, with cautions, what the numbers are, and where it comes from; seed None: of no seed."""
+def whole_page(title: str, body: Sequence[str], seed: int | None, foot: str = "") -> str:
+    """A page of these parts, with cautions, what the numbers are, and where it comes from.
+
+    seed None: of no seed; foot: HTML for the end.
+    """
     made = "" if seed is None else f", seed {seed}"
     parts = [
         *body,
         f"<div class='two'><section class='box'><h2>Cautions for real iron</h2>{_cautions()}</section>",
         f"<section><h2>What these numbers are, and are not</h2>{NUMBERS}</section></div>",
-        f"<footer>flatwright {escape(__version__)}, physics {PHYSICS}{made}</footer>",
+        f"<footer>{foot}flatwright {escape(__version__)}, physics {PHYSICS}{made}</footer>",
     ]
     before, between, after = PAGE.split("<!-- -->")
     return f"{before}{escape(title)}{between}{chr(10).join(parts)}{after}"
@@ -444,7 +447,7 @@ svg.chart *{stroke-linejoin:round;stroke-linecap:butt}svg.chart text{font-family
 table{border-collapse:collapse;width:100%;font-size:.92rem;font-variant-numeric:tabular-nums}
 th,td{text-align:left;padding:.32rem .8rem .32rem 0;border-bottom:1px solid var(--line);vertical-align:baseline}
 thead th{color:var(--muted);font-weight:500;font-size:.84rem}tbody th{font-weight:500}.n{text-align:right}
-.aside th,.aside td{font-weight:400;color:var(--muted)}.aside .n{color:var(--ink)}
+.keep{white-space:nowrap}.aside th,.aside td{font-weight:400;color:var(--muted)}.aside .n{color:var(--ink)}
 .yes{color:var(--yes);font-weight:600;white-space:nowrap}.no{color:var(--no);font-weight:600;white-space:nowrap}
 small{font-size:.86em;color:var(--muted)}.meaning{display:block;font-weight:400;line-height:1.3}
 dl{display:grid;grid-template-columns:max-content minmax(0,1fr);gap:.3rem 1rem;margin:0;font-size:.95rem}
