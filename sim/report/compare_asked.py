@@ -86,6 +86,7 @@ class ComparisonReport:
 
 
 def asked_html(told: ComparisonReport) -> str:
+    """Face, plate, hand, target, budget, seeds and physics of a comparison, and its hand number by number."""
     asked, start = told.asked, told.asked.start
     rows: list[tuple[str, str]] = []
     for one in start.shape.faces:
@@ -143,6 +144,7 @@ def _hand_html(name: str) -> str:
 
 
 def notes_html(told: ComparisonReport) -> str:
+    """What to beware of in reading the page."""
     notes = list(NOTES)
     intervals = sum(1 for one in told.found.pairs if math.isfinite(one.hours_difference.low))
     if intervals > 1:
@@ -161,6 +163,7 @@ def command_lines(told: ComparisonReport, one: Outcome, folder: str = "DIR") -> 
 
 
 def replay_html(told: ComparisonReport) -> str:
+    """The lines to type for any trial, and for the usual one of each way."""
     at = "@VALUE" if told.asked.vary else ""
     lines = []
     for way in told.found.strategies:
@@ -186,6 +189,7 @@ def _usual(way: Summed, outcomes: Sequence[Outcome]) -> Outcome | None:
 
 
 def failed_html(told: ComparisonReport, failed: list[Outcome]) -> str:
+    """Failed trials with their fault and the line that works them again."""
     lines = []
     for one in failed[:MOST_FAILED]:
         varied = "" if math.isnan(one.varied) else f"<td class='n'>{one.varied:g}</td>"

@@ -218,7 +218,7 @@ def _pairs_html(found: Summary, where: str) -> str:
     table = _pairs_table(found.pairs)
     if len(found.pairs) > MOST_PAIRS:
         table = f"<details><summary>All {len(found.pairs)} pairs as a table</summary>{table}</details>"
-    return f"{chart}<p class='note'>{note}</p>{table}"
+    return f"{chart}{table}<p class='note'>{note}</p>"
 
 
 def _pairs_table(pairs: Sequence[Pair]) -> str:
