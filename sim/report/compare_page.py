@@ -75,13 +75,15 @@ def comparison_page(told: ComparisonReport, measured: bool = True) -> str:
 def _title(told: ComparisonReport) -> str:
     names = told.names
     ways = " against ".join(names) if 0 < len(names) < 3 else f"{len(names)} ways of working"
+    if told.asked.vary and len(told.values) == 1:
+        return f"{ways}, {told.asked.vary} {told.values[0]:g} {words.unit_of(told.asked.vary)}"
     return f"{ways} as {told.asked.vary} varies" if told.asked.vary else ways
 
 
 def _lead(told: ComparisonReport) -> str:
     asked = told.asked
     faces = words.count(asked.runs, "face")
-    at = f" at {words.count(len(asked.values), 'value')} of {asked.vary}" if asked.vary else ""
+    at = f" at {words.count(len(asked.values), 'value')} of {asked.vary}" if len(asked.values) > 1 else ""
     same = "Each way worked the same" if len(asked.ways) > 1 else "It worked"
     luck = ", with the same luck" if len(asked.ways) > 1 else ""
     of = asked.runs * len(asked.ways) * max(len(asked.values), 1)
