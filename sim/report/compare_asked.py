@@ -221,6 +221,7 @@ def run_html(told: ComparisonReport) -> str:
                     f"trials would need {words.listed(shares)}, if workers lose nothing to each other.")  # fmt: skip
     else:
         said.append("What a trial costs was not measured.")
+    said.append(f"Every trial stands in {TABLE}.")
     notes = "".join(f"<li>{escape(one)}</li>" for one in told.notes)
     return f"<p>{escape(' '.join(said))}</p>{f'<ul>{notes}</ul>' if notes else ''}"
 

@@ -453,7 +453,8 @@ small{font-size:.86em;color:var(--muted)}.meaning{display:block;font-weight:400;
 dl{display:grid;grid-template-columns:max-content minmax(0,1fr);gap:.3rem 1rem;margin:0;font-size:.95rem}
 dt{color:var(--muted)}dd{margin:0;overflow-wrap:anywhere}
 details{margin-top:1rem}summary{cursor:pointer;color:var(--rust);font-weight:600;padding:.3rem 0}
-.wide{overflow-x:auto}.wide td,.wide th{padding:.25rem .5rem}.wide thead th{white-space:normal;min-width:4.2rem}
+.wide{overflow-x:auto}figure+.wide{margin-top:.8rem}
+.wide td,.wide th{padding:.25rem .5rem}.wide thead th{white-space:normal;min-width:4.2rem}
 .box{background:var(--card);border:1px solid var(--line);border-left:.4rem solid var(--rust);border-radius:.4rem;
 padding:0 1.2rem .6rem;margin-top:2.2rem}.box h2{margin-top:1rem}
 ul{padding-left:1.1rem;margin:.6rem 0}li{margin:.35rem 0}code{font-size:.92em}
