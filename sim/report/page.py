@@ -167,14 +167,17 @@ def verdict_html(answer: str, more: str, met: bool) -> str:
     return f"<p class='verdict {'met' if met else 'short'}'><b>{escape(answer)}</b> {escape(more)}</p>"
 
 
-def whole_page(title: str, body: Sequence[str], seed: int | None) -> str:
-    """A page of these parts, with cautions, what the numbers are, and where it comes from; seed None: of no seed."""
+def whole_page(title: str, body: Sequence[str], seed: int | None, foot: str = "") -> str:
+    """A page of these parts, with cautions, what the numbers are, and where it comes from.
+
+    seed None: of no seed; foot: HTML for the end.
+    """
     made = "" if seed is None else f", seed {seed}"
     parts = [
         *body,
         f"<div class='two'><section class='box'><h2>Cautions for real iron</h2>{_cautions()}</section>",
         f"<section><h2>What these numbers are, and are not</h2>{NUMBERS}</section></div>",
-        f"<footer>flatwright {escape(__version__)}, physics {PHYSICS}{made}</footer>",
+        f"<footer>{foot}flatwright {escape(__version__)}, physics {PHYSICS}{made}</footer>",
     ]
     before, between, after = PAGE.split("<!-- -->")
     return f"{before}{escape(title)}{between}{chr(10).join(parts)}{after}"
@@ -422,7 +425,9 @@ h2.face{font-size:1.6rem;margin-top:3rem;padding-top:1rem;border-top:2px solid v
 .lead{margin:0;max-width:44rem;color:var(--muted);font-size:1.1rem}
 .verdict{margin:1.4rem 0 0;padding:.8rem 1rem;background:var(--card);border:1px solid var(--line);
 border-left:.4rem solid var(--tone);border-radius:.4rem}
-.verdict b{color:var(--tone);margin-right:.3rem}.met{--tone:var(--yes)}.short{--tone:var(--no)}
+.verdict b{color:var(--tone);margin-right:.3rem}
+.verdict ul{margin:.4rem 0 0}.verdict li{margin:.15rem 0}
+.met{--tone:var(--yes)}.short{--tone:var(--no)}.even{--tone:var(--rust)}
 .two,.pair,.three,.strip{display:grid;gap:1rem 1.5rem}
 .two{grid-template-columns:minmax(0,1.25fr) minmax(0,1fr);align-items:start}
 .pair{grid-template-columns:repeat(2,minmax(0,1fr))}
@@ -442,13 +447,14 @@ svg.chart *{stroke-linejoin:round;stroke-linecap:butt}svg.chart text{font-family
 table{border-collapse:collapse;width:100%;font-size:.92rem;font-variant-numeric:tabular-nums}
 th,td{text-align:left;padding:.32rem .8rem .32rem 0;border-bottom:1px solid var(--line);vertical-align:baseline}
 thead th{color:var(--muted);font-weight:500;font-size:.84rem}tbody th{font-weight:500}.n{text-align:right}
-.aside th,.aside td{font-weight:400;color:var(--muted)}.aside .n{color:var(--ink)}
+.keep{white-space:nowrap}.aside th,.aside td{font-weight:400;color:var(--muted)}.aside .n{color:var(--ink)}
 .yes{color:var(--yes);font-weight:600;white-space:nowrap}.no{color:var(--no);font-weight:600;white-space:nowrap}
 small{font-size:.86em;color:var(--muted)}.meaning{display:block;font-weight:400;line-height:1.3}
 dl{display:grid;grid-template-columns:max-content minmax(0,1fr);gap:.3rem 1rem;margin:0;font-size:.95rem}
 dt{color:var(--muted)}dd{margin:0;overflow-wrap:anywhere}
 details{margin-top:1rem}summary{cursor:pointer;color:var(--rust);font-weight:600;padding:.3rem 0}
-.wide{overflow-x:auto}.wide td,.wide th{padding:.25rem .5rem}.wide thead th{white-space:normal;min-width:4.2rem}
+.wide{overflow-x:auto}figure+.wide{margin-top:.8rem}
+.wide td,.wide th{padding:.25rem .5rem}.wide thead th{white-space:normal;min-width:4.2rem}
 .box{background:var(--card);border:1px solid var(--line);border-left:.4rem solid var(--rust);border-radius:.4rem;
 padding:0 1.2rem .6rem;margin-top:2.2rem}.box h2{margin-top:1rem}
 ul{padding-left:1.1rem;margin:.6rem 0}li{margin:.35rem 0}code{font-size:.92em}
