@@ -360,6 +360,7 @@ def _write_job(args: argparse.Namespace, folder: Path | None) -> int:
     """Work one trial again, with its log."""
     from sim.errors import BadParam
     from sim.kernels.warm import warm
+    from sim.report.compare_words import job_file
     from sim.trials.comparison import trials_of
     from sim.trials.trial import run_trial
 
@@ -374,7 +375,7 @@ def _write_job(args: argparse.Namespace, folder: Path | None) -> int:
         seeds = f"{trials[0].start.seed} to {trials[-1].start.seed}"
         at = "" if math.isnan(trials[0].varied) else f", then @ and one of {_values(trials)}"
         raise BadParam(f"--job must be one of {labels}, then @ and a seed from {seeds}{at}, got {args.job[:60]!r}")
-    path = folder / f"{re.sub(r'[^a-z0-9.=-]+', '-', args.job)}.job"
+    path = folder / job_file(args.job)
     warm()
     outcome = run_trial(fits[0], path)
     if args.json:
@@ -400,6 +401,7 @@ def _tell(args: argparse.Namespace, what: "tuple[Asked, list[Outcome], int]", le
     from rich.console import Console
 
     from sim.report.compare_tables import comparison_answer, comparison_tables
+    from sim.report.compare_words import headline
     from sim.trials.comparison import summary
 
     asked, outcomes, of = what
@@ -414,6 +416,8 @@ def _tell(args: argparse.Namespace, what: "tuple[Asked, list[Outcome], int]", le
     console.print(f"{len(outcomes)} of {of} trials, {asked.hand} hand, seeds from {asked.start.seed}", style="bold")
     for line in comparison_tables(asked, found):
         console.print(line)
+    if not asked.vary:
+        console.print(headline(found)[0], style="bold")
     for note in ledger.notes if ledger else ():
         print(note)
     for path in files:
@@ -427,12 +431,14 @@ def _tell(args: argparse.Namespace, what: "tuple[Asked, list[Outcome], int]", le
 def _write(asked: "Asked", outcomes: "list[Outcome]", found: Any, ledger: "Ledger",
            engine: tuple[float, int, str]) -> list[Path]:
     """Table and report, each whole or not at all; what an earlier stop left is written over."""
+    from sim.report.compare_page import ComparisonReport, comparison_page
     from sim.shop.store import write_new
     from sim.trials.ledger import TABLE, table
 
     csv_at, report_at = ledger.folder / TABLE, ledger.folder / REPORT
     write_new(csv_at, table(outcomes).encode(), force=True)
-    from sim.report.compare_page import comparison_page
-
-    write_new(report_at, comparison_page(asked, outcomes, found, engine).encode(), force=True)
+    wall_s, workers, cluster = engine
+    told = ComparisonReport(asked, outcomes, found, wall_s=wall_s, workers=workers, cluster=cluster,
+                            notes=tuple(ledger.notes))  # fmt: skip
+    write_new(report_at, comparison_page(told).encode(), force=True)
     return [report_at, csv_at]
