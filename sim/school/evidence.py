@@ -6,8 +6,8 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_edt, find_objects
 
+from sim.kernels import reach
 from sim.hands.autopilot import Pilot, blocks, fields_reached_pct, near_edge, read_print
 from sim.measure.spots import islands
 from sim.model.marks import Marks
@@ -94,27 +94,47 @@ def read(one: RoundSeen) -> PrintRead:
 def _pale(one: RoundSeen, labels: NDArray[np.int64], area_mm2: Array) -> NDArray[np.bool_]:
     """Whether each mark has a middle paler than its rim: deepest fifth of the mark against the dark quarter of the
     rest."""
-    depth = distance_transform_edt(np.pad(labels > 0, 1))[1:-1, 1:-1]
-    found = np.zeros(len(area_mm2), bool)
-    for k, box in enumerate(find_objects(labels)):
-        if area_mm2[k] < PALE_MM2:
-            continue
-        mine = labels[box] == k + 1
-        deep = mine & (depth[box] >= 0.8 * depth[box][mine].max())
-        rest = mine & ~deep
-        if rest.any():
-            dark = one.dark[box]
-            found[k] = _quantile(dark[deep], 0.5) + PALE_DARK < _quantile(dark[rest], 0.75)
-    return found
+    found = np.zeros(len(area_mm2) + 1, bool)
+    large = np.concatenate([[False], area_mm2 >= PALE_MM2])
+    cells = np.flatnonzero(large[labels])
+    cells = cells[np.argsort(labels.ravel()[cells], kind="stable")]
+    if not len(cells):
+        return found[1:]
+    of, depth, dark = (a.ravel()[cells] for a in (labels, _depth(labels > 0), one.dark))
+    first = np.flatnonzero(np.diff(of, prepend=0))
+    deepest = np.repeat(np.maximum.reduceat(depth, first), np.diff(first, append=len(of)))
+    deep = depth >= 0.8 * deepest
+    rest, its_dark = _quantiles(of[~deep], dark[~deep], 0.75)
+    middle, its_pale = _quantiles(of[deep], dark[deep], 0.5)
+    its_pale = its_pale[np.isin(middle, rest)]  # a mark without a rest has no rim
+    found[rest] = its_pale + PALE_DARK < its_dark
+    return found[1:]
 
 
-def _quantile(dark: NDArray[np.uint8], share: float) -> float:
-    """As np.quantile, at a tenth of its cost for the few cells of a mark."""
-    ordered = np.sort(dark)
-    place = share * (len(ordered) - 1)
-    low = int(place)
-    high = min(low + 1, len(ordered) - 1)
-    return float(ordered[low]) + (place - low) * (float(ordered[high]) - float(ordered[low]))
+def _depth(marked: NDArray[np.bool_]) -> Array:
+    """Distance of each cell to the nearest that is not marked, cells; beyond the edges nothing is."""
+    bare = np.pad(~marked, 1, constant_values=True)
+    away = np.empty(bare.shape, np.int64)
+    reach.squares_away(bare, sum(bare.shape), away)
+    return np.sqrt(away[1:-1, 1:-1])
+
+
+def _within(mask: NDArray[np.bool_], reach_mm: float, pitch_mm: float) -> NDArray[np.bool_]:
+    """Cells whose middle lies within a distance of one of the mask."""
+    away = np.empty(mask.shape, np.int64)
+    reach.squares_away(np.ascontiguousarray(mask), math.ceil(reach_mm / pitch_mm), away)
+    return np.asarray(np.sqrt(away) * pitch_mm <= reach_mm)
+
+
+def _quantiles(of: NDArray[np.int64], dark: NDArray[np.uint8], share: float) -> tuple[NDArray[np.int64], Array]:
+    """Numbers that come in `of`, ascending, and for each the quantile of its values, as np.quantile has it."""
+    ordered = np.sort(of * 256 + dark)
+    number, first, count = np.unique(ordered // 256, return_index=True, return_counts=True)
+    place = share * (count - 1)
+    low = place.astype(np.int64)
+    value = (ordered % 256).astype(np.float64)
+    below, above = value[first + low], value[first + np.minimum(low + 1, count - 1)]
+    return number, below + (place - low) * (above - below)
 
 
 def line_points(strokes: Array, step_mm: float = STEP_MM) -> tuple[Array, NDArray[np.int64]]:
@@ -145,7 +165,7 @@ def swept(one: RoundSeen) -> NDArray[np.bool_]:
     line[i[inside], j[inside]] = True
     if not line.any():
         return line
-    return np.asarray(distance_transform_edt(~line) * one.pitch_mm <= SWATH_MM) & one.iron
+    return _within(line, SWATH_MM, one.pitch_mm) & one.iron
 
 
 @lru_cache(maxsize=32)
@@ -200,7 +220,7 @@ def off_blue(one: RoundSeen) -> NDArray[np.bool_]:
     whole, _ = whole_marks(one)
     if not whole.marked.any():
         return np.ones(len(one.strokes), bool)
-    near = distance_transform_edt(~whole.marked) * one.pitch_mm <= NEAR_BLUE_MM
+    near = _within(whole.marked, NEAR_BLUE_MM, one.pitch_mm)
     first = np.searchsorted(which, np.arange(len(one.strokes)))
     count = np.bincount(which, minlength=len(one.strokes))
     part = (np.arange(len(which)) - first[which]) / np.maximum(count[which] - 1, 1)
@@ -219,24 +239,11 @@ def gone_over(one: RoundSeen) -> NDArray[np.float64]:
 
 def over_again(strokes: Array) -> Array:
     """For each stroke, the share of its length that lies on the line of an earlier one, in nearly its own direction."""
-    share = np.zeros(len(strokes))
-    if len(strokes) < 2:
-        return share
     way = strokes[:, 2:4] - strokes[:, :2]
     length = np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-9)
-    unit = way / length[:, None]
     middle = 0.5 * (strokes[:, :2] + strokes[:, 2:4])
-    for k in range(1, len(strokes)):
-        near = np.flatnonzero(np.hypot(*(middle[:k] - middle[k]).T) < 0.5 * (length[:k] + length[k]))
-        cosine = np.abs(unit[near] @ unit[k])
-        off = middle[near] - middle[k]
-        across = np.abs(off[:, 0] * unit[k, 1] - off[:, 1] * unit[k, 0])
-        same = (cosine > math.cos(math.radians(ALONG_DEG))) & (across < SAME_LINE_MM)
-        if same.any():
-            along = off[same] @ unit[k]
-            low = np.maximum(-0.5 * length[k], along - 0.5 * length[near][same])
-            high = np.minimum(0.5 * length[k], along + 0.5 * length[near][same])
-            share[k] = min(1.0, float(np.maximum(high - low, 0.0).max()) / length[k])
+    share = np.empty(len(strokes))
+    reach.gone_over(middle, way / length[:, None], length, math.cos(math.radians(ALONG_DEG)), SAME_LINE_MM, share)
     return share
 
 
