@@ -2,50 +2,69 @@
 
 import numpy as np
 
-from sim.kernels import R1, R2, RB2, W1, WI2, f8, i8, kernel, nt
+from sim.kernels import R1, R2, RB2, W1, WI2, f8, kernel, nt
 
 
-@kernel(nt.void(RB2, i8, WI2))
-def squares_away(mask, most, away):
-    """Squared distance of each cell to the nearest cell of a mask, in cells: exact, between middles.
+@kernel(nt.void(RB2, WI2))
+def squares_away(mask, away):
+    """Squared distance of each cell to the nearest cell of a mask, between middles, in cells: exact.
 
     Parameters
     ----------
     mask : bool (ny, nx)
-    most : int, >= 0
-        How far is looked, in cells.
+        At least one cell is in it.
     away : int64 (ny, nx)
-        Out: 0 on the mask; more than most * most where it lies farther than that.
+        Out: 0 on the mask.
 
     Notes
     -----
-    Along columns first; then each row takes the least of k^2 and its neighbours' squares, outwards until k^2 alone is
-    more. A cell costs at most 2 `most` looks, and no more than twice its own distance.
+    Distances along the columns first, g; then along each row the lower envelope of the parabolas g(u)^2 + (x - u)^2,
+    in whole numbers throughout. The time does not depend on how far the mask lies.
+
+    References
+    ----------
+    Meijster, Roerdink, Hesselink 2000, A general algorithm for computing distance transforms in linear time.
     """
     ny, nx = mask.shape
-    far = most + 1
+    far = ny + nx
     for j in range(nx):
         away[0, j] = 0 if mask[0, j] else far
     for i in range(1, ny):
         for j in range(nx):
-            away[i, j] = 0 if mask[i, j] else min(away[i - 1, j] + 1, far)
+            away[i, j] = 0 if mask[i, j] else away[i - 1, j] + 1
     for i in range(ny - 2, -1, -1):
         for j in range(nx):
             away[i, j] = min(away[i, j], away[i + 1, j] + 1)
-    column = np.empty(nx, np.int64)
+    at = np.empty(nx, np.int64)  # middles of the parabolas of the envelope, and from where each is the lowest
+    start = np.empty(nx, np.int64)
+    square = np.empty(nx, np.int64)
     for i in range(ny):
         for j in range(nx):
-            column[j] = away[i, j] * away[i, j]
-        for j in range(nx):
-            best = column[j]
-            k = 1
-            while k <= most and k * k < best:
-                if j >= k:
-                    best = min(best, column[j - k] + k * k)
-                if j + k < nx:
-                    best = min(best, column[j + k] + k * k)
-                k += 1
-            away[i, j] = best
+            square[j] = away[i, j] * away[i, j]
+        n = 0
+        at[0] = start[0] = 0
+        for j in range(1, nx):
+            while n >= 0:
+                x, u = start[n], at[n]
+                if square[u] + (x - u) * (x - u) <= square[j] + (x - j) * (x - j):
+                    break
+                n -= 1
+            if n < 0:
+                n = 0
+                at[0] = j
+                start[0] = 0
+            else:
+                u = at[n]
+                x = 1 + (square[j] - square[u] + j * j - u * u) // (2 * (j - u))
+                if x < nx:
+                    n += 1
+                    at[n] = j
+                    start[n] = x
+        for j in range(nx - 1, -1, -1):
+            u = at[n]
+            away[i, j] = square[u] + (j - u) * (j - u)
+            if j == start[n]:
+                n -= 1
 
 
 @kernel(nt.void(R2, R2, R1, f8, f8, W1))

@@ -94,47 +94,50 @@ def read(one: RoundSeen) -> PrintRead:
 def _pale(one: RoundSeen, labels: NDArray[np.int64], area_mm2: Array) -> NDArray[np.bool_]:
     """Whether each mark has a middle paler than its rim: deepest fifth of the mark against the dark quarter of the
     rest."""
-    found = np.zeros(len(area_mm2) + 1, bool)
-    large = np.concatenate([[False], area_mm2 >= PALE_MM2])
-    cells = np.flatnonzero(large[labels])
-    cells = cells[np.argsort(labels.ravel()[cells], kind="stable")]
+    found = area_mm2 >= PALE_MM2
+    place = np.full(len(area_mm2) + 1, -1)  # of each mark among the large ones
+    place[1:][found] = np.arange(found.sum())
+    places = place[labels]
+    cells = np.flatnonzero(places >= 0)
     if not len(cells):
-        return found[1:]
-    of, depth, dark = (a.ravel()[cells] for a in (labels, _depth(labels > 0), one.dark))
-    first = np.flatnonzero(np.diff(of, prepend=0))
-    deepest = np.repeat(np.maximum.reduceat(depth, first), np.diff(first, append=len(of)))
-    deep = depth >= 0.8 * deepest
-    rest, its_dark = _quantiles(of[~deep], dark[~deep], 0.75)
-    middle, its_pale = _quantiles(of[deep], dark[deep], 0.5)
-    its_pale = its_pale[np.isin(middle, rest)]  # a mark without a rest has no rim
-    found[rest] = its_pale + PALE_DARK < its_dark
-    return found[1:]
+        return found
+    of, depth, dark = (a.ravel()[cells] for a in (places, _depth(labels > 0), one.dark))
+    deepest = np.zeros(int(found.sum()))
+    np.maximum.at(deepest, of, depth)
+    deep = depth >= 0.8 * deepest[of]
+    middle, rest = (np.bincount(256 * of[which] + dark[which], minlength=256 * len(deepest)).reshape(-1, 256)
+                    for which in (deep, ~deep))  # fmt: skip
+    found[found] = rest.any(axis=1) & (_quantiles(middle, 0.5) + PALE_DARK < _quantiles(rest, 0.75))
+    return found
+
+
+def _quantiles(counts: NDArray[np.int64], share: float) -> Array:
+    """Quantile of each row of numbers from 0 to 255, of which each came so often, as np.quantile has it."""
+    count, upto = counts.sum(axis=1), counts.cumsum(axis=1)
+    place = share * (count - 1)
+    low = place.astype(np.int64)
+    below, above = ((upto <= at[:, None]).sum(axis=1) for at in (low, np.minimum(low + 1, count - 1)))
+    return below + (place - low) * (above - below)
 
 
 def _depth(marked: NDArray[np.bool_]) -> Array:
     """Distance of each cell to the nearest that is not marked, cells; beyond the edges nothing is."""
     bare = np.pad(~marked, 1, constant_values=True)
     away = np.empty(bare.shape, np.int64)
-    reach.squares_away(bare, sum(bare.shape), away)
+    reach.squares_away(bare, away)
     return np.sqrt(away[1:-1, 1:-1])
 
 
 def _within(mask: NDArray[np.bool_], reach_mm: float, pitch_mm: float) -> NDArray[np.bool_]:
     """Cells whose middle lies within a distance of one of the mask."""
-    away = np.empty(mask.shape, np.int64)
-    reach.squares_away(np.ascontiguousarray(mask), math.ceil(reach_mm / pitch_mm), away)
-    return np.asarray(np.sqrt(away) * pitch_mm <= reach_mm)
-
-
-def _quantiles(of: NDArray[np.int64], dark: NDArray[np.uint8], share: float) -> tuple[NDArray[np.int64], Array]:
-    """Numbers that come in `of`, ascending, and for each the quantile of its values, as np.quantile has it."""
-    ordered = np.sort(of * 256 + dark)
-    number, first, count = np.unique(ordered // 256, return_index=True, return_counts=True)
-    place = share * (count - 1)
-    low = place.astype(np.int64)
-    value = (ordered % 256).astype(np.float64)
-    below, above = value[first + low], value[first + np.minimum(low + 1, count - 1)]
-    return number, below + (place - low) * (above - below)
+    (ny, nx), most = mask.shape, int(reach_mm / pitch_mm)
+    wide = np.pad(mask, most)
+    found = np.zeros_like(mask)
+    for i in range(-most, most + 1):
+        for j in range(-most, most + 1):
+            if math.sqrt(i * i + j * j) * pitch_mm <= reach_mm:
+                found |= wide[most + i : most + i + ny, most + j : most + j + nx]
+    return found
 
 
 def line_points(strokes: Array, step_mm: float = STEP_MM) -> tuple[Array, NDArray[np.int64]]:
