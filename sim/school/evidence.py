@@ -7,8 +7,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.kernels import reach
 from sim.hands.autopilot import Pilot, blocks, fields_reached_pct, near_edge, read_print
+from sim.kernels import reach
 from sim.measure.spots import islands
 from sim.model.marks import Marks
 from sim.school.seen import RoundSeen
@@ -101,7 +101,8 @@ def _pale(one: RoundSeen, labels: NDArray[np.int64], area_mm2: Array) -> NDArray
     cells = np.flatnonzero(places >= 0)
     if not len(cells):
         return found
-    of, depth, dark = (a.ravel()[cells] for a in (places, _depth(labels > 0), one.dark))
+    of, dark = places.ravel()[cells], one.dark.ravel()[cells]
+    depth = _depth(labels > 0).ravel()[cells]
     deepest = np.zeros(int(found.sum()))
     np.maximum.at(deepest, of, depth)
     deep = depth >= 0.8 * deepest[of]

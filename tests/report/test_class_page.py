@@ -8,7 +8,7 @@ import pytest
 
 from sim.errors import CannotWrite
 from sim.report.class_page import assignment_page, class_page, write_assignment, write_class
-from sim.school.classroom import Assignment, ClassBook, Collected, Handed, Task
+from sim.school.classbook import Assignment, ClassBook, Collected, Handed, Task
 from sim.school.faults import FAULTS
 
 DONE = Collected("Ada", "crown", "alone", 41, {"flat_um": 2.5}, True, True, {2: 3}, "genuine")
