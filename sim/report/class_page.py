@@ -7,7 +7,17 @@ from pathlib import Path
 
 from sim.report.figures import refuse_existing, write_whole
 from sim.report.page import whole_page, write_page
-from sim.school.classbook import Assignment, ClassBook, Task, class_csv, faults_csv, files_csv, task_text
+from sim.school.classbook import (
+    Assignment,
+    ClassBook,
+    Collected,
+    Handed,
+    Task,
+    class_csv,
+    faults_csv,
+    files_csv,
+    task_text,
+)
 from sim.school.classroom import HANDED_OUT, folder_name, handed_out
 from sim.school.lesson import PART_WORDS
 
@@ -30,7 +40,7 @@ STYLE = """
 .grid thead th{vertical-align:bottom;text-align:center;color:var(--ink);font-weight:600;max-width:11rem}
 .grid thead th:first-child,.grid tbody th{text-align:left}
 .grid thead small{display:block;font-weight:400}
-.grid tbody th{position:sticky;left:0;background:var(--paper);padding-right:1rem;overflow-wrap:anywhere;max-width:14rem}
+.grid tbody th{position:sticky;left:0;vertical-align:middle;background:var(--paper);padding-right:1rem;overflow-wrap:anywhere;max-width:14rem}
 .grid td{text-align:center;min-width:6.5rem;border-radius:.3rem;background:var(--tint,transparent);
 color:var(--tone,var(--muted));font-weight:600;vertical-align:middle}
 .grid td small{display:block;font-weight:400;color:inherit;overflow-wrap:anywhere;max-width:11rem;margin:0 auto}
@@ -42,7 +52,7 @@ font-weight:600;font-size:.88rem;white-space:nowrap}
 .key{grid-template-columns:max-content minmax(0,1fr);gap:.25rem .8rem;margin:.9rem 0 0;font-size:.88rem}
 .key dt{text-align:right}.key dd{color:var(--muted)}
 .sums{display:flex;flex-wrap:wrap;gap:.4rem;margin:.9rem 0 0;padding:0;list-style:none}.sums li{margin:0}
-.files{font-size:.86rem}.files .why{min-width:12rem;color:var(--muted)}
+.files{font-size:.86rem}.files td.n+td{white-space:nowrap}.files .why{min-width:12rem;color:var(--muted)}
 @media print{.grid tbody th{position:static}.grid td{min-width:4rem}}
 """
 CLASS_FILES = ("class.html", "class.csv", "faults.csv", "files.csv")
@@ -117,7 +127,7 @@ def assignment_page(assignment: Assignment) -> str:
 def class_page(book: ClassBook, names: Mapping[int, str]) -> str:
     """What was collected as one HTML text; names: what each fault is called."""
     title = book.assignment.title if book.assignment else "What the class handed in"
-    said = f"{_count(len(book.files), 'file')} of {_count(len(book.learners), 'learner')}"
+    said = f"{_count(len(book.files), 'file')} of {_count(len(book.named), 'learner')}"
     body = [f"<header><p class='kicker'>flatwright · class</p><h1>{escape(title)}</h1><p class='lead'>{said}.</p>"
             f"{_sums(book)}</header>",
             f"<section><h2>Learners and lessons</h2>{_lessons(book)}{_legend(book)}<p class='note'>{NOTE}</p></section>"]
@@ -178,10 +188,10 @@ def _faults(book: ClassBook, names: Mapping[int, str]) -> str:
     lines = []
     most = max(max(row.values()) for row in book.faults().values())
     for number, row in book.faults().items():
-        cells = "".join(_fault_cell(row.get(name, 0), most) for name in book.learners)
+        cells = "".join(_fault_cell(row.get(name, 0), most) for name in book.named)
         lines.append(f"<tr><th scope='row'>{number} {escape(names.get(number, ''))}</th>{cells}"
                      f"<td class='n all'>{sum(row.values())}</td></tr>")  # fmt: skip
-    head = "".join(f"<th scope='col'>{escape(word)}</th>" for word in ("fault", *book.learners, "all"))
+    head = "".join(f"<th scope='col'>{escape(word)}</th>" for word in ("fault", *book.named, "all"))
     return (f"<div class='wide'><table class='grid'><thead><tr>{head}</tr></thead><tbody>{''.join(lines)}</tbody>"
             "</table></div>")  # fmt: skip
 

@@ -110,8 +110,13 @@ class ClassBook:
     @property
     def learners(self) -> list[str]:
         """Every learner who handed something in, by the alphabet; of a file that does not say whose, its own name."""
-        whose = {one.learner for one in self.counted} | {self._whose(one) for one in self.files if one.unreadable}
-        return sorted(whose, key=lambda name: (name.casefold(), name))
+        whose = set(self.named) | {self._whose(one) for one in self.files if one.unreadable}
+        return _by_alphabet(whose)
+
+    @property
+    def named(self) -> list[str]:
+        """Every learner of whom a file could be read, by the alphabet."""
+        return _by_alphabet({one.learner for one in self.counted})
 
     @property
     def tasks(self) -> list[Task]:
@@ -165,7 +170,7 @@ class ClassBook:
     def _whose(self, one: Handed) -> str:
         """Whom a file that cannot be read is of: the learner whose name is in its own, else its name."""
         name = _words_in(one.file)
-        known = sorted({found.learner for found in self.counted}, key=lambda learner: (-len(learner), learner))
+        known = sorted(self.named, key=lambda learner: -len(learner))
         return next((learner for learner in known if _words_in(learner) in name), one.file.removesuffix(".result"))
 
     def _of_which(self, one: Handed) -> Task:
@@ -202,9 +207,9 @@ def class_csv(book: ClassBook) -> str:
 
 def faults_csv(book: ClassBook, names: Mapping[int, str]) -> str:
     """Faults x learners as CSV."""
-    rows: list[list[Any]] = [["fault", "what", *book.learners, "all"]]
+    rows: list[list[Any]] = [["fault", "what", *book.named, "all"]]
     for number, row in book.faults().items():
-        counts = [row.get(name, 0) for name in book.learners]
+        counts = [row.get(name, 0) for name in book.named]
         rows.append([number, names.get(number, ""), *counts, sum(counts)])
     return _csv(rows)
 
@@ -217,7 +222,7 @@ def files_csv(book: ClassBook) -> str:
     for one in book.files:
         found = one.collected
         if found is None:
-            rows.append([one.file, *[""] * 8, one.state, one.unreadable, *[""] * len(figures)])
+            rows.append([one.file, *[""] * 8, one.state, one.unreadable.removeprefix(f"{one.state}: "), *[""] * len(figures)])
             continue
         marks = [("no", "yes")[flag] for flag in (found.passed, found.merit)]
         told = [found.learner, found.lesson, found.part, found.seed, *marks, found.hints, found.uncovered]
@@ -231,6 +236,10 @@ def task_text(task: Task) -> str:
     if task == NOT_KNOWN:
         return task.lesson
     return f"{task.lesson} ({task.part}{'' if task.seed is None else f', seed {task.seed}'})"
+
+
+def _by_alphabet(names: Iterable[str]) -> list[str]:
+    return sorted(names, key=lambda name: (name.casefold(), name))
 
 
 def _csv(rows: Iterable[Sequence[Any]]) -> str:

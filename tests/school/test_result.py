@@ -94,7 +94,7 @@ def test_one_changed_byte_anywhere_is_found(handed, tmp_path):
     path = tmp_path / "bent.result"
     heads = [at + n for sign in (b"PK\x03\x04", b"PK\x01\x02", b"PK\x05\x06") for at in places(data, sign)
              for n in range(60)]  # fmt: skip
-    states = {"edited": 0, "damaged": 0, "unreadable": 0, "genuine": 0}
+    states = {"edited": 0, "damaged": 0, f"{path}: damaged: bytes of it were lost or changed after it was written": 0}
     for at in sorted({*range(0, len(data), 41), *heads, *range(len(data) - 90, len(data))} & set(range(len(data)))):
         for bit in (1, 32, 128):
             path.write_bytes(data[:at] + bytes([data[at] ^ bit]) + data[at + 1 :])
@@ -103,11 +103,9 @@ def test_one_changed_byte_anywhere_is_found(handed, tmp_path):
                 assert (found.learner, found.lesson) == ("Ada", LESSON.name) or found.state == "edited"
                 state = found.state
             except BadFile as error:
-                assert str(error) == f"{path}: damaged: bytes of it were lost or changed after it was written"
-                state = "unreadable"
+                state = str(error)
             states[state] += 1
-    assert states["genuine"] == 0
-    assert min(states["edited"], states["damaged"], states["unreadable"]) > 50
+    assert min(states.values()) > 50, "there is no fourth answer: any other is a KeyError"
     for cut, state in ((data[:-1], "edited"), (data[: len(data) // 2], "damaged"), (data + b"\n", "edited"),
                        (b"\n" + data, "edited")):  # fmt: skip
         path.write_bytes(cut)
