@@ -40,7 +40,8 @@ STYLE = """
 .grid thead th{vertical-align:bottom;text-align:center;color:var(--ink);font-weight:600;max-width:11rem}
 .grid thead th:first-child,.grid tbody th{text-align:left}
 .grid thead small{display:block;font-weight:400}
-.grid tbody th{position:sticky;left:0;vertical-align:middle;background:var(--paper);padding-right:1rem;overflow-wrap:anywhere;max-width:14rem}
+.grid tbody th{position:sticky;left:0;vertical-align:middle;background:var(--paper);
+padding-right:1rem;overflow-wrap:anywhere;max-width:14rem}
 .grid td{text-align:center;min-width:6.5rem;border-radius:.3rem;background:var(--tint,transparent);
 color:var(--tone,var(--muted));font-weight:600;vertical-align:middle}
 .grid td small{display:block;font-weight:400;color:inherit;overflow-wrap:anywhere;max-width:11rem;margin:0 auto}
@@ -130,7 +131,8 @@ def class_page(book: ClassBook, names: Mapping[int, str]) -> str:
     said = f"{_count(len(book.files), 'file')} of {_count(len(book.named), 'learner')}"
     body = [f"<header><p class='kicker'>flatwright · class</p><h1>{escape(title)}</h1><p class='lead'>{said}.</p>"
             f"{_sums(book)}</header>",
-            f"<section><h2>Learners and lessons</h2>{_lessons(book)}{_legend(book)}<p class='note'>{NOTE}</p></section>"]
+            f"<section><h2>Learners and lessons</h2>{_lessons(book)}{_legend(book)}<p class='note'>{NOTE}</p>"
+            "</section>"]
     if book.faults():
         body.append(f"<section><h2>Faults, how often</h2>{_faults(book, names)}<p class='note'>What the coach saw in "
                     "genuine files, whether or not it was told; the darker, the more often.</p></section>")  # fmt: skip
@@ -206,7 +208,8 @@ def _files(book: ClassBook) -> str:
     lines = []
     for one in book.files:
         found = one.collected
-        state = f"<td><span class='chip {'passed' if one.state == 'genuine' else 'bad'}'>{escape(one.state)}</span></td>"
+        kind = "passed" if one.state == "genuine" else "bad"
+        state = f"<td><span class='chip {kind}'>{escape(one.state)}</span></td>"
         if found is None:
             why = one.unreadable.removeprefix(f"{one.state}: ")
             lines.append(f"<tr><th scope='row'>{escape(one.file)}</th><td colspan='4'></td>{state}"

@@ -222,7 +222,8 @@ def files_csv(book: ClassBook) -> str:
     for one in book.files:
         found = one.collected
         if found is None:
-            rows.append([one.file, *[""] * 8, one.state, one.unreadable.removeprefix(f"{one.state}: "), *[""] * len(figures)])
+            why = one.unreadable.removeprefix(f"{one.state}: ")
+            rows.append([one.file, *[""] * 8, one.state, why, *[""] * len(figures)])
             continue
         marks = [("no", "yes")[flag] for flag in (found.passed, found.merit)]
         told = [found.learner, found.lesson, found.part, found.seed, *marks, found.hints, found.uncovered]

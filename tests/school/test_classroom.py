@@ -196,8 +196,9 @@ def test_what_is_not_genuine_counts_for_nothing_and_is_said():
 
 def test_a_damaged_file_is_told_in_the_cell_of_whom_it_is_of():
     task, damaged = Task("crown", "alone"), replace(DONE, learner="Bea", state="damaged")
-    files = [Handed("a.result", DONE), Handed("b.result", damaged), Handed("in/ada/crown.result", unreadable="damaged: x"),
-             Handed("cy.result", unreadable="damaged: x"), Handed("bea-2.result", unreadable="too large")]  # fmt: skip
+    files = [Handed("a.result", DONE), Handed("b.result", damaged),
+             Handed("in/ada/crown.result", unreadable="damaged: x"), Handed("cy.result", unreadable="damaged: x"),
+             Handed("bea-2.result", unreadable="too large")]  # fmt: skip
     found = ClassBook(tuple(files))
     assert found.learners == ["Ada", "Bea", "cy"]
     lost = found.tasks[1]
@@ -312,5 +313,5 @@ def test_a_file_that_ends_its_process_is_listed_and_stops_no_other(folder, check
 def test_a_folder_without_results_is_one_line(folder, check):
     with pytest.raises(BadFile, match="must hold result files"):
         collect(folder, check)
-    with pytest.raises(BadFile, match="must be a folder of result files, or one of them .*, got nothing"):
+    with pytest.raises(BadFile, match=r"must be a folder of result files, or one of them .*, got nothing"):
         collect(folder / "none", check)
