@@ -365,7 +365,7 @@ def _strokes(piece: int, job: Job, command: Scrape, cut: Any, *, was: NDArray[np
     depth_um = section_depth_um(cut.removed_mm3, np.hypot(*(made[:, 2:4] - made[:, :2]).T), command)
     did = (depth_um, cut.deepest_um, share, cut.removed_mm3, ledges, low_um[i, j])
     rows = np.column_stack([made, *did]).tolist()
-    return [Stroked(piece, job.round, command.blade, *row, job.in_hand) for row in rows]
+    return [Stroked._make([piece, job.round, command.blade, *row, job.in_hand]) for row in rows]
 
 
 def section_depth_um(removed_mm3: NDArray[np.float64], length_mm: NDArray[np.float64],
