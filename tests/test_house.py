@@ -12,7 +12,7 @@ TOP = Path(__file__).resolve().parent.parent
 # Rooms from left to right, modules in order: a module imports only from what comes before it.
 ROOMS = {
     "": "errors units params target paths",
-    "kernels": "tiles touch cut ink stoning islands grain warm",
+    "kernels": "tiles touch cut ink stoning islands reach grain warm",
     "model": "face start heights part plate film blade marks",
     "intake": "tables levels surfaces photo keyed soundness drawing",
     "seat": "rigid compliant stance hinge",
@@ -25,7 +25,8 @@ ROOMS = {
     "school": "cautions faults calls seen evidence remark print_rules stroke_rules finish coach view bank item "
     "kinds_marks kinds_prints kinds_faces kind_next kinds readers "
     "sitting today making lesson attempt facts check checks_reading recorded checks_iron checks way ways_reading "
-    "ways_iron ways lessonfile trials play aloud turns keeping parts classroom result cards exercises",
+    "ways_iron ways lessonfile trials play aloud turns keeping parts classbook classroom resultfile result cards "
+    "exercises",
     "report": "tables figures recut part piece page part_page progress lesson_text class_page compare_words "
     "compare_tables compare_figures compare_asked compare_page map paper cards_page sheet_parts sheet",
     "bench": "palette viewport iron gestures hand_today pieces back desk practice kept hold lettering controls "

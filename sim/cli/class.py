@@ -5,7 +5,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from sim.school.classroom import Assignment, ClassBook, Collected
+    from sim.school.classbook import Assignment, ClassBook, Collected
+    from sim.school.classroom import Check
 
 NAME = "class"
 HELP = "Hand out an assignment to a class, or collect its result files: who did what, which faults, which are genuine."
@@ -14,26 +15,32 @@ HELP = "Hand out an assignment to a class, or collect its result files: who did 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.epilog = ("Examples: flatwright class week-3.toml; flatwright class handed-in/ --out week-3. An "
-                     "assignment.json in the folder gives the order of the lessons.")  # fmt: skip
-    parser.add_argument("what", metavar="ASSIGNMENT.toml or FOLDER", help="an assignment, or a folder of result files")
+                     "assignment.json in the folder gives the order of the lessons; lessons of your own that it asks "
+                     "for are found beside it.")  # fmt: skip
+    parser.add_argument("what", metavar="ASSIGNMENT.toml or FOLDER", help="an assignment, or a folder of result files "
+                        "(or one of them)")
+    parser.add_argument("--lesson", metavar="FILE", action="append", default=[], help="a lesson of your own that was "
+                        "worked at; may be given again")  # fmt: skip
     parser.add_argument("--out", metavar="DIR", help="where the assignment's folder, or the tables, are written")
     parser.add_argument("--force", action="store_true", help="overwrite what is there")
     parser.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Hand out or collect, by what was named; 1 when a file was edited or cannot be read."""
+    """Hand out or collect, by what was named; 1 when a file was edited or damaged or cannot be read."""
     what = Path(args.what)
-    return _collect(args, what) if what.is_dir() else _hand_out(args, what)
+    return _collect(args, what) if what.is_dir() or what.suffix == ".result" else _hand_out(args, what)
 
 
-def check(path: Path) -> "Collected":
-    """What a result file says, run again; in whichever process it is called."""
+def check(path: Path, own: tuple[Path, ...] = ()) -> "Collected":
+    """What a result file says, run again; in whichever process it is called. own: files of a teacher's own lessons."""
+    from functools import partial
+
     from sim.kernels.warm import warm
-    from sim.school.result import check_result
+    from sim.school.result import check_result, lesson_among
 
     warm()
-    return check_result(path)
+    return check_result(path, partial(lesson_among, own))
 
 
 def _hand_out(args: argparse.Namespace, source: Path) -> int:
@@ -44,8 +51,10 @@ def _hand_out(args: argparse.Namespace, source: Path) -> int:
     from sim.school.classroom import read_assignment
 
     known = {path.stem for path in lessons().glob("*.toml")}
-    assignment = read_assignment(source, known or None)
-    written = write_assignment(Path(args.out or "."), assignment, args.force)
+    given = [path for path in source.parent.glob("*.toml") if path.stem not in {*known, source.stem}]
+    assignment = read_assignment(source, {*known, *(path.stem for path in [*given, *map(Path, args.lesson)])} or None)
+    own = _own(args, source.parent, assignment)
+    written = write_assignment(Path(args.out or "."), assignment, args.force, own)
     if args.json:
         print(json.dumps(_answer_of(assignment, written), allow_nan=False))
     else:
@@ -54,6 +63,36 @@ def _hand_out(args: argparse.Namespace, source: Path) -> int:
             print(path)
         print("collect with: flatwright class FOLDER, the result files in it and assignment.json beside them")
     return 0
+
+
+def _own(args: argparse.Namespace, folder: Path, assignment: "Assignment | None") -> tuple[Path, ...]:
+    """Files of the teacher's own lessons: those named, and those beside the assignment that it asks for; all sound."""
+    from sim.errors import BadParam
+    from sim.paths import lessons
+    from sim.school.classroom import own_lessons
+    from sim.school.lessonfile import read_lesson
+
+    shipped = {path.stem for path in lessons().glob("*.toml")}
+    named = [Path(name).resolve() for name in args.lesson]
+    if taken := [path for path in named if path.stem in shipped]:
+        raise BadParam(f"--lesson must have another name than a shipped one, got {taken[0].name}")
+    beside = own_lessons(folder, assignment) if assignment else []
+    found = {path.stem: path.resolve() for path in beside if path.stem not in shipped}
+    found.update({path.stem: path for path in named})
+    for path in found.values():
+        read_lesson(path)
+    return tuple(found.values())
+
+
+def _check(args: argparse.Namespace, folder: Path) -> "Check":
+    """The check of files in a folder, with the lessons that are the teacher's own."""
+    from functools import partial
+
+    from sim.school.classroom import HANDED_OUT, read_handed_out
+
+    asked = folder / HANDED_OUT
+    own = _own(args, folder, read_handed_out(asked) if asked.is_file() else None)
+    return partial(check, own=own) if own else check
 
 
 def _answer_of(assignment: "Assignment", written: list[Path]) -> dict[str, Any]:
@@ -78,16 +117,17 @@ def _collect(args: argparse.Namespace, folder: Path) -> int:
         raise BadParam("--force must go with --out DIR, got no --out")
     for name in CLASS_FILES if args.out else ():
         refuse_existing(Path(args.out) / name, args.force)  # before minutes of work
+    by = _check(args, folder if folder.is_dir() else folder.parent)
     console = Console(stderr=True)
     with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task("running them again", total=None)
-        book = collect(folder, check, seen=lambda done, total: bar.update(task, completed=done, total=total))
+        book = collect(folder, by, seen=lambda done, total: bar.update(task, completed=done, total=total))
     written = write_class(Path(args.out), book, FAULTS, args.force) if args.out else []
     if args.json:
         print(json.dumps(answer(book, written), allow_nan=False))
     else:
         _print(book, written)
-    bad = any(one.unreadable or (one.collected and one.collected.state == "edited") for one in book.files)
+    bad = any(one.unreadable or one.state in ("edited", "damaged") for one in book.files)
     return int(bad)
 
 
@@ -96,7 +136,7 @@ def answer(book: "ClassBook", written: list[Path]) -> dict[str, Any]:
     import math
     from dataclasses import asdict
 
-    from sim.school.classroom import task_text
+    from sim.school.classbook import task_text
 
     files = []
     for one in book.files:
@@ -119,7 +159,7 @@ def _print(book: "ClassBook", written: list[Path]) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from sim.school.classroom import task_text
+    from sim.school.classbook import task_text
     from sim.school.faults import FAULTS
 
     console = Console(highlight=False, markup=False, soft_wrap=True)
@@ -137,7 +177,8 @@ def _print(book: "ClassBook", written: list[Path]) -> None:
         console.print(table)
     for one in book.files:
         if one.unreadable:
-            console.print(f"{one.file}: not readable: {one.unreadable}")
+            console.print(f"{one.file}: {one.unreadable}" if one.state in one.unreadable else
+                          f"{one.file}: {one.state}: {one.unreadable}")  # fmt: skip
         elif one.copy_of:
             console.print(f"{one.file}: the same bytes as {one.copy_of}, counted once")
         elif one.collected and one.collected.state != "genuine":

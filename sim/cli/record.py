@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
     if args.yes and args.delete is None:
         raise BadParam("--yes must go with --delete NAME, got no --delete")
     if args.delete is not None and not args.yes:
-        raise BadParam(f"--delete removes all that is kept of {args.delete!r} for good: it must go with --yes")
+        raise BadParam(f"--delete removes all that is kept of {args.delete!r} for good: must go with --yes, got none")
     with Record.open(data_dir(args.data_dir)) as record:
         told = _act(args, record)
         if told is None:

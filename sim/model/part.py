@@ -145,9 +145,9 @@ class Part:
             return None
         side = written.iron_um.shape[1]
         row, col = number_cells(written.x_mm, written.y_mm, side, face)
-        kept = np.zeros(len(row), bool)
-        for n, (i, j) in enumerate(zip(row.tolist(), col.tolist(), strict=True)):
-            kept[n] = np.mean(face.height_um[i : i + side, j : j + side] >= written.iron_um[n] - FADED_UM) >= 0.5
+        one = np.arange(side)
+        now_um = face.height_um[row[:, None, None] + one[:, None], col[:, None, None] + one]
+        kept = (now_um >= written.iron_um - FADED_UM).mean(axis=(1, 2)) >= 0.5
         return Heights(written.x_mm[kept], written.y_mm[kept], written.reading_um[kept])
 
     def copy(self) -> "Part":

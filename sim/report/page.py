@@ -447,6 +447,7 @@ svg.chart *{stroke-linejoin:round;stroke-linecap:butt}svg.chart text{font-family
 table{border-collapse:collapse;width:100%;font-size:.92rem;font-variant-numeric:tabular-nums}
 th,td{text-align:left;padding:.32rem .8rem .32rem 0;border-bottom:1px solid var(--line);vertical-align:baseline}
 thead th{color:var(--muted);font-weight:500;font-size:.84rem}tbody th{font-weight:500}.n{text-align:right}
+.n+:not(.n){padding-left:.8rem}
 .keep{white-space:nowrap}.aside th,.aside td{font-weight:400;color:var(--muted)}.aside .n{color:var(--ink)}
 .yes{color:var(--yes);font-weight:600;white-space:nowrap}.no{color:var(--no);font-weight:600;white-space:nowrap}
 small{font-size:.86em;color:var(--muted)}.meaning{display:block;font-weight:400;line-height:1.3}

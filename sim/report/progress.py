@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 CHART_IN = (3.5, 2.5)
 SKILL_AXIS = (-40.0, 105.0)  # worse is drawn at the lower edge; the table tells the figure
 TOLD_FIGURES = 6  # of a lesson's best attempt
+UNITS = {"um": "µm", "mm": "mm", "mm2": "mm²", "mm3": "mm³", "m": "m", "pct": "%", "deg": "°", "n": "N", "s": "s",
+         "min": "min", "h": "h"}  # fmt: skip
 DRILLS_NOTE = (
     "Skill is 100 for the best answer there is and 0 for a blind one; an answer weighs what is at stake on it, and "
     f"below 0 is worse than blind. A figure in the curves is the level of {GROUP} answers; skill is told "
@@ -79,7 +81,7 @@ def lessons_html(attempts: Sequence[Attempt]) -> str:
     """Lessons with their best result, as a table."""
     lines = []
     for row in lesson_rows(attempts):
-        figures = ", ".join(f"{name} {value:.3g}" for name, value in list(row.figures.items())[:TOLD_FIGURES])
+        figures = ", ".join(figure_words(*one) for one in list(row.figures.items())[:TOLD_FIGURES])
         best = f"<td{' class=yes' if row.best != 'tried' else ''}>{row.best}</td>"
         numbers = (row.attempts, row.unfinished, f"{row.clock_s / 60:.0f}")
         cells = "".join(f"<td class='n'>{told}</td>" for told in numbers)
@@ -88,6 +90,14 @@ def lessons_html(attempts: Sequence[Attempt]) -> str:
     heads = (("lesson", 0), ("best", 0), ("attempts", 1), ("not finished", 1), ("shop time, min", 1), ("last begun", 0),
              ("figures of the best", 0))  # fmt: skip
     return _table(heads, lines)
+
+
+def figure_words(name: str, value: float) -> str:
+    """A figure of a lesson as it is said: "ledge 0.8 µm" of ledge_um; a name without a unit is a bare number."""
+    words, _, unit = name.rpartition("_")
+    if not words or unit not in UNITS:
+        words, unit = name, ""
+    return f"{words.replace('_', ' ')} {value:.3g} {UNITS.get(unit, '')}".rstrip()
 
 
 def standings_html(answers: Sequence[Answer]) -> str:
@@ -155,7 +165,7 @@ def draw_levels(chart: "Axes", answers: Sequence[Answer]) -> None:
                    marker="." if held_out or len(at) == 1 else "", ls="none" if held_out else "-")  # fmt: skip
         chart.annotate(f"{name}, now {level[-1]}", (0.02, 0.99 - 0.1 * held_out), xycoords="axes fraction", va="top",
                        color=colour)  # fmt: skip
-    chart.set_ylim(0.5, 11.5)
+    chart.set_ylim(0.5, 13.8)  # the words stand above the tenth level
     chart.set_yticks([1, 4, 7, 10])
     chart.set_ylabel("level")
     _over_answers(chart, len(answers))

@@ -6,9 +6,9 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_edt, find_objects
 
 from sim.hands.autopilot import Pilot, blocks, fields_reached_pct, near_edge, read_print
+from sim.kernels import reach
 from sim.measure.spots import islands
 from sim.model.marks import Marks
 from sim.school.seen import RoundSeen
@@ -94,27 +94,51 @@ def read(one: RoundSeen) -> PrintRead:
 def _pale(one: RoundSeen, labels: NDArray[np.int64], area_mm2: Array) -> NDArray[np.bool_]:
     """Whether each mark has a middle paler than its rim: deepest fifth of the mark against the dark quarter of the
     rest."""
-    depth = distance_transform_edt(np.pad(labels > 0, 1))[1:-1, 1:-1]
-    found = np.zeros(len(area_mm2), bool)
-    for k, box in enumerate(find_objects(labels)):
-        if area_mm2[k] < PALE_MM2:
-            continue
-        mine = labels[box] == k + 1
-        deep = mine & (depth[box] >= 0.8 * depth[box][mine].max())
-        rest = mine & ~deep
-        if rest.any():
-            dark = one.dark[box]
-            found[k] = _quantile(dark[deep], 0.5) + PALE_DARK < _quantile(dark[rest], 0.75)
+    found = area_mm2 >= PALE_MM2
+    place = np.full(len(area_mm2) + 1, -1)  # of each mark among the large ones
+    place[1:][found] = np.arange(found.sum())
+    places = place[labels]
+    cells = np.flatnonzero(places >= 0)
+    if not len(cells):
+        return found
+    of, dark = places.ravel()[cells], one.dark.ravel()[cells]
+    depth = _depth(labels > 0).ravel()[cells]
+    deepest = np.zeros(int(found.sum()))
+    np.maximum.at(deepest, of, depth)
+    deep = depth >= 0.8 * deepest[of]
+    middle, rest = (np.bincount(256 * of[which] + dark[which], minlength=256 * len(deepest)).reshape(-1, 256)
+                    for which in (deep, ~deep))  # fmt: skip
+    found[found] = rest.any(axis=1) & (_quantiles(middle, 0.5) + PALE_DARK < _quantiles(rest, 0.75))
     return found
 
 
-def _quantile(dark: NDArray[np.uint8], share: float) -> float:
-    """As np.quantile, at a tenth of its cost for the few cells of a mark."""
-    ordered = np.sort(dark)
-    place = share * (len(ordered) - 1)
-    low = int(place)
-    high = min(low + 1, len(ordered) - 1)
-    return float(ordered[low]) + (place - low) * (float(ordered[high]) - float(ordered[low]))
+def _quantiles(counts: NDArray[np.int64], share: float) -> Array:
+    """Quantile of each row of numbers from 0 to 255, of which each came so often, as np.quantile has it."""
+    count, upto = counts.sum(axis=1), counts.cumsum(axis=1)
+    place = share * (count - 1)
+    low = place.astype(np.int64)
+    below, above = ((upto <= at[:, None]).sum(axis=1) for at in (low, np.minimum(low + 1, count - 1)))
+    return below + (place - low) * (above - below)
+
+
+def _depth(marked: NDArray[np.bool_]) -> Array:
+    """Distance of each cell to the nearest that is not marked, cells; beyond the edges nothing is."""
+    bare = np.pad(~marked, 1, constant_values=True)
+    away = np.empty(bare.shape, np.int64)
+    reach.squares_away(bare, away)
+    return np.sqrt(away[1:-1, 1:-1])
+
+
+def _within(mask: NDArray[np.bool_], reach_mm: float, pitch_mm: float) -> NDArray[np.bool_]:
+    """Cells whose middle lies within a distance of one of the mask."""
+    (ny, nx), most = mask.shape, int(reach_mm / pitch_mm)
+    wide = np.pad(mask, most)
+    found = np.zeros_like(mask)
+    for i in range(-most, most + 1):
+        for j in range(-most, most + 1):
+            if math.sqrt(i * i + j * j) * pitch_mm <= reach_mm:
+                found |= wide[most + i : most + i + ny, most + j : most + j + nx]
+    return found
 
 
 def line_points(strokes: Array, step_mm: float = STEP_MM) -> tuple[Array, NDArray[np.int64]]:
@@ -145,7 +169,7 @@ def swept(one: RoundSeen) -> NDArray[np.bool_]:
     line[i[inside], j[inside]] = True
     if not line.any():
         return line
-    return np.asarray(distance_transform_edt(~line) * one.pitch_mm <= SWATH_MM) & one.iron
+    return _within(line, SWATH_MM, one.pitch_mm) & one.iron
 
 
 @lru_cache(maxsize=32)
@@ -200,7 +224,7 @@ def off_blue(one: RoundSeen) -> NDArray[np.bool_]:
     whole, _ = whole_marks(one)
     if not whole.marked.any():
         return np.ones(len(one.strokes), bool)
-    near = distance_transform_edt(~whole.marked) * one.pitch_mm <= NEAR_BLUE_MM
+    near = _within(whole.marked, NEAR_BLUE_MM, one.pitch_mm)
     first = np.searchsorted(which, np.arange(len(one.strokes)))
     count = np.bincount(which, minlength=len(one.strokes))
     part = (np.arange(len(which)) - first[which]) / np.maximum(count[which] - 1, 1)
@@ -219,24 +243,11 @@ def gone_over(one: RoundSeen) -> NDArray[np.float64]:
 
 def over_again(strokes: Array) -> Array:
     """For each stroke, the share of its length that lies on the line of an earlier one, in nearly its own direction."""
-    share = np.zeros(len(strokes))
-    if len(strokes) < 2:
-        return share
     way = strokes[:, 2:4] - strokes[:, :2]
     length = np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-9)
-    unit = way / length[:, None]
     middle = 0.5 * (strokes[:, :2] + strokes[:, 2:4])
-    for k in range(1, len(strokes)):
-        near = np.flatnonzero(np.hypot(*(middle[:k] - middle[k]).T) < 0.5 * (length[:k] + length[k]))
-        cosine = np.abs(unit[near] @ unit[k])
-        off = middle[near] - middle[k]
-        across = np.abs(off[:, 0] * unit[k, 1] - off[:, 1] * unit[k, 0])
-        same = (cosine > math.cos(math.radians(ALONG_DEG))) & (across < SAME_LINE_MM)
-        if same.any():
-            along = off[same] @ unit[k]
-            low = np.maximum(-0.5 * length[k], along - 0.5 * length[near][same])
-            high = np.minimum(0.5 * length[k], along + 0.5 * length[near][same])
-            share[k] = min(1.0, float(np.maximum(high - low, 0.0).max()) / length[k])
+    share = np.empty(len(strokes))
+    reach.gone_over(middle, way / length[:, None], length, math.cos(math.radians(ALONG_DEG)), SAME_LINE_MM, share)
     return share
 
 

@@ -200,6 +200,7 @@ def gather_from(lesson: Lesson, part: str, seed: int, commands: Sequence[Sequenc
     total, done = sum(len(one) for one in commands), 0
     for n, piece in enumerate(facts.pieces):
         session, taken = (begun[n], len(begun[n].commands)) if begun else _taken_over(piece, part, seed, commands[n])
+        session.fingerprints = False
         walk = _Walk(facts, n, [one for one in said if one.piece == n])
         walk.begin(session.job)
         done += taken
@@ -366,12 +367,9 @@ def _strokes(piece: int, job: Job, command: Scrape, cut: Any, *, was: NDArray[np
     middle = 0.5 * (made[:, :2] + made[:, 2:4]) / pitch
     j, i = (np.clip(middle[:, axis].astype(np.int64), 0, n - 1) for axis, n in ((0, was.shape[1]), (1, was.shape[0])))
     depth_um = section_depth_um(cut.removed_mm3, np.hypot(*(made[:, 2:4] - made[:, :2]).T), command)
-    rows = zip(made, depth_um, cut.deepest_um, share, cut.removed_mm3, ledges, low_um[i, j], strict=True)
-    found = []
-    for place, *did in rows:
-        numbers = zip(Stroked._fields[3:-1], (*place, *did), strict=True)
-        found.append(Stroked(piece, job.round, command.blade, face=job.in_hand, **{k: float(v) for k, v in numbers}))
-    return found
+    did = (depth_um, cut.deepest_um, share, cut.removed_mm3, ledges, low_um[i, j])
+    rows = np.column_stack([made, *did]).tolist()
+    return [Stroked._make([piece, job.round, command.blade, *row, job.in_hand]) for row in rows]
 
 
 def section_depth_um(removed_mm3: NDArray[np.float64], length_mm: NDArray[np.float64],

@@ -27,10 +27,13 @@ class Session:
     ----------
     notes : list of str
         What is to be told after loading: a line cut off, a checkpoint that could not be used.
+    fingerprints : bool
+        False for a run that is thrown away: then none is taken of a round, which costs as much as a stoning.
     """
 
     def __init__(self, book: Logbook, job: Job, first: int = 0, *, copies_mb: float = COPIES_MB) -> None:
         self.notes: list[str] = []
+        self.fingerprints = True
         self._book = book
         self._job = job
         self._copies_mb = copies_mb
@@ -262,7 +265,7 @@ class Session:
     def _fingerprint_round(self) -> None:
         """One fingerprint a round; a disk that is full is told by the command that follows."""
         prints, round_ = self._book.prints, self._job.round
-        if round_ > 0 and not (prints and prints[-1].round == round_):
+        if self.fingerprints and round_ > 0 and not (prints and prints[-1].round == round_):
             with suppress(CannotWrite):
                 self._fingerprint_now()
 

@@ -9,8 +9,9 @@ from sim.cli import main
 from sim.errors import BadFile, BadParam
 from sim.school.attempt import begin_attempt
 from sim.school.checks import judge
-from sim.school.classroom import Collected
+from sim.school.classbook import Collected
 from sim.school.facts import gather
+from sim.school.lessonfile import read_lesson
 from sim.school.result import shipped_lesson, write_result
 from sim.shop.commands import RollFilm, SpotFace, WipeFace
 
@@ -70,7 +71,8 @@ def test_results_are_collected_as_tables(folder, sham, capsys):
     assert "Ada passed" in rows
     assert "Bea edited" in rows
     assert "2 dark rings taken for high, pale centres left 1 3" in rows
-    assert "cyd.result: not readable: in/cyd.result: is no result" in rows
+    assert "cyd not readable: cyd.result" in rows, "its row has the file's name, for nothing tells whose it is"
+    assert "cyd.result: not readable: is no result" in rows
     assert rows[-1] == "told/files.csv"
     written = sorted(path.name for path in (folder / "told").iterdir())
     assert written == ["class.csv", "class.html", "faults.csv", "files.csv"]
@@ -88,6 +90,7 @@ def test_json_of_what_was_collected(folder, sham, told):
 @pytest.mark.parametrize("words, said", [
     (("in",), "in: must hold result files (NAME.result), got none"),
     (("none.toml",), "none.toml: must be a class assignment that can be read"),
+    (("none.result",), "none.result: must be a folder of result files, or one of them (NAME.result), got nothing"),
     (("in", "--force"), "--force must go with --out DIR"), (("",), "must name a file, got ''"),
 ])  # fmt: skip
 def test_what_cannot_be_is_one_line(folder, refused, words, said):
@@ -165,8 +168,52 @@ def test_one_edited_byte_is_told_and_ends_with_1(handed_in, capsys):
     assert main([COMMAND, "in"]) == 1
     out, err = capsys.readouterr()
     assert err == ""
-    assert "Bea.result: not readable: in/Bea.result: a result must hold attempt.json" in out
-    assert "cyd.result: edited: its seal is broken" in out
+    rows = [" ".join(line.split()) for line in out.splitlines()]
+    assert "Bea edited damaged: Bea.result" in rows, "which lesson it was of cannot be read"
+    assert "Bea.result: damaged: bytes of it were lost or changed after it was written" in rows
+    assert "cyd.result: edited: its seal is broken: a byte was changed after it was written" in rows
+    assert "CRC" not in out
+
+
+def test_one_result_file_alone_is_judged_as_in_its_folder(handed_in, told, capsys):
+    found = told("in/Ada.result")
+    assert found["learners"] == {"Ada": {"09-two-prints (alone)": "passed"}}
+    assert [one["file"] for one in found["files"]] == ["Ada.result"]
+
+
+def test_a_teachers_own_lesson_goes_with_the_assignment_and_is_judged_by_the_file_beside_it(handed_in, told, refused):
+    (handed_in / "lessons" / "09-two-prints.toml").rename(handed_in / "two-of-mine.toml")
+    (handed_in / "lessons" / "01-other.toml").write_text(LESSON)
+    shipped_lesson.cache_clear()
+    lesson = read_lesson(handed_in / "two-of-mine.toml")
+    attempt = begin_attempt(lesson, "alone", 41)
+    for command in (SpotFace(30.0, 30.0), WipeFace(), RollFilm(1.5), SpotFace(30.0, 30.0)):
+        attempt.do(command)
+    mine = handed_in / "mine"
+    mine.mkdir()
+    write_result(mine / "Ada.result", attempt, "Ada", judge(lesson, gather(attempt)))
+
+    def state():
+        return told("mine")["files"][0]["collected"]["state"]
+
+    assert state() == "other lesson"
+    (mine / "two-of-mine.toml").write_bytes((handed_in / "two-of-mine.toml").read_bytes())
+    assert state() == "other lesson", "a file that came in with the others is not believed unless it was asked for"
+    (mine / "two-of-mine.toml").unlink()
+    assert told("mine", "--lesson", "two-of-mine.toml")["files"][0]["collected"]["state"] == "genuine"
+    (handed_in / "week.toml").write_text(WEEK.replace("crown", "two-of-mine"))
+    assert "week-3/two-of-mine.toml" in told("week.toml")["files"]
+    for name in ("assignment.json", "two-of-mine.toml"):
+        (mine / name).write_bytes((handed_in / "week-3" / name).read_bytes())
+    assert state() == "genuine"
+    (mine / "two-of-mine.toml").write_text(LESSON.replace("0.9", "0.0001"))
+    assert state() == "other lesson"
+    assert "another name than a shipped one, got 01-other.toml" in refused("mine", "--lesson", "lessons/01-other.toml")
+
+
+def test_a_lesson_is_asked_for_by_its_number_too(handed_in, told):
+    (handed_in / "week.toml").write_text(WEEK.replace("crown", "9"))
+    assert told("week.toml")["tasks"] == [{"lesson": "09-two-prints", "part": "alone", "seed": 41}]
 
 
 def test_an_assignment_asks_for_lessons_that_there_are(handed_in, refused):

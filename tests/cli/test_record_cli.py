@@ -101,7 +101,7 @@ def test_learners_are_switched_renamed_and_deleted(filled, told, refused):
     assert told()["learner"] == "Bea"
     assert told("--learner", "Ada")["answers"] == 8
     assert told("--rename", "Beatrix")["learner"] == "Beatrix"
-    assert "it must go with --yes" in refused("--delete", "Ada")
+    assert "must go with --yes, got none" in refused("--delete", "Ada")
     gone = told("--delete", "Ada", "--yes")
     assert (gone["deleted"], gone["files"], gone["learners"]) == ("Ada", ["crown.job"], ["Beatrix"])
 

@@ -8,7 +8,7 @@ import pytest
 
 from sim.errors import CannotWrite
 from sim.report.class_page import assignment_page, class_page, write_assignment, write_class
-from sim.school.classroom import Assignment, ClassBook, Collected, Handed, Task
+from sim.school.classbook import Assignment, ClassBook, Collected, Handed, Task
 from sim.school.faults import FAULTS
 
 DONE = Collected("Ada", "crown", "alone", 41, {"flat_um": 2.5}, True, True, {2: 3}, "genuine")
@@ -34,14 +34,28 @@ def test_the_sheet_holds_every_task_with_its_seed_and_what_is_shown():
 def test_the_page_of_a_class_tells_learners_lessons_faults_and_files():
     files = (Handed("a.result", DONE), Handed("b.result", replace(DONE, learner="Bea", state="edited", why="line 9")),
              Handed("c.result", unreadable="is no zip"), Handed("d.result", DONE, copy_of="a.result"))  # fmt: skip
-    told = words(class_page(ClassBook(files, WEEK), FAULTS))
-    assert "Week 3 4 files of 2 learners, 1 of them not readable." in told
-    assert "learner crown (alone, seed 41) hollow (check, seed 7) Ada merit Bea edited" in told
+    page = class_page(ClassBook(files, WEEK), FAULTS)
+    told = words(page)
+    assert "Week 3 4 files of 2 learners. 1 genuine 1 edited 1 not readable 1 a copy" in told
+    assert "learner crown alone, seed 41 hollow check, seed 7 lesson not known" in told
+    assert "Ada merit · · Bea edited · · c · · not readable c.result" in told
     assert "2 dark rings taken for high, pale centres left 3 3" in told
-    assert "Not readable c.result : is no zip" in told
     assert "a.result Ada crown (alone) 41 merit genuine" in told
-    assert "b.result Bea crown (alone) 41 merit edited line 9" in told
+    assert "b.result Bea crown (alone) 41 says merit edited line 9" in told
+    assert "c.result not readable is no zip" in told
     assert "d.result Ada crown (alone) 41 merit genuine the same bytes as a.result, counted once" in told
+    assert [f"chip {kind}" in page for kind in ("merit", "bad", "tried")] == [True, True, False]
+    assert "better than the limit on another day" in told, "the words that come are explained"
+    assert "another version of the model" not in told, "and no others"
+    assert "http" not in page.replace("http-equiv", ""), "nothing is fetched"
+
+
+def test_a_cell_tells_state_and_file_of_what_was_damaged():
+    files = (Handed("a.result", replace(DONE, state="damaged")), Handed("b.result", replace(DONE, seed=4)))
+    told = words(class_page(ClassBook(files, WEEK), FAULTS))
+    assert "Ada damaged a.result ·" in told
+    told = words(class_page(ClassBook((files[0], Handed("c.result", DONE)), WEEK), FAULTS))
+    assert "Ada merit damaged: a.result ·" in told
 
 
 def test_every_name_is_escaped():

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from sim.books.record import Answer, Attempt
 from sim.books.standing import EMPTY, Progress, groups
 from sim.errors import CannotWrite
-from sim.report.progress import draw_levels, draw_skill, progress_page, write_progress
+from sim.report.progress import draw_levels, draw_skill, figure_words, progress_page, write_progress
 
 GIVEN = Answer("highest", 3, "f", False, True, 4.0, True, 0.0, 2.0, 0.0, None, 1, "2026-03-04T10:20:30Z", "a")
 TRIED = Attempt(1, "Ada", "crown", "alone", 1, 9, "2026-03-04T10:00:00Z", "2026-03-04T11:00:00Z", True, True, 600.0,
@@ -25,13 +25,21 @@ def page():
 def test_the_page_tells_lessons_and_drills(page):
     words = re.sub(r"<[^>]+>", " ", page)
     assert "1 of 2 lessons that were begun passed, 1 with merit. 40 answers in drills." in words
-    assert re.search(r"crown\s+merit\s+1\s+0\s+10\s+2026-03-04\s+flat_um 2", words)
+    assert re.search(r"crown\s+merit\s+1\s+0\s+10\s+2026-03-04\s+flat 2 µm", words)
     assert re.search(r"hollow\s+tried\s+1\s+1", words)
     assert re.search(r"highest\s+30\s+4\s+75\s+10\s+4\s+1 more", words)
     assert page.count("<svg") == 3
     for title in ("Level", "Skill within each level, practice", "Skill within each level, check"):
         assert f"<figcaption>{title}</figcaption>" in page
     assert "highest: Skill within each level, practice: level 3 75, level 4 75" in page
+
+
+@pytest.mark.parametrize("name, words", [
+    ("flat_um", "flat 2.5 µm"), ("removed_mm3", "removed 2.5 mm³"), ("off_blue_pct", "off blue 2.5 %"),
+    ("film_cv", "film cv 2.5"), ("rounds", "rounds 2.5"), ("um", "um 2.5"),
+])  # fmt: skip
+def test_a_figure_is_told_in_words_with_its_unit(name, words):
+    assert figure_words(name, 2.5) == words
 
 
 def test_the_page_needs_no_network_and_no_script(page):

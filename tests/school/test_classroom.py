@@ -9,17 +9,19 @@ from textwrap import dedent
 import pytest
 
 from sim.errors import BadFile, BadFiles, BadParam
-from sim.school.classroom import (
+from sim.school.classbook import (
     Assignment,
     ClassBook,
     Collected,
     Handed,
     Task,
-    as_asked,
     class_csv,
-    collect,
     faults_csv,
     files_csv,
+)
+from sim.school.classroom import (
+    as_asked,
+    collect,
     folder_name,
     handed_out,
     read_assignment,
@@ -33,7 +35,7 @@ DONE = Collected("Ada", "crown", "alone", 41, {"flat_um": -2.5}, True, False, {2
 FAKE = """
 import json, os
 from sim.errors import BadFile
-from sim.school.classroom import Collected
+from sim.school.classbook import Collected
 
 def check(path):
     told = json.loads(path.read_text())
@@ -192,6 +194,23 @@ def test_what_is_not_genuine_counts_for_nothing_and_is_said():
     assert book(edited, other).faults() == {}
 
 
+def test_a_damaged_file_is_told_in_the_cell_of_whom_it_is_of():
+    task, damaged = Task("crown", "alone"), replace(DONE, learner="Bea", state="damaged")
+    files = [Handed("a.result", DONE), Handed("b.result", damaged),
+             Handed("in/ada/crown.result", unreadable="damaged: x"), Handed("cy.result", unreadable="damaged: x"),
+             Handed("bea-2.result", unreadable="too large")]  # fmt: skip
+    found = ClassBook(tuple(files))
+    assert found.learners == ["Ada", "Bea", "cy"]
+    lost = found.tasks[1]
+    assert [class_csv(found).splitlines()[0]] == ["learner,crown (alone),lesson not known"]
+    assert found.cell("Ada", task) == "passed (damaged: in/ada/crown.result)"
+    assert found.cell("Bea", task) == "damaged: b.result"
+    assert found.cell("Bea", lost) == "not readable: bea-2.result"
+    assert found.cell("cy", lost) == "damaged: cy.result"
+    assert found.cell("cy", task) == found.cell("Ada", lost) == ""
+    assert found.faults() == {2: {"Ada": 3}}
+
+
 def test_with_an_assignment_only_its_seed_counts_and_its_order_holds():
     asked = Assignment("a", (Task("hollow", "alone", 1), Task("crown", "alone", 7)))
     found = book(DONE, replace(DONE, lesson="arch"), replace(DONE, lesson="hollow", seed=1), assignment=asked)
@@ -258,9 +277,9 @@ def test_collecting_lists_what_cannot_be_read_and_goes_on(folder, check):
     found = collect(folder, check, 1, seen=lambda done, total: seen.append((done, total)))
     names = [one.file.removesuffix(".result") for one in found.files]
     assert names == ["a", "below/b", "c", "d", "e", "f"]
-    assert found.learners == ["Ada", "Bea?[2J two"]
+    assert found.learners == ["Ada", "Bea?[2J two", "c", "d", "f"]
     assert [one.copy_of for one in found.files] == ["", "", "", "", "a.result", ""]
-    assert found.files[2].unreadable.endswith("c.result: is no result")
+    assert found.files[2].unreadable == "is no result"
     assert found.files[3].unreadable.startswith("cannot be read: UnicodeDecodeError")
     assert found.files[5].unreadable == "no learner is named in it"
     assert (len(found.counted), found.faults()) == (2, {2: {"Ada": 3, "Bea?[2J two": 3}})
@@ -294,5 +313,5 @@ def test_a_file_that_ends_its_process_is_listed_and_stops_no_other(folder, check
 def test_a_folder_without_results_is_one_line(folder, check):
     with pytest.raises(BadFile, match="must hold result files"):
         collect(folder, check)
-    with pytest.raises(BadFile, match="must be a folder of result files, got nothing"):
+    with pytest.raises(BadFile, match=r"must be a folder of result files, or one of them .*, got nothing"):
         collect(folder / "none", check)

@@ -2,9 +2,12 @@
 
 import numpy as np
 import pytest
+from scipy.ndimage import distance_transform_edt
 
 from sim.school.evidence import (
-    _quantile,
+    _depth,
+    _quantiles,
+    _within,
     abrupt_ends,
     direction_deg,
     gone_over,
@@ -103,6 +106,14 @@ def test_a_print_on_one_half_is_one_sided_and_one_all_over_is_not():
 @pytest.mark.parametrize("share", [0.5, 0.75])
 def test_the_quick_quantile_is_that_of_numpy_to_the_last_bit(share):
     rng = np.random.default_rng(3)
-    for count in (1, 2, 3, 7, 50, 1000):
-        dark = rng.integers(0, 256, count, dtype=np.uint8)
-        assert _quantile(dark, share) == np.quantile(dark, share)
+    marks = [rng.integers(0, 256, count, dtype=np.uint8) for count in (1, 2, 3, 7, 50, 1000)]
+    counts = np.array([np.bincount(dark, minlength=256) for dark in marks])
+    assert _quantiles(counts, share).tolist() == [np.quantile(dark, share) for dark in marks]
+
+
+@pytest.mark.parametrize("pitch_mm", [0.25, 0.2, 0.07, 1.0])
+@pytest.mark.parametrize("reach_mm", [0.5, 0.8])
+def test_what_lies_within_a_distance_and_how_deep_are_what_the_exact_distances_say(pitch_mm, reach_mm):
+    mask = np.random.default_rng(4).random((50, 37)) < 0.01
+    assert np.array_equal(_within(mask, reach_mm, pitch_mm), distance_transform_edt(~mask) * pitch_mm <= reach_mm)
+    assert np.array_equal(_depth(~mask), distance_transform_edt(np.pad(~mask, 1))[1:-1, 1:-1])

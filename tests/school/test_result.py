@@ -11,13 +11,14 @@ import pytest
 import sim
 from sim.errors import BadFile, BadParam
 from sim.report.sheet import Sheet, picture_room, sheet_paper
-from sim.school import result
+from sim.school import result, resultfile
 from sim.school.attempt import begin_attempt, said_data
 from sim.school.checks import judge as judge_by_checks
 from sim.school.facts import gather
 from sim.school.lesson import Allowed
 from sim.school.lessonfile import lesson_files, read_lesson
-from sim.school.result import check_result, read_result, sealed, write_result, zipped
+from sim.school.result import check_result
+from sim.school.resultfile import read_result, sealed, write_result, zipped
 from sim.school.ways import work
 from sim.shop.commands import RollFilm, Scrape
 from sim.shop.session import Session
@@ -93,23 +94,35 @@ def test_one_changed_byte_anywhere_is_found(handed, tmp_path):
     path = tmp_path / "bent.result"
     heads = [at + n for sign in (b"PK\x03\x04", b"PK\x01\x02", b"PK\x05\x06") for at in places(data, sign)
              for n in range(60)]  # fmt: skip
-    states = {"edited": 0, "unreadable": 0, "genuine": 0}
+    states = {"edited": 0, "damaged": 0, f"{path}: damaged: bytes of it were lost or changed after it was written": 0}
     for at in sorted({*range(0, len(data), 41), *heads, *range(len(data) - 90, len(data))} & set(range(len(data)))):
         for bit in (1, 32, 128):
             path.write_bytes(data[:at] + bytes([data[at] ^ bit]) + data[at + 1 :])
             try:
-                state = checked(path).state
-            except BadFile:
-                state = "unreadable"
+                found = checked(path)
+                assert (found.learner, found.lesson) == ("Ada", LESSON.name) or found.state == "edited"
+                state = found.state
+            except BadFile as error:
+                state = str(error)
             states[state] += 1
-    assert states["genuine"] == 0
-    assert min(states["edited"], states["unreadable"]) > 100
-    for cut in (data[:-1], data + b"\n", b"\n" + data):
+    assert min(states.values()) > 50, "there is no fourth answer: any other is a KeyError"
+    for cut, state in ((data[:-1], "edited"), (data[: len(data) // 2], "damaged"), (data + b"\n", "edited"),
+                       (b"\n" + data, "edited")):  # fmt: skip
         path.write_bytes(cut)
-        try:
-            assert checked(path).state == "edited"
-        except BadFile:
-            assert cut == data[:-1]
+        assert checked(path).state == state
+
+
+def test_a_damaged_file_still_tells_whose_it_is_where_that_can_be_read(handed, tmp_path):
+    data, path = handed[2].read_bytes(), tmp_path / "bent.result"
+    log = data.index(b"only-the-hardest-1.job") + 200
+    path.write_bytes(data[:log] + bytes([data[log] ^ 1]) + data[log + 1 :])
+    found = checked(path)
+    assert (found.learner, found.lesson, found.part, found.seed) == ("Ada", LESSON.name, "alone", 7)
+    assert (found.state, found.why) == ("damaged", "bytes of it were lost or changed after it was written")
+    told = data.index(b"attempt.json") + 200
+    path.write_bytes(data[:told] + bytes([data[told] ^ 1]) + data[told + 1 :])
+    with pytest.raises(BadFile, match=r"bent\.result: damaged: bytes of it"):
+        checked(path)
 
 
 def places(data, sign):
@@ -252,7 +265,7 @@ JOB = ("a-1.job", "")
 
 
 @pytest.mark.parametrize("data, why", [
-    (b"", "cannot be read or was damaged"), (b"PK\x03\x04 and so on", "cannot be read or was damaged"),
+    (b"", "got another kind of file"), (b"PK\x03\x04 and so on", "got another kind of file"),
     (box_of(TOLD), "alone, got 'attempt.json'"), (box_of(JOB), "alone, got 'a-1.job'"),
     (box_of(TOLD, JOB, ("../a-2.job", "")), "alone, got"), (box_of(TOLD, JOB, ("/etc/a-2.job", "")), "alone, got"),
     (box_of(TOLD, JOB, ("a-3.job", "")), "alone, got"), (box_of(TOLD, *[JOB] * 2), "alone, got"),
@@ -271,7 +284,7 @@ def test_what_is_no_result_file_is_refused_in_one_line(tmp_path, data, why):
 
 
 def test_a_log_that_unpacks_to_more_than_the_limit_is_refused(tmp_path, monkeypatch):
-    monkeypatch.setattr(result, "MOST_LOG_BYTES", 1_000_000)
+    monkeypatch.setattr(resultfile, "MOST_LOG_BYTES", 1_000_000)
     bomb = box_of(TOLD, ("a-1.job", b"\0" * 3_000_000), compression=zipfile.ZIP_DEFLATED)
     assert len(bomb) < 10_000
     (tmp_path / "x.result").write_bytes(bomb)
