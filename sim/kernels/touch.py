@@ -313,6 +313,20 @@ def solid_lift(points, count, law, frame, plane, grid):
     return carrying(sinks, gives, law[1])
 
 
+@kernel(i8(R2, i8, R1, f8, R1))
+def balances(points, count, plane, stiffness, load):
+    """1 when a plane carries the load, force and both moments to 1e-6 of the force, else 0: a step may never end where
+    the energy is flat, as round the line through two corners with the load between them.
+
+    load: as in `seat`.
+    """
+    grad = np.empty(3)
+    hess = np.empty((3, 3))
+    pressing(points, count, plane, stiffness, load[0], grad, hess)
+    hold(int(load[3]), grad, hess)
+    return 1 if max(abs(grad[0]), abs(grad[1]), abs(grad[2])) <= 1e-6 * load[0] else 0
+
+
 @kernel(i8(R2, R2, i8, R1, R1, W1))
 def seat(surface, maxima, size, law, load, plane):
     """Plane that balances weight and hands on a springy surface: height and two tilts.
@@ -349,6 +363,8 @@ def seat(surface, maxima, size, law, load, plane):
         count = near_cells(surface, size, frame, plane, tiles, many, margin, points)
         done = settle(points, count, np.array([stiffness, load[0], 1e-8, margin, load[3]]), box, plane)
         total += abs(done)
+        if done == -100 and margin > 1e6:  # every cell was there: flat along a tilt, as a face on two corners
+            done = balances(points, count, plane, stiffness, load)
         if done > 0:
             grid = np.array([size, maxima.shape[0], maxima.shape[1]])
             plane[3] = solid_lift(points, count, np.array([stiffness, load[0], law[2], law[3]]), frame, plane, grid)

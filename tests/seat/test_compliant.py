@@ -289,6 +289,22 @@ def test_a_face_whose_load_hangs_over_the_plates_edge_is_refused_and_just_within
     assert force.sum() == pytest.approx(40.0, rel=1e-9)
 
 
+def test_a_face_that_hangs_on_two_corners_with_its_weight_between_them_is_held():
+    """Round the line through them its energy is flat: no step of the solver ends there, and yet it balances."""
+    surface = np.full((160, 240), -80.0)
+    for row, col, height_um in (
+        (2, 2, -12.313549248228467), (2, 3, -13.191511531213074), (4, 40, -13.73872047456811),
+        (8, 37, -13.527056093679114), (18, 6, -14.170840766162453), (28, 57, -13.87327108220782),
+        (52, 166, -13.163742936503326), (157, 236, -13.142428922461605), (157, 237, -11.369672556926277),
+    ):  # of a coupon out by 45 um, as it came up in a trial
+        surface[row, col] = height_um
+    pose = compliant_seat(surface, 0.25, Load(39.24, 30.0, 20.0))
+    x_mm, y_mm, force = pressed_cells(surface, pose, 0.25, C_UM)
+    assert force.sum() == pytest.approx(39.24, rel=1e-5)
+    assert (force * x_mm).sum() / 39.24 == pytest.approx(30.0, abs=1e-3)
+    assert (force * y_mm).sum() / 39.24 == pytest.approx(20.0, abs=1e-3)
+
+
 def test_weight_and_hands_meet_at_their_centre():
     face = face_from_heights(np.zeros((40, 80)))
     load = weight_and_hands(face, Body(mass_kg=2.0), ((20.0, 5.0, 19.62),))
