@@ -17,8 +17,8 @@ COMMANDS = ("bench", "demo", "measure", "seat", "flycut", "part", "bands", "card
             "lessons", "lesson", "record", "class", "compare")
 DEFAULT = "bench"  # where there is a display; else WITHOUT_DISPLAY
 WITHOUT_DISPLAY = "demo"
-PLAIN = {"µ": "u", "²": "2", "³": "3", "×": "x", "÷": "/", "≤": "<=", "≥": ">=", "✓": "+", "✕": "x", "σ": "sigma", "–": "-", "−": "-",
-         "°": " deg", "·": "-", "…": "...", "±": "+-"}
+PLAIN = {"µ": "u", "²": "2", "³": "3", "×": "x", "÷": "/", "≤": "<=", "≥": ">=", "σ": "sigma", "–": "-", "−": "-",
+         "°": " deg", "·": "-", "…": "...", "±": "+-", "✓": "+", "✕": "x"}
 """What stands for a sign where the output cannot hold it."""
 
 

@@ -11,13 +11,15 @@ if TYPE_CHECKING:
 
 NAME = "drill"
 LEAST_PX = 420  # shorter side of a picture on the disk
+EXAMPLE = '[2, [3, 1, 2], [3.5, "thinner"], "hollow", [24, 18], [120, 45], [1, 4, 9], "stop"]'
 HELP = "Practise reading prints: questions with pictures, then your answers against the iron."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("--kind", metavar="KIND", help="one kind of question: highest, order, film, form, count, "
-                        "direction, mark or next (default: all but next by turns; with --today what your lessons opened)")  # fmt: skip
+                        "direction, mark or next (default: all but next by turns; with --today those that your lessons "
+                        "opened)")  # fmt: skip
     parser.add_argument("--level", type=int, default=3, metavar="N", help="1 easy to 10 hard (default: 3)")
     parser.add_argument("--items", type=int, default=7, metavar="N", help="how many questions, at most 24 (default: 7)")
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="other seed, other faces (default: 1)")
@@ -27,9 +29,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--data-dir", metavar="DIR", help="where the record lies (default: the system's usual place)")
     parser.add_argument("--check", action="store_true", help="only what is kept for checks and never practised")
     parser.add_argument("--shots", metavar="DIR", help="folder of the pictures (default: flatwright-drill-SEED here)")
-    parser.add_argument("--answers", metavar="FILE", help="JSON list with an answer for each question, in their order; numbers of the picture and of options "
-                        "count from 1, directions are degrees; for one question of each kind in the order above: "
-                        '[2, [3, 1, 2], [3.5, "thinner"], "hollow", [24, 18], [120, 45], [1, 4, 9], "stop"]')  # fmt: skip
+    parser.add_argument("--answers", metavar="FILE", help="JSON list with an answer for each question, in their order; "
+                        "numbers of the picture and of options count from 1, directions are degrees; for one question "
+                        f"of each kind in the order above: {EXAMPLE}")  # fmt: skip
     parser.add_argument("--force", action="store_true", help="overwrite pictures that are there")
     parser.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
 

@@ -87,10 +87,11 @@ def _meant(form: Form, answer: Any) -> Any:
     if isinstance(form, Order | Several):
         return _several(form, answer)
     if isinstance(form, Number):
-        return _amount(answer, (form.low, form.high), f"{form.name} must be {form.low:g} to {form.high:g} {_unit(form)}")
+        must = f"{form.name} must be {form.low:g} to {form.high:g} {_unit(form)}"
+        return _amount(answer, (form.low, form.high), must)
     if form.steps:
-        deg = _amount(answer, (0.0, HALF_TURN_DEG), must := f"{form.name} must be one of {_steps(form)} degrees")
-        step = deg * form.steps / HALF_TURN_DEG
+        must = f"{form.name} must be one of {_steps(form)} degrees"
+        step = _amount(answer, (0.0, HALF_TURN_DEG), must) * form.steps / HALF_TURN_DEG
         if step != round(step):
             raise BadParam(f"{must}, got {shown(answer)}")
         return round(step) % form.steps
@@ -111,10 +112,9 @@ def _several(form: Order | Several, answer: Any) -> list[int]:
 def _option(form: Choice, answer: Any) -> int:
     if type(answer) is int and 1 <= answer <= len(form.options):
         return answer - 1
-    fits = [n for n, one in enumerate(form.options) if isinstance(answer, str) and one.startswith(answer.strip().lower())]
-    if len(fits) > 1:  # one may be the beginning of another
-        fits = [n for n in fits if form.options[n] == answer.strip().lower()]
-    if len(fits) != 1 or not answer.strip():
+    text = answer.strip().lower() if isinstance(answer, str) else ""
+    fits = [n for n, one in enumerate(form.options) if text and one.startswith(text)]
+    if len(fits) != 1:
         raise BadParam(f"must be {how(form)}, got {shown(answer)}")
     return fits[0]
 
