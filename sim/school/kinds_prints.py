@@ -264,7 +264,8 @@ class CountSquare(Item):
         """What is asked."""
         return (
             f"How many spots of {SPOT_MM2:g} mm² or more has the chalked square, and how much of it is blue, in %? "
-            f"{100 * SPOTS_ALLOWED:.0f} % of the spots (at least 1) and {BEARING_ALLOWED:g} points off still count."
+            f"It counts as right within {100 * SPOTS_ALLOWED:.0f} % of the spots (or 1) and {BEARING_ALLOWED:g} points "
+            "of blue."
         )
 
     @property

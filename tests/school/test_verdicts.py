@@ -151,7 +151,7 @@ def test_the_outlines_of_a_count_enclose_its_spots_in_the_square_and_nothing_els
 def test_the_tolerance_of_a_count_is_told_before_it_is_asked_for(walked):
     for item in walked["count"]:
         n, share = item.truth
-        assert "15 % of the spots (at least 1) and 5 points off still count" in item.question
+        assert "right within 15 % of the spots (or 1) and 5 points of blue" in item.question
         most = max(1.0, 0.15 * n)
         assert item.right([n + most, min(share + BEARING_ALLOWED, 100.0)])
         assert not item.right([n + most + 0.01, share])
