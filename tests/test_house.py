@@ -23,7 +23,7 @@ ROOMS = {
     "trials": "trial stats ledger executor comparison plan",
     "books": "rows recordfile shopcards moving record standing shoplog",
     "school": "cautions faults calls seen evidence remark print_rules stroke_rules finish coach view bank item "
-    "kinds_marks kinds_prints kinds_faces kind_next kinds readers "
+    "kinds_marks kind_false kinds_prints kinds_faces kind_next kinds replies readers "
     "sitting today making lesson attempt facts check checks_reading recorded checks_iron checks way ways_reading "
     "ways_iron ways lessonfile trials play aloud turns keeping parts classbook classroom resultfile result cards "
     "exercises",

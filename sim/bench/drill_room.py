@@ -21,7 +21,6 @@ from sim.books.rows import utc_now
 from sim.errors import ShopError
 from sim.school.item import Choice, Line, Number, Order, Place, Several
 from sim.school.making import AtOnce, Maker
-from sim.school.sitting import QUICK_KINDS
 from sim.school.view import Picture
 
 IN_ROW = 3  # names that stand beside each other; more are a list
@@ -45,8 +44,8 @@ class DrillRoom:
         Seconds that never go back, for response times.
     now : callable
         The time of day, by which the record is written and five minutes are over.
-    kinds : sequence of str
-        What is mixed.
+    kinds : sequence of str, optional
+        What is mixed; when it is not given, what the learner's lessons and answers have opened.
 
     Attributes
     ----------
@@ -58,7 +57,7 @@ class DrillRoom:
 
     def __init__(self, folder: Path, maker: Callable[[], Maker] = AtOnce, *,
                  clock: Callable[[], float] = time.monotonic, now: Callable[[], datetime] = utc_now,
-                 kinds: tuple[str, ...] = QUICK_KINDS) -> None:  # fmt: skip
+                 kinds: tuple[str, ...] | None = None) -> None:  # fmt: skip
         self.folder, self.clock, self.now, self.kinds = folder, clock, now, kinds
         self.drills: Drills | None = None
         self.pointer = Pointer()

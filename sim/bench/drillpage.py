@@ -133,6 +133,7 @@ def _shown(drills: Drills, pointer: Pointer, which: tuple[int, Picture], place: 
     else:
         one = Shown(f"drill picture {n}", picture, surface, area=1)
     one.dots, one.ways, one.lit = dots, drills.ways(), drills.lit() if n == 0 else ()
+    one.edges = drills.edges() if n == 0 else ()
     one.place(rect, ui)
     return one
 
@@ -269,11 +270,11 @@ def _keys_told(drills: Drills) -> str:
 
 
 def _tell(drills: Drills, stack: Stack) -> None:
-    """Right or not, what it cost, one sentence why, and on."""
+    """Right or not, what it cost, why, and on."""
     assert drills.told is not None
-    right = drills.told.right
+    right, sign = drills.told.right, "✓" if drills.told.right else "✕"
     stack.space(4)
-    stack.label("✓ Right" if right else "✕ Not right", NAME, "reached" if right else "not_reached", bold=True)
+    stack.label(f"{sign} {drills.told.verdict}", NAME, "reached" if right else "not_reached", bold=True)
     for words in drills.cost_words():
         stack.label(words, CONTROL, "text", bold=True)
     stack.label(in_signs(drills.told.sentence), BODY, "text")

@@ -7,10 +7,10 @@ from typing import Any, Protocol
 
 from sim.books.standing import FEW, Side, skill_text, standings
 from sim.errors import BadParam, ShopError
-from sim.school.item import Choice, Form, Item, Line, Number, Order, Part, Place, Points, Several, Told
-from sim.school.kinds_marks import IsItAMark, d_prime
+from sim.school.item import Choice, Edges, Form, Item, Line, Number, Order, Part, Place, Points, Several, Told
+from sim.school.kind_false import IsItAMark, d_prime
 from sim.school.making import Maker
-from sim.school.sitting import DPRIME_FROM, MOST_ITEMS, QUICK_KINDS
+from sim.school.sitting import DPRIME_FROM, MOST_ITEMS
 from sim.school.today import Book, Today, day_of
 from sim.units import typed
 
@@ -23,7 +23,6 @@ PART_WORDS = {"last": "Scraped last", "next": "To scrape next", "film": "Film", 
 SIGNS = ((re.compile(r"\bum\b"), "µm"), (re.compile(r"\bmm2\b"), "mm²"), (re.compile(r" deg\b"), "°"),
          (re.compile(r"(?<=\d) x (?=\d)"), " × "))  # fmt: skip
 UNITS = {"um": "µm", "deg": "°", "points": "%"}
-COST_UNITS = {"um": "µm", "deg": "degrees"}
 TYPED_AS = {"um": "um", "points": "%", "spots": ""}
 PLACES = ("1st", "2nd", "3rd", "4th", "5th")
 TRIES = 3  # other items that are asked for when the iron holds none of the kind
@@ -101,7 +100,7 @@ class Drills:
     """
 
     def __init__(self, book: Notebook, maker: Maker, clock: Callable[[], float], *,
-                 kinds: tuple[str, ...] = QUICK_KINDS) -> None:
+                 kinds: tuple[str, ...] | None = None) -> None:
         self.sat = Today(book, kinds)
         self.learner = book.current()
         self.item: Item | None = None
@@ -176,6 +175,8 @@ class Drills:
         self.at, self.told, self.costs, self.note, self.moved = 0, None, (), "", ""
         self.shown += 1
         self._since_s = self._clock()
+        if (ahead := self.sat.ahead()) is not None:
+            self._maker.ahead(ahead)
 
     def _end(self) -> None:
         self.item, self._waiting = None, False
@@ -344,6 +345,10 @@ class Drills:
         """Where to look, once the truth is told."""
         return () if self.told is None else self.told.places_mm
 
+    def edges(self) -> Edges:
+        """Outlines of what was asked about, once the truth is told."""
+        return () if self.told is None else self.told.edges_mm
+
     def ways(self) -> list[Way]:
         """Directions to draw: what was picked, and after the answer what is true."""
         made: list[Way] = []
@@ -360,10 +365,9 @@ class Drills:
         return made
 
     def cost_words(self) -> list[str]:
-        """What the answer cost, each part in its unit."""
-        signs = ("", " ✓") if len(self.costs) > 1 else ("", "")
-        return [f"{amount(one.loss)} {COST_UNITS.get(one.unit, one.unit)}: {one.name}{signs[one.loss == 0.0]}"
-                for one in self.costs]  # fmt: skip
+        """What the answer cost, each part in its unit; with several, which of them are right."""
+        signs = (" ✕", " ✓") if len(self.costs) > 1 else ("", "")
+        return [f"{one.words}{signs[one.right]}" for one in self.costs]
 
     def pace_words(self) -> str:
         """How long the answer took, against what counts as in time."""
@@ -413,11 +417,6 @@ def skill_words(side: Side | None) -> str:
     if side.here.skill is not None:
         return f"{told} at level {side.level}"
     return f"told after {told} at level {side.level}" if side.here.answers < FEW else told
-
-
-def amount(value: float) -> str:
-    """A number as it is told: finer when it is small."""
-    return "0" if value == 0.0 else f"{value:.2f}" if value < 1.0 else f"{value:.3g}"
 
 
 def count_of(form: Form) -> int:

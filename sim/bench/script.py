@@ -1,9 +1,9 @@
 """Gestures from a file, played on the bench without a window: real events, real acts, pictures on the way.
 
 A script is a JSON object: `start` ({"sample": 0 to 2}, {"file": PATH}, or {"lesson": NAME} with a "part"), optional
-`size`, `theme`, `scale`, `seed` and `now` (the time of day at which it begins, ISO with a zone: the drills of that
-day), and `steps`, a list of objects with one key each (what it takes beside it). What a person would have taken is the
-clock of the drills.
+`size`, `theme`, `scale`, `seed`, `now` (the time of day at which it begins, ISO with a zone: the drills of that day)
+and `kinds` (of the drills, whatever the learner's lessons opened), and `steps`, a list of objects with one key each
+(what it takes beside it). What a person would have taken is the clock of the drills.
 
 - `key`: name of a key's place, such as "Q", "SPACE", "PAGEUP" (`mod`: "shift", "ctrl"; `times`)
 - `click`: [x, y] in mm on the face, or on the plate while the part is laid on it (`shift`, `button`)
@@ -274,7 +274,9 @@ def begun(told: dict[str, Any], folder: Path, size: tuple[int, int] = SIZE) -> P
         at = datetime.fromisoformat(told["now"]) if "now" in told else utc_now()
         if at.tzinfo is None:
             raise ValueError(f"got {told['now']!r}")
-        drilling = DrillRoom(folder, clock=lambda: player.seconds, now=lambda: at + timedelta(seconds=player.seconds))
+        kinds = tuple(str(kind) for kind in told["kinds"]) if "kinds" in told else None
+        drilling = DrillRoom(folder, clock=lambda: player.seconds, now=lambda: at + timedelta(seconds=player.seconds),
+                             kinds=kinds)  # fmt: skip
         bench = Bench(folder, size, prefs=prefs, seed=int(told.get("seed", 1)), drilling=drilling)
         player = Player(bench, pygame.Surface(size))
     except (TypeError, ValueError) as error:

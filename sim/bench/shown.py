@@ -12,7 +12,7 @@ from sim.bench.controls import FORWARD, PRESSES, Said, Widget
 from sim.bench.drills import Dot, Way
 from sim.bench.lettering import SMALL, Ui
 from sim.bench.palette import CALL_FILL, CHALK, DARK, INK, Rgb
-from sim.school.item import Points
+from sim.school.item import Edges, Points
 from sim.school.view import Picture
 
 LEAST_DRAG_PX = 8.0
@@ -76,7 +76,7 @@ class Shown(Widget):
     picture : Picture
     surface : pygame.Surface
         The same picture at the size of the rect.
-    dots, ways, lit : what is drawn over it
+    dots, ways, lit, edges : what is drawn over it
     """
 
     focusable: ClassVar[bool] = False
@@ -86,6 +86,7 @@ class Shown(Widget):
     dots: list[Dot] = field(default_factory=list)
     ways: list[Way] = field(default_factory=list)
     lit: Points = ()
+    edges: Edges = ()
     chips: list["Chip"] = field(default_factory=list, init=False)
 
     @property
@@ -126,6 +127,10 @@ class Shown(Widget):
 
     def _paint(self, surface: pygame.Surface, ui: Ui) -> None:
         surface.blit(self.surface, self.rect)
+        ends = [(self.px_of(x0, y0), self.px_of(x1, y1)) for x0, y0, x1, y1 in self.edges]
+        for colour, wide in ((INK, 4), (DARK.reached, 2)):
+            for end in ends:
+                pygame.draw.line(surface, colour, *end, ui.px(wide))
         for way in self.ways:
             self._paint_way(surface, ui, way)
         for place in self.lit:

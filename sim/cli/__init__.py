@@ -18,7 +18,7 @@ COMMANDS = ("bench", "demo", "measure", "seat", "flycut", "part", "bands", "card
 DEFAULT = "bench"  # where there is a display; else WITHOUT_DISPLAY
 WITHOUT_DISPLAY = "demo"
 PLAIN = {"µ": "u", "²": "2", "³": "3", "×": "x", "÷": "/", "≤": "<=", "≥": ">=", "σ": "sigma", "–": "-", "−": "-",
-         "°": " deg", "·": "-", "…": "...", "±": "+-"}
+         "°": " deg", "·": "-", "…": "...", "±": "+-", "✓": "+", "✕": "x"}
 """What stands for a sign where the output cannot hold it."""
 
 

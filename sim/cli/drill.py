@@ -11,13 +11,15 @@ if TYPE_CHECKING:
 
 NAME = "drill"
 LEAST_PX = 420  # shorter side of a picture on the disk
+EXAMPLE = '[2, [3, 1, 2], [3.5, "thinner"], "hollow", [24, 18], [120, 45], [1, 4, 9], "stop"]'
 HELP = "Practise reading prints: questions with pictures, then your answers against the iron."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.add_argument("--kind", metavar="KIND", help="one kind of question: highest, order, film, form, count, "
-                        "direction, mark or next (default: all but next by turns)")  # fmt: skip
+                        "direction, mark or next (default: all but next by turns; with --today those that your lessons "
+                        "opened)")  # fmt: skip
     parser.add_argument("--level", type=int, default=3, metavar="N", help="1 easy to 10 hard (default: 3)")
     parser.add_argument("--items", type=int, default=7, metavar="N", help="how many questions, at most 24 (default: 7)")
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="other seed, other faces (default: 1)")
@@ -27,7 +29,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--data-dir", metavar="DIR", help="where the record lies (default: the system's usual place)")
     parser.add_argument("--check", action="store_true", help="only what is kept for checks and never practised")
     parser.add_argument("--shots", metavar="DIR", help="folder of the pictures (default: flatwright-drill-SEED here)")
-    parser.add_argument("--answers", metavar="FILE", help="JSON list with an answer for each question, in their order")
+    parser.add_argument("--answers", metavar="FILE", help="JSON list with an answer for each question, in their order; "
+                        "numbers of the picture and of options count from 1, directions are degrees; for one question "
+                        f"of each kind in the order above: {EXAMPLE}")  # fmt: skip
     parser.add_argument("--force", action="store_true", help="overwrite pictures that are there")
     parser.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
 
@@ -42,8 +46,9 @@ def run(args: argparse.Namespace) -> int:
     if args.window:
         from sim.cli.bench import open_drills
 
-        if args.answers or args.shots or args.kind or args.check or args.json:
-            raise BadParam("--window goes with --data-dir alone")
+        given = [name for name in ("kind", "answers", "shots", "check", "force", "json") if getattr(args, name)]
+        if given:
+            raise BadParam(f"--window must go with --data-dir alone, got --{given[0]} as well")
         return open_drills(args.data_dir)
     from sim.kernels.warm import warm
     from sim.school.sitting import QUICK_KINDS, sitting
@@ -58,10 +63,10 @@ def run(args: argparse.Namespace) -> int:
         folder = Path(args.shots or f"flatwright-drill-{args.seed}")
         _show(items, _drawn(items, folder, args.force), args.json)
         return 0
-    answers = _read_answers(Path(args.answers), len(items))
+    mine = _meant(items, _read_answers(Path(args.answers), len(items)), args.answers)
     if args.shots:
-        _drawn(items, Path(args.shots), args.force)
-    told = _told(items, answers, args.answers)
+        _drawn(items, Path(args.shots), args.force, told=True)
+    told = _told(items, mine)
     print(json.dumps(told, allow_nan=False)) if args.json else _say(told)
     return 0
 
@@ -74,13 +79,13 @@ def _today(args: argparse.Namespace) -> int:
     from sim.books.record import Record
     from sim.errors import BadParam
     from sim.paths import data_dir
-    from sim.school.sitting import MOST_ITEMS, QUICK_KINDS
+    from sim.school.sitting import MOST_ITEMS
     from sim.school.today import Today
 
     if not 1 <= args.items <= MOST_ITEMS:
         raise BadParam(f"items must be 1 to {MOST_ITEMS}, got {args.items}")
     with Record.open(data_dir(args.data_dir)) as record:
-        sat = Today(record, (args.kind,) if args.kind else QUICK_KINDS, check=args.check)
+        sat = Today(record, (args.kind,) if args.kind else None, check=args.check)
         items = sat.plan(args.items)
         if not items:
             print(json.dumps({"items": []}) if args.json else f"{MOST_ITEMS} items were done today; tomorrow again.")
@@ -89,10 +94,12 @@ def _today(args: argparse.Namespace) -> int:
             folder = Path(args.shots or f"flatwright-drill-{sat.day}-{sat.given + 1}")
             _show(items, _drawn(items, folder, args.force), args.json)
             return 0
-        answers = _read_answers(Path(args.answers), len(items))
-        told = _told(items, answers, args.answers)
-        for item, answer in zip(items, answers, strict=True):
-            sat.answer(item, _counted(item, answer, -1))
+        mine = _meant(items, _read_answers(Path(args.answers), len(items)), args.answers)
+        if args.shots:
+            _drawn(items, Path(args.shots), args.force, told=True)
+        told = _told(items, mine)
+        for item, answer in zip(items, mine, strict=True):
+            sat.answer(item, answer)
     print(json.dumps(told, allow_nan=False)) if args.json else _say(told)
     return 0
 
@@ -115,10 +122,10 @@ def _read_answers(path: "Path", count: int) -> list[Any]:
     return answers
 
 
-def _drawn(items: "Sequence[Item]", folder: "Path", force: bool) -> list[list[str]]:
-    """Write the pictures of every item; their names."""
+def _drawn(items: "Sequence[Item]", folder: "Path", force: bool, told: bool = False) -> list[list[str]]:
+    """Write the pictures of every item, once the truth is told with what was asked about outlined; their names."""
     from sim.report.figures import png_bytes, refuse_existing
-    from sim.school.view import larger, numbered
+    from sim.school.view import larger, numbered, outlined
     from sim.shop.store import write_new
 
     names = [[folder / f"{n}{'abcdef'[k] if len(item.pictures) > 1 else ''}-{item.kind}.png"
@@ -129,7 +136,8 @@ def _drawn(items: "Sequence[Item]", folder: "Path", force: bool) -> list[list[st
     for row, item in zip(names, items, strict=True):
         for path, picture in zip(row, item.pictures, strict=True):
             large = larger(picture, LEAST_PX)
-            shown = numbered(large, places) if (places := _pointed(item)) else large
+            shown = outlined(large, item.edges()) if told else large
+            shown = numbered(shown, getattr(item.form, "points_mm", ()))
             write_new(path, png_bytes(shown.rgb), force)
     return [[str(path) for path in row] for row in names]
 
@@ -138,8 +146,10 @@ def _show(items: "Sequence[Item]", pictures: list[list[str]], as_json: bool) -> 
     """The questions, and how they are answered."""
     import json
 
+    from sim.school.replies import example, how
+
     rows: list[dict[str, Any]] = [{"number": n, "kind": item.kind, "level": item.level, "question": item.question,
-             "answer": [_form(form) for form in item.forms], "pictures": names}
+             "answer": [how(form) for form in item.forms], "example": example(item), "pictures": names}
             for n, (item, names) in enumerate(zip(items, pictures, strict=True), start=1)]  # fmt: skip
     if as_json:
         print(json.dumps({"items": rows}, allow_nan=False))
@@ -147,58 +157,38 @@ def _show(items: "Sequence[Item]", pictures: list[list[str]], as_json: bool) -> 
     for row, item in zip(rows, items, strict=True):
         print(f"{row['number']}. {item.question}")
         print(f"   picture: {', '.join(str(name) for name in row['pictures'])}")
-        print(f"   answer: {' and '.join(_form(form) for form in item.forms)}")
-    print("Write the answers as a JSON list in their order, then: the same line with --answers FILE")
+        print(f"   answer: {'; '.join(how(form) for form in item.forms)}; as {json.dumps(example(item))}")
+    whole = json.dumps([example(item) for item in items])
+    print(f"Write the answers as a JSON list in their order, as {whole}, then: the same line with --answers FILE")
 
 
-def _form(form: Any) -> str:
-    """How a form is answered, in words."""
-    from sim.school.item import Choice, Line, Number, Order, Place
-
-    if isinstance(form, Choice):
-        return "one of " + ", ".join(f'"{one}"' for one in form.options)
-    if isinstance(form, Number):
-        return f"{form.name}, {form.low:g} to {form.high:g} {form.unit}".rstrip()
-    if isinstance(form, Line):
-        turn = f"n from 0 to {form.steps - 1} for n x {180 / form.steps:g}" if form.steps else "0 to 180"
-        return f"{form.name}: {turn} degrees, anticlockwise from the right"
-    many = len(form.points_mm)
-    if isinstance(form, Place):
-        return f"a number of the picture, 1 to {many}"
-    whole = "all of them, highest first" if isinstance(form, Order) else "those that are meant"
-    return f"a list of numbers of the picture, 1 to {many}: {whole}"
-
-
-def _pointed(item: "Item") -> tuple[tuple[float, float], ...]:
-    """Places of the picture that the answer names, counted from 1 there; none for other questions."""
-    return getattr(item.form, "points_mm", ())
-
-
-def _counted(item: "Item", answer: Any, by: int) -> Any:
-    """Numbers of places moved by one, from the picture's to the item's or back; anything else as it is."""
-    if not _pointed(item):
-        return answer
-    if isinstance(answer, list):
-        return [_counted(item, one, by) for one in answer]
-    return answer + by if type(answer) is int else answer
-
-
-def _told(items: "Sequence[Item]", answers: list[Any], where: str) -> dict[str, Any]:
-    """Every answer against the truth, and the skill of all; raises BadFile where an answer is none."""
-    from sim.books.standing import skill
+def _meant(items: "Sequence[Item]", answers: list[Any], where: str) -> list[Any]:
+    """Every answer as its item takes it; raises BadFile where one is none, counted from 1 as the questions are."""
     from sim.errors import BadFile, BadParam
+    from sim.school.replies import meant
+
+    found = []
+    for n, (item, answer) in enumerate(zip(items, answers, strict=True), start=1):
+        try:
+            found.append(meant(item, answer))
+        except BadParam as error:
+            raise BadFile(f"{where}: answer {n} ({item.kind}): {error}") from None
+    return found
+
+
+def _told(items: "Sequence[Item]", answers: list[Any]) -> dict[str, Any]:
+    """Every answer against the truth, and the skill of all."""
+    from sim.books.standing import skill
+    from sim.school.replies import written
 
     rows, scored = [], []
-    for n, (item, answer) in enumerate(zip(items, answers, strict=True)):
-        try:
-            mine = _counted(item, answer, -1)
-            told, loss, chance = item.told(mine), item.loss(mine), item.chance_of(mine)
-        except BadParam as error:
-            raise BadFile(f"{where}: [{n}]: {error}") from None
-        scored.append((loss, chance, item.best))
-        rows.append({"number": n + 1, "kind": item.kind, "level": item.level, "right": told.right, "loss": loss,
-                     "chance": chance, "unit": item.unit, "sentence": told.sentence, "places_mm": told.places_mm,
-                     "truth": _counted(item, told.truth, 1)})  # fmt: skip
+    for n, (item, mine) in enumerate(zip(items, answers, strict=True), start=1):
+        told, parts = item.told(mine), item.parts(mine)
+        scored.append((item.loss(mine), item.chance_of(mine), item.best))
+        rows.append({"number": n, "kind": item.kind, "level": item.level, "right": told.right, "verdict": told.verdict,
+                     "loss": item.loss(mine), "chance": item.chance_of(mine), "unit": item.unit,
+                     "parts": [{"words": one.words, "right": one.right} for one in parts], "sentence": told.sentence,
+                     "places_mm": told.places_mm, "truth": written(item, told.truth)})  # fmt: skip
     by_kind = {kind: skill(one for one, item in zip(scored, items, strict=True) if item.kind == kind)
                for kind in dict.fromkeys(item.kind for item in items)}  # fmt: skip
     right = sum(row["right"] for row in rows)
@@ -209,11 +199,10 @@ def _told(items: "Sequence[Item]", answers: list[Any], where: str) -> dict[str, 
 
 def _d_prime(items: "Sequence[Item]", answers: list[Any]) -> float | None:
     """Sensitivity to true marks, apart from how readily one takes them; None under DPRIME_FROM dots."""
-    from sim.school.kinds_marks import IsItAMark, d_prime
+    from sim.school.kind_false import IsItAMark, d_prime
     from sim.school.sitting import DPRIME_FROM
 
-    counts = [item.counts(_counted(item, answer, -1)) for item, answer in zip(items, answers, strict=True)
-              if isinstance(item, IsItAMark)]  # fmt: skip
+    counts = [item.counts(answer) for item, answer in zip(items, answers, strict=True) if isinstance(item, IsItAMark)]
     hits, true, wrong, false = (sum(column) for column in zip(*counts, strict=True)) if counts else (0, 0, 0, 0)
     return d_prime(hits, true, wrong, false) if true + false >= DPRIME_FROM else None
 
@@ -223,7 +212,10 @@ def _say(told: Mapping[str, Any]) -> None:
     from sim.school.sitting import LINE
 
     for row in told["items"]:
-        print(f"{row['number']}. {'right' if row['right'] else 'not right'}: {row['sentence']}")
+        signs = [" ✓" if one["right"] else " ✕" for one in row["parts"]] if len(row["parts"]) > 1 else [""]
+        parts = "; ".join(f"{one['words']}{sign}" for one, sign in zip(row["parts"], signs, strict=True))
+        print(f"{row['number']}. {'✓' if row['right'] else '✕'} {row['verdict']}: {parts}")
+        print(f"   {row['sentence']}")
     found = told["skill_by_kind"].items()
     skills = ", ".join(f"{kind} {'-' if value is None else f'{value:.0f}'}" for kind, value in found)
     level = told["level"] if isinstance(told["level"], int) else ", ".join(str(one) for one in told["level"])

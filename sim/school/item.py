@@ -17,6 +17,11 @@ from sim.shop.commands import shown
 
 LEVELS = range(1, 11)
 Points = tuple[tuple[float, float], ...]
+Edges = tuple[tuple[float, float, float, float], ...]
+"""Short straight lines x0, y0, x1, y1, mm: what outlines are made of."""
+QUITE = 1e-9  # what costs no more costs nothing
+CLOSE = 0.25  # of what a blind answer costs: not right, but close
+SIGNS = {"um": "µm", "deg": "°", "points": "points"}
 
 
 @dataclass(frozen=True)
@@ -71,23 +76,44 @@ Form = Place | Order | Several | Choice | Number | Line
 
 @dataclass(frozen=True)
 class Part:
-    """One part of what an answer cost: `rate` says how much of it counts in the item's loss."""
+    """One part of what an answer cost: `rate` says how much of it counts in the item's loss.
+
+    allowed: up to how much of `loss` counts as right.
+    """
 
     name: str
     unit: str
     loss: float
     chance: float
     rate: float = 1.0
+    allowed: float = 0.0
+
+    @property
+    def right(self) -> bool:
+        """Whether this part counts as right."""
+        return self.loss <= self.allowed + QUITE
+
+    @property
+    def words(self) -> str:
+        """What it cost, and up to how much is allowed."""
+        sign = SIGNS.get(self.unit, self.unit)
+        lost = f"{self.name}: {amount(self.loss)} {sign}".replace(" °", "°")
+        return f"{lost}, up to {amount(self.allowed)} allowed" if self.allowed > 0.0 else lost
 
 
 @dataclass(frozen=True)
 class Told:
-    """What is said after an answer: right or not, one sentence of why, where to look, and the truth as an answer."""
+    """What is said after an answer: right or not, why with the figures, where to look, and the truth as an answer.
+
+    verdict: the same as `right`, and how near, in a word or two. edges_mm: outlines of what was asked about.
+    """
 
     right: bool
     sentence: str
     places_mm: Points
     truth: Any
+    verdict: str = ""
+    edges_mm: Edges = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,7 +174,7 @@ class Item(ABC):
 
     @abstractmethod
     def why(self, answer: Any) -> str:
-        """One sentence with the figures."""
+        """A sentence or two with the figures; true of this very item, and no verdict."""
 
     @abstractmethod
     def draw(self, condition: Condition) -> tuple[Picture, ...]:
@@ -188,16 +214,32 @@ class Item(ABC):
         return self.chance_of(self.truth)
 
     def right(self, answer: Any) -> bool:
-        """Whether the staircase takes it as right: it costs at most a quarter of what a blind answer does."""
-        return self.loss(answer) <= 0.25 * self.chance + 1e-12
+        """Whether an answer counts as right, for the staircase as for the learner: no part costs more than allowed."""
+        return all(one.right for one in self.parts(answer))
+
+    def verdict(self, answer: Any) -> str:
+        """Right or not, and how near."""
+        loss = self.loss(answer)
+        if self.right(answer):
+            return "Right" if loss <= QUITE else "Near enough"
+        return "Close" if loss <= CLOSE * self.chance_of(answer) else "Not right"
 
     def places(self) -> Points:
         """Where to look when the truth is told."""
         return ()
 
+    def edges(self) -> Edges:
+        """Outlines to look at when the truth is told."""
+        return ()
+
     def told(self, answer: Any) -> Told:
         """What is said at once."""
-        return Told(self.right(answer), self.why(answer), self.places(), self.truth)
+        return Told(self.right(answer), self.why(answer), self.places(), self.truth, self.verdict(answer), self.edges())
+
+
+def amount(value: float) -> str:
+    """A number as it is told: finer when it is small."""
+    return "0" if abs(value) < 0.005 else f"{value:.2f}" if abs(value) < 1.0 else f"{value:.3g}"
 
 
 def family_of(kind: str, level: int, condition: str) -> str:
@@ -270,7 +312,8 @@ def amount_of(answer: Any, form: Number) -> float:
     """
     ok = isinstance(answer, (int, float, np.floating, np.integer)) and not isinstance(answer, bool)
     if not ok or not form.low <= answer <= form.high:
-        raise BadParam(f"{form.name} must be {form.low:g} to {form.high:g} {form.unit}, got {shown(answer)}")
+        sign = SIGNS.get(form.unit, form.unit)
+        raise BadParam(f"{form.name} must be {form.low:g} to {form.high:g} {sign}, got {shown(answer)}")
     return float(answer)
 
 

@@ -152,8 +152,8 @@ class WhatNext(Item):
         """What is asked."""
         f = self.facts
         return (
-            f"After round {f['round']}, film {f['film_um']:.1f} um: which act leaves the flattest bearing after "
-            f"{HORIZON_S / 60:.0f} minutes more?"
+            f"The print of round {f['round']}, with a film of {f['film_um']:.1f} µm. "
+            f"Which act leaves the face flattest where it bears, {HORIZON_S / 60:.0f} minutes later?"
         )
 
     @property
@@ -175,16 +175,17 @@ class WhatNext(Item):
         """An answer that knows nothing of the item."""
         return ACTS[int(rng.integers(len(ACTS)))]
 
-    def right(self, answer: Any) -> bool:
-        """Whether the staircase takes an answer as right."""
-        return self.loss(answer) == 0.0
-
     def why(self, answer: Any) -> str:
-        """One sentence with the figures."""
-        ends = self.facts["flatness_um"]
+        """With the figures: where the best act ends, and the answered one."""
+        ends, mine = self.facts["flatness_um"], option_of(answer, ACTS)
+        yours = f"yours {ends[mine]:.1f} µm"
+        if ACTS[mine] == self.truth:
+            yours = "as you said"
+        elif self.loss(answer) <= 0.0:
+            yours += ", which the runs do not tell from it"
         return (
-            f"{self.truth.capitalize()}: {min(ends):.1f} um after {HORIZON_S / 60:.0f} minutes, "
-            f"yours {ends[option_of(answer, ACTS)]:.1f} (mean of {REPEATS} runs)."
+            f"{self.truth[0].upper()}{self.truth[1:]}: flat to {min(ends):.1f} µm after {HORIZON_S / 60:.0f} minutes, "
+            f"{yours} (means of {REPEATS} runs)."
         )
 
     def draw(self, condition: Condition) -> tuple[Picture, ...]:

@@ -12,12 +12,13 @@ import numpy as np
 
 from sim.errors import BadParam, Refused
 from sim.school import bank as bank_module
-from sim.school import kind_next, kinds_faces, kinds_marks, kinds_prints
+from sim.school import kind_false, kind_next, kinds_faces, kinds_marks, kinds_prints
 from sim.school.bank import Bank, cache_folder, keep_file
 from sim.school.item import LEVELS, Item
+from sim.school.kind_false import IsItAMark
 from sim.school.kind_next import WhatNext
 from sim.school.kinds_faces import WhatForm, WhichWay
-from sim.school.kinds_marks import Highest, IsItAMark, ThreeInOrder
+from sim.school.kinds_marks import Highest, ThreeInOrder
 from sim.school.kinds_prints import LEVEL_BANK, CountSquare, Readable
 from sim.school.view import CONDITIONS
 
@@ -29,7 +30,7 @@ KINDS: dict[str, tuple[type[Item], Facts]] = {
     "form": (WhatForm, kinds_faces.form_facts),
     "count": (CountSquare, kinds_prints.count_facts),
     "direction": (WhichWay, kinds_faces.direction_facts),
-    "mark": (IsItAMark, kinds_marks.false_facts),
+    "mark": (IsItAMark, kind_false.false_facts),
     "next": (WhatNext, kind_next.next_facts),
 }
 KIND_NAMES = tuple(KINDS)
@@ -78,6 +79,11 @@ def make_item(kind: str, level: int, seed: int, condition: str | None = None, *,
     return made(level, named, seed, facts, bank)
 
 
+def is_at_hand(kind: str, level: int, seed: int, bank: Bank | None = None) -> bool:
+    """Whether the facts of an item lie in the cache, so that it is made at once."""
+    return (_kept_at(kind, bank or whole_bank()) / f"{level}-{seed}.json").exists()
+
+
 def bank_item(kind: str, number: int, bank: Bank | None = None) -> Item:
     """Item `number` of the cached bank of a kind: levels 1 to 10 by turns."""
     return make_item(kind, 1 + number % 10, 10_000 + number, bank=bank)
@@ -117,6 +123,10 @@ def _others(level: int, bank: Bank) -> list[list[float]]:
 
 @lru_cache(maxsize=64)
 def _kept_at(kind: str, bank: Bank) -> Path:
-    text = "".join(inspect.getsource(m) for m in (kinds_marks, kinds_prints, kinds_faces, kind_next))
+    """Folder of a kind's facts, by the sources that make them: what its class asks and tells makes none."""
+    text = "".join(inspect.getsource(m) for m in (kinds_marks, kind_false, kinds_prints, kinds_faces, kind_next))
+    for made in dict.fromkeys(one for row in KINDS.values() for one in row[0].__mro__):
+        if issubclass(made, Item) and made is not Item:
+            text = text.replace(inspect.getsource(made), "")
     key = hashlib.sha256(text.encode()).hexdigest()[:12]
     return cache_folder() / f"items-{bank.coupons}-{key}" / kind

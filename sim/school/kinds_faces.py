@@ -4,6 +4,7 @@ Figures that name no other origin are common practice, no source.
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 from functools import lru_cache
 from typing import Any
@@ -11,9 +12,10 @@ from typing import Any
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
+from sim.model.face import Face
 from sim.model.plate import PlateMake
 from sim.model.start import Start
-from sim.school.bank import Bank
+from sim.school.bank import BLUE, Bank
 from sim.school.item import (
     Choice,
     Form,
@@ -45,6 +47,8 @@ FORMS = ("even", "crowned", "hollow", "twisted")
 BAR_MM = 150.0, 50.0
 BAR_PLATE = PlateMake(length_mm=210.0, width_mm=100.0)
 FILMS_UM = 2.0, 4.0
+UNLIKE_PCT = 3.0  # shares of blue that differ by less do not show a form
+MIDDLE_FROM, END_TO = 0.4, 0.1  # shares of the length beyond which a bar turns near its middle, near its end
 
 
 def form_um(form: str, amplitude_um: float) -> np.ndarray:
@@ -71,12 +75,33 @@ def form_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, An
         "luck": int(rng.integers(2**31)),
         "side": 1 if rng.random() < 0.5 else -1,
     }
-    pivots = bar_job(facts)[1]
-    return facts | {"pivot_share": round(pivots[0], 4), "even_share": round(pivots[1], 4)}
+    job, pivot = bar_job(facts)
+    blue = [_blue_pct(face.blue_um >= BLUE.seen_um) for face in _prints(job, facts)]
+    return facts | {"pivot_share": round(max(pivot, 0.0), 4), "blue_pct": blue}
 
 
-def bar_job(facts: dict[str, Any]) -> tuple[Job, tuple[float, float]]:
-    """The bar, scraped all over, and where it turned when its end was pushed, with that of an even one."""
+def _prints(job: Job, facts: dict[str, Any]) -> Iterator[Face]:
+    """The bar after each of its prints, one film after the other; changes `job`."""
+    rng = np.random.default_rng([facts["luck"], 75])
+    for k, film in enumerate(FILMS_UM):
+        job.face.blue_um[:] = 0.0
+        job.round = int(rng.integers(1_000_000))
+        perform(RollFilm(film), job)
+        perform(SpotFace(15.0 + 25.0 * k, 12.0 + 20.0 * k, 10.0), job)
+        yield job.face
+
+
+def _blue_pct(blue: np.ndarray) -> list[float]:
+    """Blue on the middle third, on both end thirds, and on the corners of one diagonal and of the other, %."""
+    ny, nx = (n // m for n, m in zip(blue.shape, (2, 3), strict=True))
+    near, middle, far = blue[:, :nx], blue[:, nx:-nx], blue[:, -nx:]
+    rising = np.concatenate([near[:ny], far[-ny:]]), np.concatenate([near[-ny:], far[:ny]])
+    parts = middle, np.concatenate([near, far]), *rising
+    return [round(100.0 * float(one.mean()), 1) for one in parts]
+
+
+def bar_job(facts: dict[str, Any]) -> tuple[Job, float]:
+    """The bar, scraped all over, and how far from its other end it turned when one end was pushed, of its length."""
     a, form = facts["amplitude_um"], facts["form"]
     bow = {"crowned": a, "hollow": -a}.get(form, 0.0)
     start = Start(
@@ -94,8 +119,7 @@ def bar_job(facts: dict[str, Any]) -> tuple[Job, tuple[float, float]]:
         )
     perform(StoneFace(), job)
     perform(WipeFace(), job)
-    turned = perform(PushEnds(), job)
-    return job, (turned.pivots[0].share, turned.even[0].share)
+    return job, float(perform(PushEnds(), job).pivots[0].share)
 
 
 def rows(
@@ -132,12 +156,15 @@ class WhatForm(Item):
     @property
     def question(self) -> str:
         """What is asked."""
-        f = self.facts
-        turns, even = f["pivot_share"] * BAR_MM[0], f["even_share"] * BAR_MM[0]
         return (
-            f"A bar of 150 x 50 mm, printed with {FILMS_UM[0]:g} and {FILMS_UM[1]:g} um. Pushed at its right end it "
-            f"turns {turns:.0f} mm from the left end; an even one {even:.0f} mm. What form is it?"
+            f"A bar of 150 × 50 mm, printed with films of {FILMS_UM[0]:g} and {FILMS_UM[1]:g} µm; pushed at its right "
+            f"end, it turned {self._turned()}. Which form has it?"
         )
+
+    def _turned(self) -> str:
+        """Where it turned."""
+        from_left_mm = round(self.facts["pivot_share"] * BAR_MM[0])
+        return f"{from_left_mm} mm from its left end" if from_left_mm else "at its left end"
 
     @property
     def forms(self) -> tuple[Form, ...]:
@@ -159,37 +186,39 @@ class WhatForm(Item):
         return FORMS[int(rng.integers(4))]
 
     def why(self, answer: Any) -> str:
-        """One sentence with the figures."""
-        f = self.facts
-        said = FORMS[option_of(answer, FORMS)]
-        off = "" if said == self.truth else f"; {said} would be {self.loss(answer):.1f} um off"
-        amount = "" if self.truth == "even" else f" by {f['amplitude_um']:.1f} um"
-        return (
-            f"It is {self.truth}{amount}{off}. The pivot lies at {100 * f['pivot_share']:.0f} % of the length, "
-            f"that of an even bar at {100 * f['even_share']:.0f} %."
-        )
+        """What was seen in the prints, and where this bar turned."""
+        form, said = self.truth, FORMS[option_of(answer, FORMS)]
+        by = "" if form == "even" else f" by {self.facts['amplitude_um']:.1f} µm"
+        off = "" if said == form else f", and {self.loss(answer):.1f} µm away from {said}"
+        return f"It is {form}{by}{off}. {self._seen()}; it turned {self._turned()}{self._place()}."
+
+    def _seen(self) -> str:
+        """What the print with the thin film shows of the form, or that it shows nothing of it."""
+        middle, ends, rising, falling = self.facts["blue_pct"][0]
+        high, low = max(rising, falling), min(rising, falling)
+        told = f"{middle:.0f} % of the middle third and {ends:.0f} % of the ends"
+        if self.truth == "twisted":
+            told = f"{high:.0f} % of two opposite corners and {low:.0f} % of the other two"
+        told = f"A film of {FILMS_UM[0]:g} µm left blue on {told}"
+        shown = {"crowned": middle - ends, "hollow": ends - middle, "twisted": high - low}
+        return told if shown.get(self.truth, UNLIKE_PCT) >= UNLIKE_PCT else f"{told}, which hardly shows it"
+
+    def _place(self) -> str:
+        """What the place where it turned says, where it says anything."""
+        share = self.facts["pivot_share"]
+        if self.truth == "even":
+            return ", for a few tops carry it, and they may lie anywhere"
+        if self.truth == "crowned":
+            return ", near the middle that carries it" if share > MIDDLE_FROM else ""
+        return ", near the end that carries it" if share < END_TO else ""
 
     def draw(self, condition: Condition) -> tuple[Picture, ...]:
         """Its pictures under a condition."""
         job, _ = bar_job(self.facts)
-        rng = np.random.default_rng([self.facts["luck"], 75])
-        shown = []
-        for k, film in enumerate(FILMS_UM):
-            job.face.blue_um[:] = 0.0
-            job.round = int(rng.integers(1_000_000))
-            perform(RollFilm(film), job)
-            perform(SpotFace(15.0 + 25.0 * k, 12.0 + 20.0 * k, 10.0), job)
-            near = replace(condition, px_per_mm=min(4.0, condition.px_per_mm))
-            shown.append(
-                picture(
-                    job.face,
-                    Patch(1.0, 1.0, BAR_MM[0] - 2.0, BAR_MM[1] - 2.0),
-                    near,
-                    caption=f"film {film:g} um",
-                    square=False,
-                )
-            )
-        return tuple(shown)
+        near = replace(condition, px_per_mm=min(4.0, condition.px_per_mm))
+        patch = Patch(1.0, 1.0, BAR_MM[0] - 2.0, BAR_MM[1] - 2.0)
+        return tuple(picture(face, patch, near, caption=f"film {film:g} µm", square=False)
+                     for film, face in zip(FILMS_UM, _prints(job, self.facts), strict=True))  # fmt: skip
 
 
 # ---------------------------------------------------------------- directions
@@ -272,7 +301,7 @@ class WhichWay(Item):
     @property
     def question(self) -> str:
         """What is asked."""
-        return "Which way was it scraped last? And which of twelve directions leaves the least ripple next?"
+        return "Which way was it scraped last? And which of twelve ways would leave the least ripple next?"
 
     @property
     def forms(self) -> tuple[Form, ...]:
@@ -289,29 +318,27 @@ class WhichWay(Item):
         last, following = pair_of(answer)
         left = np.array(self.facts["ripple_um"])
         more = left - left.min()
+        mean = float(more.mean())
         step = number_of(following, STEPS, "next direction")
         off = folded(amount_of(last, ANGLE), self.truth[0])
         return (
-            Part("direction misread", "deg", off, 45.0),
-            Part("ripple left", "um", float(more[step]), float(more.mean()), DEG_PER_UM),
+            Part("direction misread", "deg", off, 45.0, allowed=15.0),
+            Part("more ripple than need be", "um", float(more[step]), mean, DEG_PER_UM, allowed=mean),
         )
 
     def blind(self, rng: np.random.Generator) -> list[Any]:
         """An answer that knows nothing of the item."""
         return [float(rng.uniform(0.0, 180.0)), int(rng.integers(STEPS))]
 
-    def right(self, answer: Any) -> bool:
-        """Whether the staircase takes an answer as right."""
-        return self.parts(answer)[0].loss <= 15.0
-
     def why(self, answer: Any) -> str:
-        """One sentence with the figures."""
+        """With the figures: both directions against the answered ones."""
         off, more = self.parts(answer)
-        best = self.truth[1] * 180.0 / STEPS
-        older = len(self.facts["turns_deg"]) - 1
+        best, older = self.truth[1] * 180.0 / STEPS, len(self.facts["turns_deg"]) - 1
+        over = f", over {older} older round{'s' * (older > 1)}" if older else ""
+        yours = "as yours does" if more.loss < 0.005 else f"yours {more.loss:.2f} µm more"
         return (
-            f"It was scraped at {self.truth[0]:.0f} deg ({off.loss:.0f} deg from yours), over {older} older rounds; "
-            f"{best:.0f} deg leaves {more.loss:.2f} um less ripple than your next direction."
+            f"It was scraped at {self.truth[0]:.0f}°, {off.loss:.0f}° from yours{over}; "
+            f"next, {best:.0f}° leaves the least ripple, {yours}."
         )
 
     def draw(self, condition: Condition) -> tuple[Picture, ...]:

@@ -23,6 +23,7 @@ from sim.school.today import Wanted
 from sim.school.view import Picture
 
 CHILD = "from sim.school.making import serve; serve()"
+AHEAD = f"import os; getattr(os, 'nice', int)(10); {CHILD}"
 GONE_S = 5.0  # how long a child has to end by itself
 
 
@@ -34,6 +35,9 @@ class Maker(Protocol):
 
     def made(self) -> Item | None:
         """What was asked for last, once; None while it is being made."""
+
+    def ahead(self, wanted: Wanted) -> None:
+        """This may come later and takes long: let it be made beside, if there is somebody for it."""
 
     def close(self) -> None:
         """Nothing more is wanted."""
@@ -64,6 +68,9 @@ class AtOnce:
         assert item.pictures  # drawn here and kept with it
         return item
 
+    def ahead(self, wanted: Wanted) -> None:
+        """There is nobody for it."""
+
     def close(self) -> None:
         """Nothing is held."""
 
@@ -74,12 +81,16 @@ class InChild:
     Notes
     -----
     A thread waits at the pipe and puts whole answers in a queue; it touches nothing else. The same item comes out as
-    from `make_item` here: facts are plain data, pictures follow from them.
+    from `make_item` here: facts are plain data, pictures follow from them. What is made ahead is a second child's, who
+    steps back for the first one; its facts are then found in the cache.
     """
 
-    def __init__(self, command: Sequence[str] = (sys.executable, "-c", CHILD)) -> None:
-        self._command = tuple(command)
+    def __init__(self, command: Sequence[str] = (sys.executable, "-c", CHILD),
+                 beside: Sequence[str] = (sys.executable, "-c", AHEAD)) -> None:
+        self._command, self._beside = tuple(command), tuple(beside)
         self._child: subprocess.Popen[bytes] | None = None
+        self._second: subprocess.Popen[bytes] | None = None
+        self._begun: set[Wanted] = set()
         self._told: queue.Queue[dict[str, Any] | None] = queue.Queue()
         self._wanted: Wanted | None = None
         self._alone = AtOnce()
@@ -124,20 +135,25 @@ class InChild:
                 return _put_together(wanted, told)
         return None
 
-    def close(self) -> None:
-        """Let the child end; it is ended when it does not."""
-        child, self._child, self._wanted, self._gone = self._child, None, None, False
-        if child is None:
+    def ahead(self, wanted: Wanted) -> None:
+        """Let a second child make it, one at a time and each once; without one it is not made ahead."""
+        if wanted in self._begun or (self._second is not None and self._second.poll() is None):
             return
-        child.terminate()
-        try:
-            child.wait(GONE_S)
-        except subprocess.TimeoutExpired:
-            child.kill()
-            child.wait()
-        for pipe in (child.stdin, child.stdout):
-            if pipe is not None:
-                _shut(pipe)
+        self._begun.add(wanted)
+        with contextlib.suppress(OSError):
+            self._second = subprocess.Popen(self._beside, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL,
+                                            stderr=subprocess.DEVNULL)  # fmt: skip
+            assert self._second.stdin is not None
+            self._second.stdin.write(json.dumps(asdict(wanted)).encode() + b"\n")
+            self._second.stdin.close()
+
+    def close(self) -> None:
+        """Let the children end; they are ended when they do not."""
+        children, self._child, self._second = (self._child, self._second), None, None
+        self._wanted, self._gone, self._begun = None, False, set()
+        for child in children:
+            if child is not None:
+                _end(child)
 
     def _start(self) -> None:
         self._told = queue.Queue()
@@ -145,6 +161,18 @@ class InChild:
                                        stderr=subprocess.DEVNULL)  # fmt: skip
         assert self._child.stdout is not None
         threading.Thread(target=_listen, args=(self._child.stdout, self._told), daemon=True).start()
+
+
+def _end(child: subprocess.Popen[bytes]) -> None:
+    child.terminate()
+    try:
+        child.wait(GONE_S)
+    except subprocess.TimeoutExpired:
+        child.kill()
+        child.wait()
+    for pipe in (child.stdin, child.stdout):
+        if pipe is not None:
+            _shut(pipe)
 
 
 def _shut(pipe: IO[bytes]) -> None:

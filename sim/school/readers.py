@@ -87,8 +87,8 @@ def _darkest(item: Item) -> Any:
 
 
 def _usual_film(item: Item) -> Any:
-    """Kind 3: it is always 3 um, and right."""
-    return [3.0, "right"]
+    """Kind 3: it is always 3 um, and the same does for the next print."""
+    return [3.0, 1]
 
 
 def _more_in_the_middle(item: Item) -> Any:

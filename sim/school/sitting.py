@@ -1,7 +1,7 @@
 """A sitting at the drills: which items come, of which families, one after the other."""
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 
@@ -16,8 +16,29 @@ MOST_ITEMS = 24
 LINE = "Measured on simulated prints. Shop card 3 takes ten minutes at a real plate."
 """Said at the end of every sitting."""
 DPRIME_FROM = 60  # dots of kind "mark" before sensitivity is told apart from bias
-QUICK_KINDS = tuple(kind for kind in KIND_NAMES if kind != "next")
-"""Kinds that are mixed; an item of the last one takes half a minute to make, and comes when it is asked for."""
+SLOW = "next"
+"""The kind of which an item takes up to half a minute to make: it is made ahead."""
+QUICK_KINDS = tuple(kind for kind in KIND_NAMES if kind != SLOW)
+"""Kinds that are mixed when nothing else is asked for."""
+LESSON_OF = {
+    "highest": "02-pale-dark-bare", "order": "02-pale-dark-bare", "film": "09-thin-the-film",
+    "form": "03-does-it-rock", "count": "12-count-and-stop", "direction": "05-cross-it",
+    "mark": "06-stone-and-wipe", "next": "08-bear-all-over",
+}  # fmt: skip
+"""The lesson that each kind waits for; its name in the record."""
+FIRST_KINDS = tuple(kind for kind, lesson in LESSON_OF.items() if lesson == LESSON_OF["highest"])
+"""Kinds that wait for no lesson, or there would be nothing to practise before the first one."""
+
+
+def open_kinds(passed: Collection[str], begun: Collection[str]) -> tuple[str, ...]:
+    """Kinds that a learner's day mixes: the first ones, those of passed lessons, those that were begun.
+
+    The slow one comes with its lesson, or after all others were begun.
+    """
+    free = {kind for kind in KIND_NAMES if kind in FIRST_KINDS or kind in begun or LESSON_OF[kind] in passed}
+    if set(QUICK_KINDS) <= set(begun):
+        free.add(SLOW)
+    return tuple(kind for kind in KIND_NAMES if kind in free)
 
 
 def is_held_out(kind: str, level: int, condition: str) -> bool:

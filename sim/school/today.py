@@ -1,6 +1,6 @@
 """Today's five minutes: which families come, at what level, and when one that is known comes back with a new face."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Protocol
@@ -11,8 +11,8 @@ from sim.books.record import Answer, stamp
 from sim.errors import BadParam
 from sim.school.bank import Bank
 from sim.school.item import LEVELS, Item, Told, family_of
-from sim.school.kinds import KIND_NAMES, make_item
-from sim.school.sitting import MOST_ITEMS, QUICK_KINDS, is_alike, is_held_out
+from sim.school.kinds import KIND_NAMES, is_at_hand, make_item
+from sim.school.sitting import MOST_ITEMS, SLOW, is_alike, is_held_out, open_kinds
 from sim.school.view import CONDITIONS
 
 SITTING_S = 300.0
@@ -20,6 +20,7 @@ BLOCKED = 5  # items of a new kind that come one after the other
 UP_AFTER = 3  # right in time, one after the other, before the level rises; one wrong and it falls
 KNOWN, OF_LAST, ON_DAYS = 4, 5, 2  # right in time of the last ones, on as many days: the family rests
 GAPS_DAYS = (1, 3, 7, 16, 35)
+SLOW_FROM, SLOW_APART = 3, 8  # place of a sitting from which the slow kind comes, and how far apart its items are
 ACTIVE = 4  # families of a kind and level that are practised at a time: then one is met often enough to be known
 
 
@@ -34,6 +35,9 @@ class Book(Protocol):
 
     def add_answer(self, answer: Answer) -> None:
         """Keep one more."""
+
+    def best(self) -> Mapping[str, str]:
+        """Lesson to "merit", "passed" or "tried", of who practises now."""
 
 
 @dataclass(frozen=True)
@@ -113,11 +117,13 @@ class Today:
     ----------
     book : Record
         Read at the start, written by `answer`.
-    kinds : sequence of str
-        What is mixed.
+    kinds : sequence of str, optional
+        What is mixed; when it is not given, what the learner's lessons and answers have opened.
     check : bool
         Only families that are kept for checks; the level stays.
     bank : Bank, optional
+    at_hand : function of Wanted to bool, optional
+        Whether an item is made at once.
 
     Raises
     ------
@@ -127,17 +133,25 @@ class Today:
     Notes
     -----
     What comes depends on the record and the day alone: the same sitting is planned again until it is answered. What
-    was not done yesterday is not added to today.
+    was not done yesterday is not added to today. Among other kinds the slow one comes when its next item is at hand
+    (`ahead` says which to make), and without that once in 24 items; `plan` goes by the latter alone, so that what is
+    made meanwhile does not change it.
     """
 
-    def __init__(self, book: Book, kinds: Sequence[str] = QUICK_KINDS, *, check: bool = False,
-                 bank: Bank | None = None) -> None:
+    def __init__(self, book: Book, kinds: Sequence[str] | None = None, *, check: bool = False,
+                 bank: Bank | None = None, at_hand: Callable[[Wanted], bool] | None = None) -> None:
+        if kinds is None:
+            passed = [lesson for lesson, result in book.best().items() if result != "tried"]
+            kinds = open_kinds(passed, {one.kind for one in book.answers()})
         for kind in kinds:
             if kind not in KIND_NAMES:
                 raise BadParam(f"kind must be one of {', '.join(KIND_NAMES)}, got {kind!r}")
         if not kinds:
             raise BadParam("kinds must name at least one kind of drill, got none")
-        self._book, self._kinds, self._check, self._bank = book, tuple(kinds), check, bank
+        quick = tuple(kind for kind in kinds if kind != SLOW)
+        self._book, self._kinds, self._check, self._bank = book, quick or tuple(kinds), check, bank
+        self._is_slow_mixed = bool(quick) and SLOW in kinds
+        self._at_hand = at_hand or (lambda one: is_at_hand(one.kind, one.level, one.seed, bank))
         self._answers = list(book.answers())
         self._begun = book.now()
         self._waited_s = 0.0
@@ -181,11 +195,23 @@ class Today:
 
     def wanted(self) -> Wanted | None:
         """What `next` would make, for who makes it elsewhere; it counts as shown."""
-        return self._wanted(len(self._shown)) if self.left > 0 else None
+        return self._wanted(self._slow_now()) if self.left > 0 else None
+
+    def ahead(self) -> Wanted | None:
+        """An item of the slow kind that may be made while others are answered; None when none is to come."""
+        if not self._is_slow_mixed or self.left == 0:
+            return None
+        one = self._slow_one()
+        return None if self._at_hand(one) else one
 
     def plan(self, items: int) -> list[Item]:
         """So many items at once, at most as many as are left: for pictures and a file of answers."""
-        return [self._made(self._wanted(len(self._shown))) for _ in range(min(items, self.left))]
+        count = min(items, self.left)
+        wanted = []
+        for n in range(count):
+            is_slow = self._is_slow_mixed and n == count - 1 and self._since_slow() >= MOST_ITEMS - 1
+            wanted.append(self._wanted(self._slow_one() if is_slow else None))
+        return [self._made(one) for one in wanted]
 
     def answer(self, item: Item, answer: Any, seconds: float | None = None, sure: bool | None = None) -> Told:
         """Tell the truth of an item and keep the answer; without `seconds` it counts as given in time.
@@ -210,12 +236,41 @@ class Today:
     def _made(self, wanted: Wanted) -> Item:
         return make_item(wanted.kind, wanted.level, wanted.seed, wanted.condition, bank=self._bank)
 
-    def _wanted(self, number: int) -> Wanted:
-        rng = np.random.default_rng([self._begun.toordinal(), len(self._answers), number, 91])
-        kind = self._kind(rng)
-        level, condition = self._family(kind, rng)
-        self._shown.append((kind, condition))
-        return Wanted(kind, level, int(rng.integers(2**31)), condition)
+    def _wanted(self, slow: Wanted | None) -> Wanted:
+        """The next item, which counts as shown: this one of the slow kind, or one of the others."""
+        one = slow
+        if one is None:
+            rng = np.random.default_rng([self._begun.toordinal(), len(self._answers), len(self._shown), 91])
+            kind = self._kind(rng)
+            level, condition = self._family(kind, rng)
+            one = Wanted(kind, level, int(rng.integers(2**31)), condition)
+        self._shown.append((one.kind, one.condition))
+        return one
+
+    def _slow_now(self) -> Wanted | None:
+        """The next item of the slow kind when it may come now: at hand, or at the latest as the last of the day."""
+        number, since = len(self._shown), self._since_slow()
+        if not self._is_slow_mixed or number < SLOW_FROM or since < SLOW_APART - 1:
+            return None
+        one = self._slow_one()
+        return one if self._at_hand(one) or number == MOST_ITEMS - 1 <= since else None
+
+    def _slow_one(self) -> Wanted:
+        """The next item of the slow kind: it hangs on how many came before, not on the day, so it can be made ahead."""
+        number = self._kinds_so_far().count(SLOW)
+        rng = np.random.default_rng([number, 92])
+        level, condition = self._family(SLOW, rng)
+        return Wanted(SLOW, level, int(rng.integers(2**31)), condition)
+
+    def _since_slow(self) -> int:
+        """Items since the last one of the slow kind, over all days."""
+        so_far = self._kinds_so_far()
+        return so_far[::-1].index(SLOW) if SLOW in so_far else len(so_far)
+
+    def _kinds_so_far(self) -> list[str]:
+        """Kinds of all answers, and of what was shown here and not answered yet."""
+        here = sum(one.sitting == self.name for one in self._answers)
+        return [one.kind for one in self._answers] + [kind for kind, _ in self._shown[here:]]
 
     def _kind(self, rng: np.random.Generator) -> str:
         """A new kind until its first five are done, else the one that was shown least lately."""

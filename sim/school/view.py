@@ -4,6 +4,7 @@ Heights and film come from the model. Colours, glints and dirt are chosen by eye
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -215,6 +216,17 @@ def numbered(shown: Picture, points_mm: tuple[tuple[float, float], ...]) -> Pict
         for k in range(4, 12):
             _dot(rgb, left + (-k if to_left else k), top + (k if down else -k), (255, 250, 225))
         _digits(rgb, n, round(left) + (-40 if to_left else 13), round(top) + (12 if down else -24))
+    return replace(shown, rgb=rgb)
+
+
+def outlined(shown: Picture, edges_mm: Sequence[tuple[float, float, float, float]]) -> Picture:
+    """The same picture with these lines on it (x0, y0, x1, y1)."""
+    rgb = shown.rgb.copy()
+    for x0, y0, x1, y1 in edges_mm:
+        (left, top), (right, bottom) = shown.px_of(x0, y0), shown.px_of(x1, y1)
+        count = 2 * math.ceil(max(abs(right - left), abs(bottom - top))) + 1
+        for x, y in zip(np.linspace(left, right, count), np.linspace(top, bottom, count), strict=True):
+            _dot(rgb, x, y, (110, 235, 120))
     return replace(shown, rgb=rgb)
 
 

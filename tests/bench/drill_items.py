@@ -18,11 +18,14 @@ SPOT = [[20.0, 18.0], [29.0, 22.0], [25.0, 11.0]]
 DOTS = [[16.0 + 6.0 * (n % 4), 10.0 + 7.0 * (n // 4)] for n in range(12)]
 WHAT = ["mark", "burr", "mark", "lint", "mark", "stain", "mark", "old blue", "mark", "burr", "stain", "mark"]
 FACTS = {
-    "highest": {"points_mm": SPOT, "height_um": [4.0, 1.5, 3.1], "dark": [0.4, 0.8, 0.6]},
-    "order": {"points_mm": SPOT, "height_um": [4.0, 1.5, 3.1], "dark": [0.4, 0.8, 0.6]},
+    "highest": {"points_mm": SPOT, "height_um": [4.0, 1.5, 3.1], "dark": [0.4, 0.8, 0.6], "paler": [0.3, 0.0, 0.1]},
+    "order": {"points_mm": SPOT, "height_um": [4.0, 1.5, 3.1], "dark": [0.4, 0.8, 0.6], "paler": [0.3, 0.0, 0.1]},
     "film": {"film_um": 6.0, "way_mm": 20.0, "hidden_um": [0.2, 1.5, 2.5, 1.0]},
-    "form": {"form": "hollow", "amplitude_um": 6.0, "pivot_share": 0.12, "even_share": 0.27},
-    "count": {"spots": 24, "bearing_pct": 18.0, "confusion": 0.5, "others": [[12, 9.0], [30, 25.0], [20, 14.0]]},
+    "form": {"form": "hollow", "amplitude_um": 6.0, "pivot_share": 0.01, "blue_pct": [[2.0, 40.0, 38.0, 42.0]] * 2},
+    "count": {"spots": 24, "bearing_pct": 18.0, "confusion": 0.5, "specks": 12,
+              "others": [[12, 9.0], [30, 25.0], [20, 14.0]],
+              "edges_mm": [[20.0, 12.0, 24.0, 12.0], [24.0, 12.0, 24.0, 15.0], [20.0, 15.0, 24.0, 15.0],
+                           [20.0, 12.0, 20.0, 15.0]]},
     "direction": {"turns_deg": [40.0, 120.0], "ripple_um": [0.5, 0.4, 0.3, 0.2, 0.1, 0.2] * 2},
     "mark": {"points_mm": DOTS, "what": WHAT, "stake_um": [3.0] * 12},
 }
@@ -55,7 +58,10 @@ class Handed:
 
     def __init__(self, facts=FACTS, change=lambda item: item):
         self.facts, self.change, self.late, self.closed = facts, change, False, False
-        self.wanted = None
+        self.wanted, self.aheads = None, []
+
+    def ahead(self, wanted):
+        self.aheads.append(wanted)
 
     def ask(self, wanted):
         self.wanted = wanted
@@ -88,7 +94,7 @@ def seated(folder, kind, maker=None, *, hours=None, size=(1024, 640), **prefs):
     pygame.display.init()
     pygame.font.init()
     maker, hours = maker or Handed(), hours or Hours()
-    kinds = (kind,) if isinstance(kind, str) else kind
+    kinds = (kind,) if isinstance(kind, str) else kind  # None: by the record
     drilling = DrillRoom(folder, lambda: maker, clock=hours.seconds, now=hours.now, kinds=kinds)
     return Player(Bench(folder, size, prefs=Prefs(**prefs), drilling=drilling), pygame.Surface(size))
 

@@ -123,11 +123,10 @@ def test_truth_is_nowhere_on_the_page_before_the_answer_and_told_at_once_after_i
     player.play(BY_POINTER[kind][-1:])
     after = words_of(player)
     assert in_signs(told.sentence) in after
-    assert ("✓ Right" if told.right else "✕ Not right") in after
-    assert all(f"{unit}: {part.name}" in after for part in item.parts(MINE[kind])
-               for unit in [{"um": "µm", "deg": "degrees"}.get(part.unit, part.unit)])  # fmt: skip
+    assert f"{'✓' if told.right else '✕'} {told.verdict}" in after
+    assert all(part.words in after for part in item.parts(MINE[kind]))
     shown = next(w for w in player.bench.group.widgets if isinstance(w, Shown))
-    assert shown.lit == told.places_mm
+    assert (shown.lit, shown.edges) == (told.places_mm, told.edges_mm)
 
 
 @pytest.mark.parametrize("kind", QUICK)
@@ -545,3 +544,38 @@ def test_without_a_display_the_window_of_the_drills_is_refused_in_one_line(monke
     assert capsys.readouterr().err.startswith("flatwright: No window here.")
     assert main(["drill", "--window", "--json"]) == 2
     assert "--data-dir alone" in capsys.readouterr().err
+
+
+def test_what_takes_long_is_made_ahead_by_a_second_child_once_and_ended_with_the_sitting(tmp_path):
+    told = tmp_path / "asked"
+    write = f"import sys; open({str(told)!r}, 'a').write(sys.stdin.readline())"
+    maker = InChild(beside=(sys.executable, "-c", write))
+    wanted = Wanted("next", 1, 5, CONDITIONS[0])
+    for _ in range(3):
+        maker.ahead(wanted)
+        maker._second.wait(60.0)
+    assert [Wanted(**json.loads(line)) for line in told.read_text().splitlines()] == [wanted]
+    maker.close()
+    maker = InChild(beside=(sys.executable, "-c", "import time; time.sleep(600)"))
+    maker.ahead(wanted)
+    child = maker._second
+    maker.ahead(Wanted("next", 2, 6, CONDITIONS[0]))
+    assert maker._second is child, "one at a time"
+    maker.close()
+    assert child.poll() is not None
+    maker = InChild(beside=(str(tmp_path / "no such program"),))
+    maker.ahead(wanted)
+    maker.close()
+
+
+def test_the_sitting_asks_for_the_slow_kind_ahead_once_its_lesson_is_passed(tmp_path):
+    with Record.open(tmp_path) as record:
+        record.end_attempt(record.begin_attempt("08-bear-all-over", "alone", 1), {}, True, False, 60.0)
+    maker = Handed()
+    player = seated(tmp_path, None, maker)
+    player.play([DOOR])
+    assert {one.kind for one in maker.aheads} == {"next"}
+    maker = Handed()
+    player = seated(tmp_path, ("highest", "order"), maker)
+    player.play([DOOR])
+    assert maker.aheads == []

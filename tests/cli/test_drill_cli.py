@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from sim.books.record import Record
+from sim.cli import main
 from sim.school.kinds import KIND_NAMES
 from sim.school.sitting import is_held_out, sitting
 from sim.school.view import CONDITIONS
@@ -34,8 +35,11 @@ def test_it_asks_with_pictures_and_the_truth_answered_scores_100(told, tmp_path)
 
 
 @pytest.mark.parametrize(("content", "line"), [
-    ("[1]", "must be a list of 2 answers, got 1 answers"), ("{}", "must be a list of 2 answers, got dict"),
-    ("[1, 99]", "[1]: answer must be a whole number"), ("[0,", "must be JSON"), ("[" * 100_000, "must be JSON"),
+    ("[1]", "must be a list of 2 answers, got 1 answers"),
+    ("{}", "must be a list of 2 answers, got dict"),
+    ("[1, 99]", "answer 2 (highest): must be a number of the picture, 1 to"),
+    ("[0, 1]", "answer 1 (highest): must be a number of the picture, 1 to"),
+    ("[0,", "must be JSON"), ("[" * 100_000, "must be JSON"),
 ])  # fmt: skip
 def test_answers_that_are_none_are_one_line_that_says_where(refused, tmp_path, content, line):
     answers = tmp_path / "answers.json"
@@ -84,7 +88,7 @@ def test_a_wrong_answer_of_today_keeps_none_of_them(refused, tmp_path):
     answers = tmp_path / "answers.json"
     answers.write_text("[1, 99]")
     words = ("--today", "--kind", "highest", "--items", "2", "--data-dir", str(tmp_path))
-    assert "[1]: answer must be" in refused(*words, "--answers", str(answers))
+    assert "answer 2 (highest): must be" in refused(*words, "--answers", str(answers))
     with Record.open(tmp_path) as record:
         assert record.answers() == []
 
@@ -96,3 +100,25 @@ def test_sensitivity_is_told_after_sixty_dots(told, tmp_path):
     assert told(*words, "--answers", str(answers))["d_prime"] > 3.0
     answers.write_text(json.dumps([list(range(1, 13))] * 5))
     assert abs(told(*words, "--answers", str(answers))["d_prime"]) < 0.3
+
+
+def test_what_is_told_to_people_has_signs_an_example_and_the_outcome_of_each_part(capsys, tmp_path):
+    words = ["drill", "--kind", "film", "--level", "3", "--items", "1", "--seed", "4"]
+    assert main([*words, "--shots", str(tmp_path / "shots")]) == 0
+    asked = capsys.readouterr().out
+    assert "µm" in asked
+    assert " um" not in asked
+    assert 'as [2.2, "thinner"]' in asked
+    answers = tmp_path / "answers.json"
+    answers.write_text('[[0.5, "thinner"]]')
+    assert main([*words, "--answers", str(answers)]) == 0
+    told = capsys.readouterr().out
+    assert "µm" in told
+    assert " um" not in told
+    assert "film off by ratio" in told
+    assert "0 of 1 right" in told
+    assert "✕" in told
+
+
+def test_the_window_takes_no_other_option(refused):
+    assert "--window must go with --data-dir alone, got --kind as well" in refused("--window", "--kind", "form")

@@ -8,12 +8,14 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from sim import paths
 from sim.books.record import Answer, Record, stamp
 from sim.errors import BadParam
 from sim.school import today
 from sim.school.item import Told, family_of
-from sim.school.sitting import is_alike, is_held_out
-from sim.school.today import GAPS_DAYS, Today, family_state, level_after
+from sim.school.kinds import KIND_NAMES
+from sim.school.sitting import LESSON_OF, QUICK_KINDS, is_alike, is_held_out, open_kinds
+from sim.school.today import GAPS_DAYS, SLOW_APART, SLOW_FROM, Today, family_state, level_after
 from sim.school.view import CONDITIONS
 
 MORNING = datetime(2026, 3, 2, 7, 0, tzinfo=UTC)
@@ -227,3 +229,99 @@ def test_what_is_wanted_is_what_the_next_item_would_be_and_waiting_for_it_is_not
     assert (sat.remaining_s, sat.left) == (50.0, 24)
     sat.waited(-500.0)
     assert sat.remaining_s == 50.0, "nobody waits backwards"
+
+
+# ---------------------------------------------------------------- what lessons open, and the kind that is slow to make
+
+
+def passes(book, lesson, result=True):
+    book.end_attempt(book.begin_attempt(lesson, "alone", 1), {}, result, False, 60.0)
+
+
+def met(book, **options):
+    """Kinds of one sitting of 24 in which every item is answered."""
+    sat, kinds = Today(book, **options), []
+    while (item := sat.next()) is not None:
+        sat.answer(item, True, 1.0)
+        kinds.append(item.kind)
+    return kinds
+
+
+def test_every_kind_waits_for_a_lesson_that_there_is():
+    assert set(LESSON_OF) == set(KIND_NAMES)
+    assert all((paths.lessons() / f"{lesson}.toml").is_file() for lesson in LESSON_OF.values())
+
+
+def test_without_a_passed_lesson_the_marks_come_and_every_passed_one_opens_its_kinds(book, clock):
+    assert set(met(book)) == {"highest", "order"}
+    for number, kind in enumerate(("form", "direction", "mark", "film", "count"), start=1):
+        clock.at = MORNING + timedelta(days=number)
+        passes(book, LESSON_OF[kind], result=False)
+        assert kind not in met(book), "tried is not passed"
+        clock.at += timedelta(days=100)
+        passes(book, LESSON_OF[kind])
+        assert kind in met(book)
+
+
+def test_a_kind_that_was_begun_stays_and_a_kind_that_is_asked_for_comes_without_a_lesson(book, clock):
+    for kind in KIND_NAMES:
+        assert Today(book, (kind,)).next().kind == kind
+    sat = Today(book, ("count",))
+    sat.answer(sat.next(), False, 5.0)
+    assert "count" in met(book)
+    assert open_kinds((), ("count",)) == ("highest", "order", "count")
+
+
+def test_the_slow_kind_opens_with_its_lesson_or_after_all_others_were_begun():
+    assert "next" in open_kinds((LESSON_OF["next"],), ())
+    assert "next" in open_kinds((), QUICK_KINDS)
+    assert "next" not in open_kinds((), QUICK_KINDS[1:])
+    assert "next" not in open_kinds((LESSON_OF["form"],), ())
+
+
+def test_the_slow_kind_comes_when_it_is_at_hand_apart_from_itself_and_without_that_once_in_a_sitting(book, clock):
+    passes(book, LESSON_OF["next"])
+    ready = met(book, at_hand=lambda one: True)
+    places = [n for n, kind in enumerate(ready) if kind == "next"]
+    assert places[0] >= SLOW_FROM
+    assert all(b - a >= SLOW_APART for a, b in pairwise(places))
+    assert len(places) >= 2
+    clock.at += timedelta(days=1)
+    assert met(book, at_hand=lambda one: False).count("next") == 1
+    clock.at += timedelta(days=1)
+    planned = [item.kind for item in Today(book, at_hand=lambda one: True).plan(24)]
+    assert planned == [item.kind for item in Today(book, at_hand=lambda one: False).plan(24)], "what is at hand is luck"
+    assert planned.count("next") == 1
+
+
+def test_short_sittings_meet_the_slow_kind_too(book, clock):
+    passes(book, LESSON_OF["next"])
+    kinds = []
+    for day in range(8):
+        clock.at = MORNING + timedelta(days=day)
+        sat = Today(book)
+        for item in sat.plan(7):
+            sat.answer(item, True, 1.0)
+            kinds.append(item.kind)
+    assert kinds.count("next") == 2, "once in 24 items, and 56 were answered"
+
+
+def test_what_is_made_ahead_is_what_comes_and_nothing_is_where_nothing_will_come(book, clock):
+    assert Today(book).ahead() is None, "before its lesson"
+    assert Today(book, ("next",)).ahead() is None, "asked for by name it comes as any other"
+    passes(book, LESSON_OF["next"])
+    made = set()
+    sat = Today(book, at_hand=lambda one: (one.level, one.seed) in made)
+    ahead = sat.ahead()
+    assert ahead.kind == "next"
+    clock.at += timedelta(days=3)
+    later = Today(book, at_hand=lambda one: (one.level, one.seed) in made)
+    assert (later.ahead().level, later.ahead().seed) == (ahead.level, ahead.seed), "on another day as well"
+    made.add((ahead.level, ahead.seed))
+    assert later.ahead() is None
+    came = []
+    while (item := later.next()) is not None:
+        later.answer(item, True, 1.0)
+        came += [(item.level, item.seed)] * (item.kind == "next")
+    assert came[0] == (ahead.level, ahead.seed)
+    assert len(set(came)) == len(came)
