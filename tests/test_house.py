@@ -29,8 +29,8 @@ ROOMS = {
     "exercises",
     "report": "tables figures recut part piece page part_page progress lesson_text class_page compare_words "
     "compare_tables compare_figures compare_asked compare_page map paper cards_page sheet_parts sheet",
-    "bench": "palette viewport iron gestures hand_today pieces back desk practice kept hold lettering controls "
-    "entries widgets uncovered coach_line panels inhand signs pane keys key_page start files read_back finish "
+    "bench": "palette viewport iron gestures hand_today pieces back desk other_hand practice kept hold lettering "
+    "controls entries widgets uncovered coach_line panels inhand signs pane keys key_page start files read_back finish "
     "aside watching lesson_desk lesson_strip lesson_pages lesson_board lesson_window lesson_work lesson_room "
     "drills shown drillpage drill_room "
     "openings app events window script",

@@ -14,7 +14,7 @@ from sim.bench.coach_line import coach_line, lit
 from sim.bench.desk import Desk
 from sim.bench.drill_room import DrillRoom
 from sim.bench.entries import Listing
-from sim.bench.files import files_page, found_files, saved_copy
+from sim.bench.files import files_page, found_files, free_path, saved_copy
 from sim.bench.finish import as_text, copied, draw_map, finish_page, saved_sheet
 from sim.bench.hold import Hold
 from sim.bench.inhand import in_hand, set_tool
@@ -24,6 +24,7 @@ from sim.bench.lesson_pages import left_words
 from sim.bench.lesson_room import LessonRoom
 from sim.bench.lettering import Ui
 from sim.bench.openings import Openings
+from sim.bench.other_hand import finish_as, hand_over, step_other, strategy_of, turn_strategy
 from sim.bench.palette import THEMES
 from sim.bench.pane import FacePane
 from sim.bench.panels import HINTS, areas, goal_line, hung_prints, menu_widgets, picture_of, tray
@@ -239,7 +240,11 @@ class Bench(Openings):
             self.menu = None
             hold.from_menu(id)
         elif id.startswith("hand over "):
-            desk.hand_over(partial(follow_the_blue, HANDS[desk.freedom.hand]), int(id[10:]))
+            hand_over(desk, partial(follow_the_blue, HANDS[desk.freedom.hand]), int(id[10:]))
+        elif id.startswith("strategy "):
+            turn_strategy(desk, 1 if id.endswith("next") else -1)
+        elif id == "finish as":
+            self._finish_as()
         elif id.startswith("print "):
             number = int(id[6:])
             self.pane.over = None if self.pane.over == number else number
@@ -251,6 +256,14 @@ class Bench(Openings):
             self.pane.over = None
             hold.let_go()
             self.keep(checkpoint=False)
+
+    def _finish_as(self) -> None:
+        """Have a copy of the job finished as the chosen strategy would; one's own stays as it is."""
+        assert self.desk is not None
+        name, now = strategy_of(self.desk).name, self.desk.session
+        copy = free_path(self.jobs, f"{now.path.stem if now.path else 'job'}-as-{name}")
+        if self.copied(copy):
+            finish_as(self.desk, name)
 
     def _take(self, tool: str) -> None:
         """Pick a tool up, and say what it is for; the one that is in hand stays as it is."""
@@ -442,7 +455,7 @@ class Bench(Openings):
         if self.desk is not None and self.desk.handed is not None:
             self.dirty = True
             before = self.desk.session.job.round
-            going = self.desk.step_hand()
+            going = step_other(self.desk)
             if self.desk.session.job.round != before:
                 self.keep(checkpoint=False)
             return going

@@ -4,17 +4,16 @@ The desk owns the session: whatever changes the job goes through it as a command
 settings) lives here and can always be taken back.
 """
 
-from collections.abc import Callable, Generator, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Generator, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim.bench.back import Step, lying_on, put_back
-from sim.bench.gestures import PIECE, Outline, is_over, ring
+from sim.bench.gestures import PIECE
 from sim.bench.pieces import (
-    CALLED_MM,
     DULL_M,
     MARK_MM,
     MOST_HUNG,
@@ -22,6 +21,7 @@ from sim.bench.pieces import (
     Beside,
     Call,
     Freedom,
+    Handing,
     Hung,
     Pass,
     Prediction,
@@ -91,8 +91,8 @@ class Desk:
         Something changed since the desk was last written down.
     seen_whole : int
         How often the whole face was uncovered by Finish.
-    handed : generator or None
-        A trained hand that works by itself, and the rounds that it has left.
+    handed, hand_rounds, handing : generator or None, int, Handing
+        Someone else who works by himself, the rounds that he has left, and how he goes about it (`other_hand`).
     beside : Beside or None
         Who hears of every act, and may not allow it.
     said : list of Said
@@ -125,10 +125,7 @@ class Desk:
     result: Any = None
     handed: Pilot | None = None
     hand_rounds: int = 0
-    _within: list[Outline] = field(default_factory=list)
-    _printed: bool = False
-    _first: Command | None = None  # of a trained hand that has just begun: it was not sent a sight yet
-    _pilots: dict[str, Pilot] = field(default_factory=dict)
+    handing: Handing = field(default_factory=Handing)
     changes: int = 0
     last: Command | None = None
     unkept: bool = False
@@ -246,11 +243,11 @@ class Desk:
 
     def printed(self) -> None:
         """A print was made: hung, and what lay there for the last one cleared away."""
-        self._hang()
+        self.hang()
         self.calls, self.chalk, self.dragged, self.order, self.turned = [], [], [], (), None
         self.done = {"spot"}
 
-    def _hang(self) -> None:
+    def hang(self) -> None:
         """Hang the print that is on the face."""
         job = self.session.job
         picture = print_picture(job.face, job.start.material.blue.opacity_um)
@@ -365,45 +362,6 @@ class Desk:
             self.turned = self.result
             self.done.add("hinge")
             self.told = "Pushed at both ends; watch where it turns."
-
-    def hand_over(self, pilot: Callable[[], Pilot], rounds: int, anywhere: bool = False) -> None:
-        """Let a trained hand go on for so many rounds over what is chalked or called high, act by act from now on.
-
-        On a face that it has worked before it goes on as it left off, finer than it began.
-        """
-        called = [ring(c.x_mm, c.y_mm, CALLED_MM) for c in self.calls if c.level == 1]
-        if not (within := [] if anywhere else [*self.chalk, *called]) and not anywhere:
-            self.told = "Chalk an area (F) or call marks high: the trained hand goes over those alone."
-            return
-        face = self.session.job.in_hand
-        if face not in self._pilots:
-            self._pilots[face] = pilot()
-            self._first = next(self._pilots[face])
-        self.handed, self.hand_rounds = self._pilots[face], rounds
-        self._within, self._printed = within, False
-        self.tool, self.order, self.laid = None, (), False
-
-    def step_hand(self) -> bool:
-        """The next act of the trained hand; False when it has done its rounds or cannot go on."""
-        if self.handed is None:
-            return False
-        command, self._first = self._first or self.handed.send(self.sight), None
-        if isinstance(command, Scrape) and self._within:
-            command = replace(command, strokes=tuple(s for s in command.strokes if is_over(s, self._within)))
-        if not (isinstance(command, Scrape) and not command.strokes) and not self.act(command):
-            self.handed = None
-            return False
-        if isinstance(command, SpotFace):
-            self._hang()
-            self._printed = True
-            self.calls, self.dragged, self.turned = [], [], None
-        if isinstance(command, WipeFace) and self._printed:
-            self._printed = False
-            self.hand_rounds -= 1
-        if self.hand_rounds <= 0:
-            self.handed, self.done = None, {"wipe"}
-            self.told = f"The trained hand has put the scraper down in round {self.session.job.round}."
-        return self.handed is not None
 
     # ------------------------------------------------------------------ calls, chalk
 

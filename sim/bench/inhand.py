@@ -11,6 +11,7 @@ from sim.bench.desk import Desk
 from sim.bench.hold import COVERED, NO_CARRYING_ON, NO_ORDERS, Hold
 from sim.bench.iron import STYLES
 from sim.bench.lettering import CONTROL, LABEL, NAME, SMALL, Ui
+from sim.bench.other_hand import strategy_of
 from sim.bench.palette import INK, MARKS, WELL
 from sim.bench.panels import Stack, counted
 from sim.bench.pieces import FILMS_UM, HAND_N, PUSHES, Prediction
@@ -26,6 +27,7 @@ ORDERED = ("take", "length_mm", "spacing_mm", "angle_deg", "cross", "turn on", "
 """What an order that is drawn follows at once."""
 
 
+NO_COPY = "In free practice, which every lesson has at its end."
 NO_HAND = "this lesson is your own hand's; in free practice, and in lesson 17, a trained hand goes on for you."
 
 
@@ -135,7 +137,22 @@ def _nothing(desk: Desk, stack: Stack) -> None:
         reason = NO_HAND[:1].upper() + NO_HAND[1:]
         stack.beside([Button(f"hand over {n}", counted(n, "round"), enabled=may, reason=reason) for n in (1, 3)])
     else:
-        stack.add(Button("let go", f"Stop ({counted(desk.hand_rounds, 'round')} left)", key="Esc"))
+        left = f" ({counted(desk.hand_rounds, 'round')} left)" if not desk.handing.strategy else ""
+        stack.add(Button("let go", f"Stop{left}", key="Esc"))
+        return
+    stack.space(6)
+    _finish_as(desk, stack)
+
+
+def _finish_as(desk: Desk, stack: Stack) -> None:
+    """See the face finished as a strategy would, on a copy of the job."""
+    may = desk.freedom.finish_as
+    stack.label(f"Or see this face finished as another would, on a copy of this job:{'' if may else ' ' + NO_COPY}")
+    chosen = strategy_of(desk)
+    stack.beside([Button("strategy before", "Before", enabled=may, reason=NO_COPY),
+                  Button("strategy next", "Next", enabled=may, reason=NO_COPY)])  # fmt: skip
+    stack.label(f"{chosen.name}: {chosen.doc}")
+    stack.add(Button("finish as", f"Finish as {chosen.name}", enabled=may, reason=NO_COPY))
 
 
 def _roller(desk: Desk, hold: Hold, stack: Stack) -> None:

@@ -248,7 +248,8 @@ def freedom(lesson: Lesson, part: str) -> Freedom:
     """What a part of a lesson allows on the bench; iron comes back in free practice only."""
     one = lesson.allowed
     return Freedom(rows=one.rows, orders=one.orders, carry_on=one.carry_on, iron_back=False,
-                   uncover=part == "help" and one.uncover, hand_over=one.hand_over, hand=one.hand)  # fmt: skip
+                   uncover=part == "help" and one.uncover, hand_over=one.hand_over, finish_as=False,
+                   hand=one.hand)  # fmt: skip
 
 
 def closed_tools(lesson: Lesson) -> dict[str, str]:

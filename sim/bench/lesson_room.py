@@ -336,7 +336,7 @@ class LessonRoom(LessonWork):
         self.window.close()
         desks = []
         for n, session in enumerate(attempt.sessions):
-            desk = opened_bare(session, Freedom(iron_back=False, hand_over=False))
+            desk = opened_bare(session, Freedom(iron_back=False, hand_over=False, finish_as=False))
             lay(desk, Watcher(attempt, n, "never"))
             desk.tool = None
             desks.append(desk)

@@ -90,6 +90,17 @@ class Openings(ABC):
         if session.path is not None:
             self.prefer(with_recent(self.prefs, session.path.absolute()))
 
+    def copied(self, path: Path) -> bool:
+        """Leave the job as it is and go on with a copy of it, under a name that is new; False where that cannot be."""
+        assert self.desk is not None
+        try:
+            self.desk.session.save(path)
+        except ShopError as error:
+            self._told(str(error))
+            return False
+        self.open_file(path)
+        return self.desk is not None and self.desk.session.path == path
+
     def sit(self, desk: Desk, practice: Practice) -> None:
         """Have a desk before one; nothing else is closed."""
         self.desk, self.practice, self.hold = desk, practice, Hold(desk)

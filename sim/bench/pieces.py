@@ -2,7 +2,8 @@
 
 import base64
 import zlib
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, NamedTuple, Protocol
 
@@ -88,7 +89,20 @@ class Freedom:
     iron_back: bool = True
     uncover: bool = True
     hand_over: bool = True
+    finish_as: bool = True
     hand: str = "trained"
+
+
+@dataclass
+class Handing:
+    """Of someone else who works by himself: where he keeps to, whether he has printed in this round, his first act
+    while it is not done (he was sent no sight yet), who has worked each face before, and as what he works."""
+
+    within: Sequence[Sequence[tuple[float, float]]] = ()
+    printed: bool = False
+    first: Command | None = None
+    pilots: dict[str, Any] = field(default_factory=dict)
+    strategy: str = ""
 
 
 @dataclass
@@ -124,6 +138,7 @@ class Settings:
     counted: str = ""
     bearing: str = ""
     own_um: float = 0.0  # a weight of one's own; 0: one of the three
+    strategy: str = "break-up-late"
 
     @property
     def film_um(self) -> float:

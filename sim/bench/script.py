@@ -36,6 +36,7 @@ from sim.bench.app import SIZE, Bench
 from sim.bench.drill_room import DrillRoom
 from sim.bench.events import Events
 from sim.bench.gestures import seconds_of
+from sim.bench.other_hand import hand_over, step_other
 from sim.bench.palette import THEMES
 from sim.bench.shown import Shown
 from sim.bench.start import SAMPLES, Prefs, sample
@@ -116,7 +117,7 @@ class Player:
         for _ in range(MOST_PASS_STEPS):
             desk = self.bench.desk
             if desk is not None and desk.handed is not None:
-                desk.step_hand()
+                step_other(desk)
             elif desk is not None and desk.passing is not None and not desk.passing.paused:
                 desk.step_pass()
             else:
@@ -212,7 +213,7 @@ class Player:
         """Rounds by a trained hand that follows the blue; each print is hung."""
         desk = self.bench.desk
         assert desk is not None
-        desk.hand_over(partial(follow_the_blue, HANDS[step.get("hand", "skilled")]), int(rounds), anywhere=True)
+        hand_over(desk, partial(follow_the_blue, HANDS[step.get("hand", "skilled")]), int(rounds), anywhere=True)
 
     def _watch(self, acts: int, step: dict[str, Any]) -> None:
         """So many acts of the model solution, or until it asks or ends."""

@@ -14,6 +14,7 @@ from sim.measure.verdict import score
 from sim.model.face import Face
 from sim.model.film import darkness
 from sim.shop.commands import Command, RollFilm, Scrape, SpotFace, WipeFace
+from sim.shop.job import Job
 from sim.shop.partwork import SpotUpright
 from sim.shop.session import Session
 from sim.shop.sight import Sight
@@ -129,18 +130,28 @@ def drive(session: Session, pilot: Generator[Command, Sight, None], target: Targ
     return Driven(logs, met_round)
 
 
+def is_done(job: Job, target: Target | None = None) -> bool:
+    """True when the face in hand meets its target (the drawing's unless told) and the tolerances that hold it."""
+    target = target or job.start.shape.face(job.in_hand).target
+    return score(job.face, target, job.body).meets(target) and all(got <= most for got, most in _against_um(job))
+
+
+def _against_um(job: Job) -> list[tuple[float, float]]:
+    """How far the face in hand is off for each tolerance that holds it, by the contact plane, and the limit."""
+    asked = [one for one in job.start.shape.tolerances if one.face == job.in_hand]
+    return [(part_orientation(job.part, one).contact_um, one.limit_um) for one in asked]
+
+
 def _scored(session: Session, target: Target, begun: tuple[int, int, float]) -> RoundLog:
     """The face in hand as it is now; what was done in the round is left to the caller."""
     job = session.job
-    found = score(job.face, target, job.body)
-    asked = [one for one in job.start.shape.tolerances if one.face == job.in_hand]
-    against = [part_orientation(job.part, one).contact_um for one in asked]
-    met = found.meets(target) and all(got <= one.limit_um for got, one in zip(against, asked, strict=True))
+    found, against = score(job.face, target, job.body), _against_um(job)
+    met = found.meets(target) and all(got <= limit for got, limit in against)
     round_, strokes, clock_s = begun
     return RoundLog(
         job.round - round_, job.strokes - strokes, job.strokes_this_round, (job.clock_s - clock_s) / S_PER_H,
         found.bearing_flatness_um, found.spots_mean, found.spots_lowest, found.spots_cv, found.bearing_pct,
-        max(against, default=math.nan), met)
+        max((got for got, _ in against), default=math.nan), met)
 
 
 def _last_blade(scraped: list[Scrape]) -> dict[str, Any]:

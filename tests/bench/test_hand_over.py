@@ -3,10 +3,12 @@
 import numpy as np
 import pytest
 
+from sim.bench import other_hand
 from sim.bench.gestures import is_inside
 from sim.bench.script import begun
-from sim.shop.commands import Scrape, SpotFace
+from sim.shop.commands import Scrape, SpotFace, WipeFace
 from sim.shop.partwork import SpotUpright, SweepFace
+from sim.shop.rounds import is_done
 
 
 @pytest.fixture
@@ -113,3 +115,49 @@ def test_a_trained_hand_goes_over_marks_that_were_called_high_and_over_no_others
     assert strokes
     middles = np.array([(0.005 * (s[0] + s[2]), 0.005 * (s[1] + s[3])) for s in strokes])
     assert np.hypot(*(middles - (24.0, 20.0)).T).max() <= 6.1
+
+
+def test_a_face_is_finished_as_a_strategy_would_on_a_copy_and_ones_own_stays(player):
+    bench = player.bench
+    own = bench.desk.session.path
+    player.play([{"key": "D"}, {"key": "SPACE"}, {"key": "ESCAPE"}, {"press": "strategy before"}, {"press": "strategy next"}])
+    assert bench.desk.settings.strategy == "break-up-late"
+    player.play([{"press": "finish as"}])
+    desk = bench.desk
+    assert desk.session.path.name == f"{own.stem}-as-break-up-late-1.job"
+    assert desk.told.startswith("Done as break-up-late does it, in round ")
+    assert desk.handed is None
+    assert is_done(desk.session.job)
+    assert len(desk.hung) == desk.session.job.round > 5
+    player.play([{"key": "RETURN", "mod": "ctrl"}])
+    assert bench.page == "finish"
+    assert bench.done.met
+    bench.open_file(own)
+    assert bench.desk.session.commands == (WipeFace(),)
+
+
+def test_whoever_finishes_a_face_can_be_stopped_at_any_act(player):
+    player.play([{"key": "ESCAPE"}])
+    player.bench.said("finish as", True)
+    for _ in range(9):
+        player.bench.tick(0.0)
+    done = player.bench.desk.session.commands
+    player.bench.hold.cancel()
+    assert player.bench.tick(0.0) is False
+    assert player.bench.desk.session.commands == done
+    assert len(done) == 9
+
+
+def test_the_end_of_the_goal_is_told_when_it_is_not_met(player, monkeypatch):
+    monkeypatch.setattr(other_hand, "MOST_ROUNDS", 1)
+    player.play([{"key": "ESCAPE"}, {"press": "finish as"}])
+    assert "Given up as break-up-late does it, in round 1" in player.bench.desk.told
+
+
+def test_a_lesson_is_not_finished_by_another(tmp_path, monkeypatch):
+    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
+    player = begun({"start": {"lesson": "17", "part": "alone"}}, tmp_path)
+    player.play([{"key": "ESCAPE"}])
+    widget = next(w for w in player.bench.group.widgets if w.id == "finish as")
+    assert not widget.enabled
+    assert "free practice" in widget.reason
