@@ -208,15 +208,13 @@ def count_facts(bank: Bank, level: int, rng: np.random.Generator) -> dict[str, A
             break
     if nearest is None:
         raise BadParam(f"no square on {bank.coupons} coupons has spots and bearing as level {level} asks")
-    return nearest[1]
+    return nearest[1] | {"edges_mm": _outlined(bank, nearest[1])}
 
 
 def _counted(printed: Print, worked: Worked, made: PrintMade, at: tuple[float, float]) -> dict[str, Any]:
     """What is to be counted in one placement of the square, and by how much specks and merged marks mislead."""
     pitch = printed.face.pitch_mm
-    n = round(SIDE_MM / pitch)
-    i, j = round(at[1] / pitch), round(at[0] / pitch)
-    inside = slice(i, i + n), slice(j, j + n)
+    inside, _ = _square(printed, at)
     marked, iron = printed.seen.marked[inside], printed.seen.iron[inside]
     found = islands(Marks(marked, iron, pitch))
     large = found.area_mm2 >= SPOT_MM2
@@ -233,8 +231,24 @@ def _counted(printed: Print, worked: Worked, made: PrintMade, at: tuple[float, f
         "bearing_pct": round(100.0 * float(marked.sum()) / max(int(iron.sum()), 1), 2),
         "confusion": round(specks / max(spots, 1), 3),
         "specks": specks,
-        "edges_mm": _edges(np.isin(found.labels, np.flatnonzero(large) + 1), pitch, (j * pitch, i * pitch)),
     }
+
+
+def _square(printed: Print, at: tuple[float, float]) -> tuple[tuple[slice, slice], tuple[float, float]]:
+    """Cells of the counting square whose lower left corner lies there, and where that corner is, mm."""
+    pitch = printed.face.pitch_mm
+    n, i, j = round(SIDE_MM / pitch), round(at[1] / pitch), round(at[0] / pitch)
+    return (slice(i, i + n), slice(j, j + n)), (j * pitch, i * pitch)
+
+
+def _outlined(bank: Bank, facts: dict[str, Any]) -> list[list[float]]:
+    """Outlines of the spots that count, as they are seen in the item's print."""
+    printed = bank.print_of(facts)
+    inside, corner_mm = _square(printed, facts["corner_mm"])
+    pitch = printed.face.pitch_mm
+    found = islands(Marks(printed.seen.marked[inside], printed.seen.iron[inside], pitch))
+    spots = np.flatnonzero(found.area_mm2 >= SPOT_MM2) + 1
+    return _edges(np.isin(found.labels, spots), pitch, corner_mm)
 
 
 def _edges(inside: np.ndarray, pitch_mm: float, corner_mm: tuple[float, float]) -> list[list[float]]:
