@@ -8,12 +8,15 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from types import GeneratorType
+from typing import Any
 
-from sim.errors import ShopError
-from sim.hands.own import load_own
+from sim.errors import CannotWrite, ShopError
+from sim.hands.own import in_own_file, load_own, own_line
 from sim.hands.skill import HANDS
 from sim.hands.stand import scrape_part
 from sim.hands.strategy import Work, known
+from sim.model.part import FaceShape
 from sim.shop.commands import Command
 from sim.shop.job import JobStart
 from sim.shop.rounds import RoundLog
@@ -23,6 +26,7 @@ from sim.units import S_PER_H
 
 MOST_ACTS = 5000
 """Acts of a round at most: the busiest round of a beginner has under 200. A strategy that never prints loops."""
+MOST_WORDS = 400  # of a fault
 CURVE = ("shop_hours", "bearing_flatness_um", "spots_mean", "spots_lowest", "bearing_pct")
 
 
@@ -146,15 +150,21 @@ def run_trial(trial: Trial, job_path: Path | None = None) -> Outcome:
         load_own(Path(trial.own))
     [way] = known([trial.strategy])
     options, hand = way.chosen(**dict(trial.options)), HANDS[trial.hand]
-    fault, logs = "", dict[str, list[RoundLog]]()
+    fault, logs, works = "", dict[str, list[RoundLog]](), list[Work]()
+
+    def work(face: FaceShape) -> Work:
+        works.append(way.work(hand, **options))
+        return minded(works[-1], trial.hours)
+
     with Session.begin(trial.start, job_path, copies_mb=0.0) as session:
         try:
             with _within(trial.deadline_s):
-                scrape_part(session, hand, rounds=trial.rounds, target=trial.target,
-                            on_round=lambda face, log: logs.setdefault(face, []).append(log),
-                            work=lambda face: minded(way.work(hand, **options), trial.hours))  # fmt: skip
-        except (Exception, _OutOfTime) as error:
-            fault = _told(error, trial)
+                scrape_part(session, hand, rounds=trial.rounds, target=trial.target, work=work, pictures=False,
+                            on_round=lambda face, log: logs.setdefault(face, []).append(log))  # fmt: skip
+        except (CannotWrite, KeyboardInterrupt):
+            raise
+        except BaseException as error:  # a strategy may do anything: leave the process, too
+            fault = _told(error, trial, works[-1] if works else None)
         found = _outcome(trial, session, logs)
     return replace(found, fault=fault, met=found.met and not fault, seconds=time.process_time() - began)
 
@@ -226,14 +236,22 @@ def _within(seconds: float) -> Iterator[None]:
         watch.join()
 
 
-def _told(error: BaseException, trial: Trial) -> str:
-    """One line: what went wrong, and where in the person's own file."""
-    if isinstance(error, _OutOfTime):
-        return f"took longer than {trial.deadline_s:g} s"
-    line, trace = 0, error.__traceback__
-    while trace is not None:
-        if trial.own and trace.tb_frame.f_code.co_filename == trial.own:
-            line = trace.tb_lineno
-        trace = trace.tb_next
+def _told(error: BaseException, trial: Trial, work: Any) -> str:
+    """One line: what went wrong, and where in the person's own file: where it arose, or what was yielded last."""
+    line = own_line(error)
+    if not line and not isinstance(error, _OutOfTime):
+        line = _yielding(work)
     words = str(error) if isinstance(error, ShopError) else f"{type(error).__name__}: {error}"
+    if isinstance(error, _OutOfTime):
+        words = f"took longer than {trial.deadline_s:g} s"
+    words = " ".join(words.split())[:MOST_WORDS]
     return f"{Path(trial.own).name}:{line}: {words}" if line else words
+
+
+def _yielding(work: Any) -> int:
+    """Line of a person's own file at which a generator, or what it yields from, stands; 0 if in none."""
+    line = 0
+    while isinstance(work, GeneratorType):
+        line = work.gi_frame.f_lineno if in_own_file(work.gi_frame) else line
+        work = work.gi_yieldfrom
+    return line
