@@ -78,9 +78,9 @@ def _run(name: str, path: Path, text: bytes) -> list[str]:
     return new
 
 
-def in_own_file(frame: FrameType | None) -> bool:
+def in_own_file(frame: FrameType) -> bool:
     """Whether this frame runs a line of a person's own file."""
-    return frame is not None and str(frame.f_globals.get("__name__", "")).startswith(NAMED)
+    return str(frame.f_globals.get("__name__", "")).startswith(NAMED)
 
 
 def own_line(error: BaseException) -> int:

@@ -106,7 +106,6 @@ def _worked(turn: list[int], left: dict[int, Trial], pool: tuple[Executor, Calla
             if not going:
                 return suspects
             done, _ = wait_for(going, timeout=LOOK_S, return_when=FIRST_COMPLETED)
-            look()
             now = time.monotonic()
             if not done and now - last > AHEAD * max(left[n].deadline_s for n in going.values()) + GRACE_S:
                 raise _Stalled(dict.fromkeys(sorted(going.values()), HUNG))
@@ -119,6 +118,7 @@ def _worked(turn: list[int], left: dict[int, Trial], pool: tuple[Executor, Calla
                 else:
                     del left[n]
                     on_outcome(outcome)
+            look()
     except BrokenExecutor:
         return dict.fromkeys(sorted(going.values()) or [waiting[0]], DIED)
     finally:

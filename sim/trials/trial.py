@@ -17,7 +17,7 @@ from sim.hands.skill import HANDS
 from sim.hands.stand import scrape_part
 from sim.hands.strategy import Work, known
 from sim.model.part import FaceShape
-from sim.shop.commands import Command
+from sim.shop.commands import Command, shown
 from sim.shop.job import JobStart
 from sim.shop.rounds import RoundLog
 from sim.shop.session import Session
@@ -25,7 +25,10 @@ from sim.target import Target
 from sim.units import S_PER_H
 
 MOST_ACTS = 5000
-"""Acts of a round at most: the busiest round of a beginner has under 200. A strategy that never prints loops."""
+"""Acts of a round at most: the busiest round of a beginner has under 200, one stroke at a time some 2,000. A strategy
+that never prints loops."""
+MOST_IDLE = 300
+"""Acts without a print or a stroke at most: a sweep of both ways and all that goes with it are under 20."""
 MOST_WORDS = 400  # of a fault
 CURVE = ("shop_hours", "bearing_flatness_um", "spots_mean", "spots_lowest", "bearing_pct")
 
@@ -175,21 +178,24 @@ def minded(work: Work, hours: float) -> Work:
     Raises
     ------
     StrategyFault
-        What it yields is no command, or `MOST_ACTS` acts went by without a print.
+        What it yields is no command, or `MOST_ACTS` acts went by without a print, `MOST_IDLE` without a stroke too.
     """
-    sight, acts, round_ = None, 0, -1
+    sight, acts, idle, before = None, 0, 0, (-1, -1)
     while sight is None or sight.clock_s <= hours * S_PER_H:
         try:
             command = next(work) if sight is None else work.send(sight)
         except StopIteration:
             return
         if not isinstance(command, Command):
-            raise StrategyFault(f"a strategy must yield commands, got {str(command)[:60]!r}")
+            raise StrategyFault(f"a strategy must yield commands, got {shown(command)}")
         sight = yield command
-        acts = acts + 1 if sight.round == round_ else 0
-        round_ = sight.round
+        now = sight.round, sight.strokes
+        acts, idle = acts + 1 if now[0] == before[0] else 0, idle + 1 if now == before else 0
+        before = now
+        if idle > MOST_IDLE:
+            raise StrategyFault(f"a strategy must print or scrape within {MOST_IDLE} acts, got neither in round {now[0]}")
         if acts > MOST_ACTS:
-            raise StrategyFault(f"a strategy must print within {MOST_ACTS} acts, got none in round {round_}")
+            raise StrategyFault(f"a strategy must print within {MOST_ACTS} acts, got none in round {now[0]}")
 
 
 def _outcome(trial: Trial, session: Session, logs: dict[str, list[RoundLog]]) -> Outcome:
@@ -244,7 +250,7 @@ def _told(error: BaseException, trial: Trial, work: Any) -> str:
     words = str(error) if isinstance(error, ShopError) else f"{type(error).__name__}: {error}"
     if isinstance(error, _OutOfTime):
         words = f"took longer than {trial.deadline_s:g} s"
-    words = " ".join(words.split())[:MOST_WORDS]
+    words = " ".join(words.split())[:MOST_WORDS].removesuffix(":")
     return f"{Path(trial.own).name}:{line}: {words}" if line else words
 
 
@@ -252,6 +258,7 @@ def _yielding(work: Any) -> int:
     """Line of a person's own file at which a generator, or what it yields from, stands; 0 if in none."""
     line = 0
     while isinstance(work, GeneratorType):
-        line = work.gi_frame.f_lineno if in_own_file(work.gi_frame) else line
+        frame = work.gi_frame
+        line = frame.f_lineno if frame is not None and in_own_file(frame) else line
         work = work.gi_yieldfrom
     return line
