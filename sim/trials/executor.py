@@ -1,5 +1,6 @@
 """Trials on this machine's processes or on a running Dask cluster, with the same outcomes from either."""
 
+import io
 import os
 import signal
 import tempfile
@@ -8,7 +9,7 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, CancelledError, Executor, Future, ProcessPoolExecutor
 from concurrent.futures import wait as wait_for
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, redirect_stderr, suppress
 from dataclasses import replace
 from functools import cache
 from multiprocessing import get_context
@@ -164,11 +165,12 @@ def _deaf() -> Iterator[None]:
 
 
 def _begin_worker() -> None:
-    """Load the kernels; leave Ctrl-C to the parent."""
+    """Load the kernels, which the parent has compiled and told what there was to tell; leave Ctrl-C to it."""
     from sim.kernels.warm import warm
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    warm()
+    with redirect_stderr(io.StringIO()):
+        warm()
 
 
 @contextmanager

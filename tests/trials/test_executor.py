@@ -78,6 +78,7 @@ def test_less_than_one_worker_is_refused_and_no_trial_is_none():
     run_here([], 2, print)
 
 
+@pytest.mark.slow
 def test_workers_have_one_thread_of_linear_algebra_and_the_parent_keeps_its_own(own, monkeypatch):
     monkeypatch.setenv("OPENBLAS_NUM_THREADS", "7")
     told = own("raise ValueError(os.environ['OPENBLAS_NUM_THREADS'] + os.environ['OMP_NUM_THREADS'])")
@@ -92,6 +93,7 @@ def test_workers_have_one_thread_of_linear_algebra_and_the_parent_keeps_its_own(
 KILLS_ITSELF = "if sight.seed == 2: os.kill(os.getpid(), signal.SIGKILL)"
 
 
+@pytest.mark.slow
 def test_a_trial_that_kills_its_worker_is_told_as_failed_and_the_others_are_worked(own):
     path = own(KILLS_ITSELF)
     trials = [coupon_trial("mine", seed, own=path) for seed in range(1, 6)]
@@ -137,6 +139,7 @@ def test_a_worker_that_sleeps_for_ever_is_ended_and_told(own, monkeypatch):
     assert [one.fault for one in found] == ["", HUNG, "", ""]
 
 
+@pytest.mark.slow
 def test_a_strategy_that_leaves_or_stops_the_process_politely_is_a_fault(own):
     path = own("if sight.seed == 2: sys.exit(0)\nif sight.seed == 3: raise KeyboardInterrupt")
     _, found = run([coupon_trial("mine", seed, own=path) for seed in (1, 2, 3)])
@@ -148,6 +151,7 @@ def test_a_strategy_that_leaves_or_stops_the_process_politely_is_a_fault(own):
 # ---------------------------------------------------------------- an early end
 
 
+@pytest.mark.slow
 def test_a_full_disk_stops_it_and_no_more_are_begun():
     came = []
 
@@ -163,6 +167,7 @@ def test_a_full_disk_stops_it_and_no_more_are_begun():
     assert time.monotonic() - began < 60.0, "five hundred would take minutes"
 
 
+@pytest.mark.slow
 def test_a_trial_that_cannot_be_stops_it():
     with pytest.raises(BadParam, match="heavy-film: film_um must be in"):
         run_here([coupon_trial("heavy-film", options=(("film_um", 99.0),))], 1, print)
@@ -190,6 +195,7 @@ if __name__ == "__main__":
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("body", ["pass", "if sight.seed > 4: time.sleep(1e6)"], ids=["at work", "hung"])
 def test_ctrl_c_keeps_what_is_done_and_leaves_no_process(own, tmp_path, body):
     """As a terminal does it: the signal goes to the whole group. Workers say nothing of it."""
