@@ -193,7 +193,8 @@ def minded(work: Work, hours: float) -> Work:
         acts, idle = acts + 1 if now[0] == before[0] else 0, idle + 1 if now == before else 0
         before = now
         if idle > MOST_IDLE:
-            raise StrategyFault(f"a strategy must print or scrape within {MOST_IDLE} acts, got neither in round {now[0]}")
+            raise StrategyFault(f"a strategy must print or scrape within {MOST_IDLE} acts, got neither in round "
+                                f"{now[0]}")
         if acts > MOST_ACTS:
             raise StrategyFault(f"a strategy must print within {MOST_ACTS} acts, got none in round {now[0]}")
 

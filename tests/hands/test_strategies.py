@@ -165,7 +165,7 @@ def test_a_strategy_must_be_a_generator_with_a_doc_line_and_a_plain_free_name():
             strategy(name, film_um=Option(1.0, "um", (0.0, 2.0), "film"))(work)
     assert "mine" not in STRATEGIES
     assert STRATEGIES["bands"].work is not fine
-    with pytest.raises(BadParam, match="strategy must be one of every-mark, .*, got 'mine'"):
+    with pytest.raises(BadParam, match=r"strategy must be one of every-mark, .*, got 'mine'"):
         known(["mine"])
     assert known() == list(STRATEGIES.values())
 

@@ -1,4 +1,4 @@
-"""Trials on a Dask cluster: the same rows as from processes; workers and scheduler may go. All slow: each begins one."""
+"""Trials on a Dask cluster: the same rows as from processes; workers and scheduler may go. All are slow."""
 
 import os
 import signal

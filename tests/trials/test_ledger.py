@@ -57,8 +57,8 @@ def test_resume_on_a_new_folder_begins(tmp_path):
     assert json.loads((tmp_path / "a" / "b" / ASKED).read_text())["runs"] == 3
 
 
-@pytest.mark.parametrize("torn", [b'{"strategy": "ba', b'{"strategy": "bands"}', b"\xff\xfe\n", b"[]\n", b"{}\n", b"7\n",
-                                  b'{"strategy": 1}\n'])
+@pytest.mark.parametrize("torn", [b'{"strategy": "ba', b'{"strategy": "bands"}', b"\xff\xfe\n", b"[]\n", b"{}\n",
+                                  b"7\n", b'{"strategy": 1}\n'])
 def test_a_last_line_that_is_torn_or_no_outcome_is_cut_off_and_told(kept, torn):
     whole = (kept / TOLD).read_bytes()
     (kept / TOLD).write_bytes(whole + torn)
@@ -161,7 +161,7 @@ def test_on_a_full_disk_what_was_kept_stands_and_no_half_line_is_left(kept, room
     ledger = Ledger(kept, ASK, resume=True)
     ledger._file = Full(ledger._file, room)
     for _ in range(2):  # the second time too: nothing but whole lines
-        with pytest.raises(CannotWrite, match=rf"{TOLD}: cannot be written: No space left on device; 3 trials are kept"):
+        with pytest.raises(CannotWrite, match=rf"{TOLD}: cannot be written: No space left .*; 3 trials are kept"):
             ledger.add(outcome(4))
         assert (kept / TOLD).read_bytes() == whole
     assert ("bands:x=1", 0.0, 4) not in ledger.outcomes

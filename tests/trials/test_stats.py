@@ -31,7 +31,7 @@ def wilson(met, of, z):
     return middle - half, middle + half
 
 
-@pytest.mark.parametrize(("met", "of"), [(0, 1), (0, 20), (1, 20), (15, 148), (81, 263), (100, 200), (199, 200), (7, 7)])
+@pytest.mark.parametrize(("met", "of"), [(0, 1), (0, 20), (1, 20), (15, 148), (81, 263), (100, 200), (199, 200)])
 def test_the_chance_has_wilsons_interval(met, of):
     found = chance(met, of)
     assert found.value == met / of
