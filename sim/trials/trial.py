@@ -160,6 +160,7 @@ def run_trial(trial: Trial, job_path: Path | None = None) -> Outcome:
         return minded(works[-1], trial.hours)
 
     with Session.begin(trial.start, job_path, copies_mb=0.0) as session:
+        session.fingerprints = job_path is not None
         try:
             with _within(trial.deadline_s):
                 scrape_part(session, hand, rounds=trial.rounds, target=trial.target, work=work, pictures=False,

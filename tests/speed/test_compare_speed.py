@@ -6,7 +6,6 @@
 import os
 import time
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import replace
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -26,6 +25,7 @@ BAR_S = 2.5
 LEAST_OF_GAIN = 0.9
 DASK_OVER = 1.15
 MOST_MB = 600.0
+TURNS = 3
 NEVER_MET = Target(bearing_flatness_um=0.1, spots_mean=200.0)
 
 
@@ -41,15 +41,19 @@ def test_a_trial_of_a_coupon(benchmark):
 
 @pytest.mark.slow
 def test_a_trial_of_a_whole_face_takes_two_and_a_half_seconds_of_a_core():
-    """Seconds of the processor, least of three; where a bare z.max() takes longer than 0.027 ms the bar grows alike."""
+    """Seconds of the processor, as they are on a machine that reads 282,000 numbers in 0.03 ms: each run is held
+    against what the machine did just before and after it, and the best of three counts."""
     run_trial(whole_face(rounds=2))
-    found = [run_trial(whole_face()) for _ in range(3)]
-    factor, took_ms = machine_factor()
-    least_s = min(one.seconds for one in found)
-    assert {one.rounds for one in found} == {ROUNDS}
-    print(f"\n{ROUNDS} rounds, {found[0].strokes} strokes: {least_s:.2f} s on the core; z.max() of 282,000 takes "
-          f"{took_ms:.4f} ms: bar {BAR_S * factor:.2f} s")
-    assert least_s <= BAR_S * factor
+    found, before = [], machine_factor()[0]
+    for _ in range(3):
+        outcome, after = run_trial(whole_face()), machine_factor()[0]
+        assert (outcome.rounds, outcome.fault) == (ROUNDS, "")
+        found.append((outcome.seconds * 2.0 / (before + after), outcome.seconds, 0.5 * (before + after)))
+        before = after
+    for least_s, took_s, factor in found:
+        print(f"\n{ROUNDS} rounds, {outcome.strokes} strokes: {took_s:.2f} s on the core, a machine slowed "
+              f"{factor:.2f} x: {least_s:.2f} s, bar {BAR_S} s", end="")  # fmt: skip
+    assert min(found)[0] <= BAR_S
 
 
 # ---------------------------------------------------------------- two workers
@@ -73,20 +77,19 @@ def rate_of_loops(pool, at_once, count=LOOPS):
     return 2 * at_once / (time.perf_counter() - began)
 
 
-def rate_of_trials(workers, trials, run=None):
-    """Trials a second, counted from the first outcome on each worker: processes and kernels are ready by then."""
+def rate_of_trials(workers, run=None):
+    """Trials a second in the middle of a run: processes and kernels are ready by then, and none is idle at the end."""
     came = []
-    (run or run_here)(trials, workers, lambda outcome: came.append(time.perf_counter()))
-    return (len(came) - AWAY) / (came[-1] - came[AWAY - 1])
+    (run or run_here)(some_trials(ALL), workers, lambda outcome: came.append(time.perf_counter()))
+    return (ALL - FIRST - LAST) / (came[-1 - LAST] - came[FIRST - 1])
 
 
-AWAY = 4  # outcomes that are not counted: two for each worker
+ALL, FIRST, LAST = 60, 24, 2  # trials of a run; of these, at its beginning and end, not counted
 
 
-def medium(count):
-    """Trials of some 0.3 s: long beside what handing them over takes, short enough to interleave."""
-    start = JobStart(replace(JobStart().face, length_mm=80.0, width_mm=60.0))
-    return [Trial("break-up-late", (), "skilled", replace(start, seed=n), NEVER_MET, 12, 1000.0) for n in range(count)]
+def some_trials(count):
+    """Three rounds of the whole face each: its memory, and short enough to interleave."""
+    return [whole_face(seed, 3) for seed in range(count)]
 
 
 @pytest.mark.slow
@@ -96,9 +99,9 @@ def test_two_workers_gain_what_two_bare_loops_gain():
     ratios = []
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
         list(pool.map(loop, [1000] * 4))
-        for _ in range(5):
+        for _ in range(TURNS):
             loops = [rate_of_loops(pool, at_once) if at_once == 2 else loop_alone(pool) for at_once in (1, 2)]
-            trials = [rate_of_trials(workers, medium(AWAY + 6 * workers)) for workers in (1, 2)]
+            trials = [rate_of_trials(workers) for workers in (1, 2)]
             loops_after = [rate_of_loops(pool, at_once) if at_once == 2 else loop_alone(pool) for at_once in (1, 2)]
             bare = (loops[1] + loops_after[1]) / (loops[0] + loops_after[0])
             gain = trials[1] / trials[0]
@@ -119,7 +122,7 @@ def loop_alone(pool):
 
 @pytest.mark.slow
 def test_dask_with_two_workers_is_within_fifteen_percent_of_processes(tmp_path):
-    """The same trials by turns, five times; the median of the ratios."""
+    """The same trials by turns; the median of the ratios."""
     pytest.importorskip("distributed", reason="needs the extra `cluster`")
     from tests.trials.test_cluster import Cluster
 
@@ -130,9 +133,8 @@ def test_dask_with_two_workers_is_within_fifteen_percent_of_processes(tmp_path):
         executor.run_on_cluster(trials, cluster.address, keep)
 
     try:
-        rate_of_trials(2, medium(AWAY + 2), on_dask)
-        for _ in range(5):
-            pool, dask = rate_of_trials(2, medium(AWAY + 16)), rate_of_trials(2, medium(AWAY + 16), on_dask)
+        for _ in range(TURNS):
+            pool, dask = rate_of_trials(2), rate_of_trials(2, on_dask)
             ratios.append(pool / dask)
             print(f"\nprocesses {pool:.2f} trials/s, Dask {dask:.2f}: {pool / dask:.3f} x the time")
     finally:
