@@ -12,16 +12,19 @@ from pathlib import Path
 import pytest
 
 from sim.kernels.warm import warm
+from sim.model.blade import RACK
 from sim.shop.job import JobStart
 from sim.target import Target
 from sim.trials import executor
 from sim.trials.executor import run_here
 from sim.trials.trial import Trial, run_trial
-from tests.speed.test_stroke_speed import machine_factor
+from tests import twins
+from tests.speed.test_stroke_speed import run_numpy, work
 from tests.trials.conftest import coupon_trial
 
 ROUNDS = 36
 BAR_S = 2.5
+TWIN_S = 553e-6
 LEAST_OF_GAIN = 0.9
 DASK_OVER = 1.15
 MOST_MB = 600.0
@@ -41,19 +44,32 @@ def test_a_trial_of_a_coupon(benchmark):
 
 @pytest.mark.slow
 def test_a_trial_of_a_whole_face_takes_two_and_a_half_seconds_of_a_core():
-    """Seconds of the processor, as they are on a machine that reads 282,000 numbers in 0.03 ms: each run is held
-    against what the machine did just before and after it, and the best of three counts."""
+    """Seconds of the processor on a machine on which the numpy twin of a stroke takes 553 us (DEVELOPERS.md: 103,000
+    strokes a second, 57 x the twin). A trial is dear in arithmetic and memory alike, as the twin is: a bare z.max() went
+    1.2 x slower beside other programs when both went 2 to 2.7 x. The twin is timed before and after; the best counts."""
     run_trial(whole_face(rounds=2))
-    found, before = [], machine_factor()[0]
+    found, before = [], slowed()
     for _ in range(3):
-        outcome, after = run_trial(whole_face()), machine_factor()[0]
+        outcome, after = run_trial(whole_face()), slowed()
         assert (outcome.rounds, outcome.fault) == (ROUNDS, "")
-        found.append((outcome.seconds * 2.0 / (before + after), outcome.seconds, 0.5 * (before + after)))
+        by = max(1.0, 0.5 * (before + after))
+        found.append(outcome.seconds / by)
+        print(f"\n{ROUNDS} rounds, {outcome.strokes} strokes: {outcome.seconds:.2f} s on the core, slowed {by:.2f} x: "
+              f"{found[-1]:.2f} s, bar {BAR_S} s")  # fmt: skip
         before = after
-    for least_s, took_s, factor in found:
-        print(f"\n{ROUNDS} rounds, {outcome.strokes} strokes: {took_s:.2f} s on the core, a machine slowed "
-              f"{factor:.2f} x: {least_s:.2f} s, bar {BAR_S} s", end="")  # fmt: skip
-    assert min(found)[0] <= BAR_S
+    assert min(found) <= BAR_S
+
+
+def slowed():
+    """Seconds of the processor that the numpy twin takes now / those of the machine that the bar is meant for."""
+    face, strokes = work()
+    tool, law, _ = twins.cut_arguments(RACK["fine"])
+    took = []
+    for _ in range(3):
+        began = time.process_time()
+        run_numpy(face.copy(), strokes[:400], tool, law)
+        took.append(time.process_time() - began)
+    return min(took) / 400 / TWIN_S
 
 
 # ---------------------------------------------------------------- two workers
