@@ -61,8 +61,8 @@ class Ledger:
         plain = json.loads(json.dumps(asked))
         if before != plain:
             other = next((key for key in plain if before.get(key) != plain[key]), "keys")
-            raise BadFile(f"{self.folder / ASKED}: is another comparison, its {other} differs: name another folder with "
-                          "--out")
+            path = self.folder / ASKED
+            raise BadFile(f"{path}: is another comparison, its {other} differs: name another folder with --out")
 
     def _read(self, path: Path) -> None:
         """Outcomes of the lines that are whole; the file is cut behind them."""

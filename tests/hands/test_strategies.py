@@ -173,14 +173,20 @@ def test_a_strategy_must_be_a_generator_with_a_doc_line_and_a_plain_free_name():
 # ---------------------------------------------------------------- edges that are broken can be seen
 
 
-def test_edges_are_seen_to_be_broken_when_they_are():
-    sharp = begun(STRATEGIES["every-mark"])
-    assert not look(sharp).edges_broken
-    perform(BreakEdges(), sharp)
-    assert look(sharp).edges_broken
-    assert look(begin_job(JobStart(COUPON, PLATE))).edges_broken, "as it came off the machine"
-    done = [next(way.work(HANDS["skilled"], **way.chosen())) for way in STRATEGIES.values()]
-    assert not of_kind(done, BreakEdges), "nothing is broken before it was looked at"
+def test_whether_edges_came_broken_can_be_seen_of_each_face():
+    assert not look(begun(STRATEGIES["every-mark"])).edges_broken
+    assert look(begin_job(JobStart(COUPON, PLATE))).edges_broken
+    faces = BLOCK.faces
+    sharp = replace(BLOCK, faces=(faces[0], replace(faces[1], start=replace(faces[1].start, edge_break_mm=0.0))))
+    job = begin_job(JobStart(plate=PLATE, part=sharp))
+    assert look(job).edges_broken
+    perform(TakeFace("top"), job)
+    assert not look(job).edges_broken
+
+
+def test_nothing_is_broken_before_it_was_looked_at():
+    first = [next(way.work(HANDS["skilled"], **way.chosen())) for way in STRATEGIES.values()]
+    assert not of_kind(first, BreakEdges)
 
 
 def test_broken_edges_are_left_alone():

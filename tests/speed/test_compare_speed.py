@@ -45,8 +45,9 @@ def test_a_trial_of_a_coupon(benchmark):
 @pytest.mark.slow
 def test_a_trial_of_a_whole_face_takes_two_and_a_half_seconds_of_a_core():
     """Seconds of the processor on a machine on which the numpy twin of a stroke takes 553 us (DEVELOPERS.md: 103,000
-    strokes a second, 57 x the twin). A trial is dear in arithmetic and memory alike, as the twin is: a bare z.max() went
-    1.2 x slower beside other programs when both went 2 to 2.7 x. The twin is timed before and after; the best counts."""
+    strokes a second, 57 x the twin). A trial is dear in arithmetic and memory alike, as the twin is: beside other
+    programs both went 2 to 2.7 x slower when a bare z.max() went 1.2 x. The twin is timed before and after each
+    run; the best of three counts."""
     run_trial(whole_face(rounds=2))
     found, before = [], slowed()
     for _ in range(3):
