@@ -101,12 +101,12 @@ def rate_of_trials(workers, run=None):
     return (ALL - FIRST - LAST) / (came[-1 - LAST] - came[FIRST - 1])
 
 
-ALL, FIRST, LAST = 60, 24, 2  # trials of a run; of these, at its beginning and end, not counted
+ALL, FIRST, LAST = 40, 16, 2  # trials of a run; of these, at its beginning and end, not counted
 
 
 def some_trials(count):
-    """Three rounds of the whole face each: its memory, and short enough to interleave."""
-    return [whole_face(seed, 3) for seed in range(count)]
+    """Two rounds of the whole face each: its memory, and short enough to interleave."""
+    return [whole_face(seed, 2) for seed in range(count)]
 
 
 @pytest.mark.slow
