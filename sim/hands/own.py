@@ -5,10 +5,30 @@ or any other data.
 import hashlib
 import importlib.util
 import sys
+from importlib.machinery import SourceFileLoader
 from pathlib import Path
+from threading import Lock
+from types import FrameType
 
 from sim.errors import BadFile, ShopError
 from sim.hands.strategy import STRATEGIES
+
+NAMED = "own_"  # how the names of these modules begin
+_ONE_AT_A_TIME = Lock()
+
+
+class _AsRead(SourceFileLoader):
+    """Runs the very text whose hash names the module; leaves no compiled copy beside it, and takes none."""
+
+    def __init__(self, name: str, path: Path, text: bytes) -> None:
+        super().__init__(name, str(path))
+        self.text = text
+
+    def get_data(self, path: str) -> bytes:
+        return self.text
+
+    def path_stats(self, path: str) -> dict[str, float]:
+        raise OSError("no compiled copy")
 
 
 def load_own(path: Path) -> list[str]:
@@ -17,48 +37,63 @@ def load_own(path: Path) -> list[str]:
     Raises
     ------
     BadFile
-        It cannot be read, does not run, registers none, or takes a name that is registered already.
+        It cannot be read, does not run, registers none, or takes a name that is registered already; none is registered.
     """
     path = Path(path)
     try:
-        name = f"own_{hashlib.sha256(path.read_bytes()).hexdigest()[:16]}"
+        text = path.read_bytes()
     except OSError as error:
         raise BadFile(f"{path}: a Python file that registers strategies is wanted: {error.strerror}") from None
-    if name in sys.modules:
-        return list(sys.modules[name].__dict__["_registered"])
-    spec = importlib.util.spec_from_file_location(name, path)
-    if path.suffix != ".py" or spec is None or spec.loader is None:
+    if path.suffix != ".py":
         raise BadFile(f"{path}: the name of a file of strategies must end in .py")
+    name = f"{NAMED}{hashlib.sha256(text).hexdigest()[:16]}"
+    with _ONE_AT_A_TIME:
+        if name in sys.modules:
+            return list(sys.modules[name].__dict__["_registered"])
+        return _run(name, path, text)
+
+
+def _run(name: str, path: Path, text: bytes) -> list[str]:
+    """Run the text as a module of this name; what it registered. Whatever goes wrong leaves all as it was."""
+    loader = _AsRead(name, path, text)
+    spec = importlib.util.spec_from_file_location(name, path, loader=loader)
+    assert spec is not None
     before = dict(STRATEGIES)
     module = importlib.util.module_from_spec(spec)
     sys.modules[name] = module
     try:
-        spec.loader.exec_module(module)
-        taken = [one for one in before if STRATEGIES[one] is not before[one]]
+        loader.exec_module(module)
         new = [one for one in STRATEGIES if one not in before]
-        if taken:
-            raise BadFile(f"{path}: the name {taken[0]} is taken already")
         if not new:
             raise BadFile(f"{path}: it must register a strategy with @strategy(\"a-name\"), got none")
     except BaseException as error:
         del sys.modules[name]
         STRATEGIES.clear()
         STRATEGIES.update(before)
-        if isinstance(error, BadFile) or not isinstance(error, Exception):
+        if isinstance(error, BadFile | KeyboardInterrupt):
             raise
         told = str(error) if isinstance(error, ShopError) else f"{type(error).__name__}: {error}"
-        raise BadFile(f"{path}:{_line(error, path)}: it does not run: {told}") from None
+        raise BadFile(f"{path}:{_line(error)}: it does not run: {' '.join(told.split())}") from None
     module.__dict__["_registered"] = new
     return new
 
 
-def _line(error: BaseException, path: Path) -> int:
-    """Line of the file in which an error arose."""
-    if isinstance(error, SyntaxError):
-        return error.lineno or 1
-    line, trace = 1, error.__traceback__
+def in_own_file(frame: FrameType) -> bool:
+    """Whether this frame runs a line of a person's own file."""
+    return str(frame.f_globals.get("__name__", "")).startswith(NAMED)
+
+
+def own_line(error: BaseException) -> int:
+    """Line of a person's own file, the innermost, in which an error arose; 0 if in none."""
+    line, trace = 0, error.__traceback__
     while trace is not None:
-        if trace.tb_frame.f_code.co_filename == str(path):
+        if in_own_file(trace.tb_frame):
             line = trace.tb_lineno
         trace = trace.tb_next
     return line
+
+
+def _line(error: BaseException) -> int:
+    if isinstance(error, SyntaxError):
+        return error.lineno or 1
+    return own_line(error) or 1

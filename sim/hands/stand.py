@@ -48,7 +48,7 @@ class FaceDone:
 
 def scrape_part(session: Session, hand: Hand, *, rounds: int = 80, carry_on: bool = False,
                 on_round: OnRound | None = None, work: Pilot | None = None,
-                target: Target | None = None) -> dict[str, FaceDone]:
+                target: Target | None = None, pictures: bool = True) -> dict[str, FaceDone]:
     """Scrape every face of the part, datums first, else in the drawing's order; changes the job of `session`.
 
     Parameters
@@ -59,6 +59,8 @@ def scrape_part(session: Session, hand: Hand, *, rounds: int = 80, carry_on: boo
         Of every face; without it the drawing's.
     rounds : int
         At most, for each face.
+    pictures : bool
+        As `drive`.
     on_round : callable, optional
         Told the face's name and each round as it ends.
 
@@ -77,7 +79,8 @@ def scrape_part(session: Session, hand: Hand, *, rounds: int = 80, carry_on: boo
             session.do(TakeFace(face.name))
         told = partial(on_round, face.name) if on_round else None
         pilot = work(face) if work else follow_the_blue(hand, correct=wedge_work(shape, face.name))
-        driven = drive(session, pilot, target or face.target, rounds=rounds, carry_on=carry_on, on_round=told)
+        driven = drive(session, pilot, target or face.target, rounds=rounds, carry_on=carry_on, on_round=told,
+                       pictures=pictures)
         read_again(session, face.name)
         job = session.job
         strokes, off_marks, removed_mm3, clock_s = before

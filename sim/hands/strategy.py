@@ -83,7 +83,7 @@ def strategy(name: str, *, needs_heights: bool = False, **options: Option) -> Ca
     Raises
     ------
     BadParam
-        No generator function, no doc line, or a name of other than small letters, digits and hyphens.
+        No generator function, no doc line, or a name that is taken or of other than small letters, digits and hyphens.
     """
 
     def register(work: Way) -> Way:
@@ -94,6 +94,8 @@ def strategy(name: str, *, needs_heights: bool = False, **options: Option) -> Ca
         if not doc or not inspect.isgeneratorfunction(work):
             raise BadParam(f"strategy {name} must be a generator function with a doc line, got "
                            f"{'no doc line' if not doc else 'a function that yields nothing'}")
+        if name in STRATEGIES:
+            raise BadParam(f"the name {name} is taken already")
         STRATEGIES[name] = Strategy(name, doc, work, options, needs_heights)
         return work
 

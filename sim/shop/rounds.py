@@ -75,7 +75,7 @@ class Driven:
 
 
 def drive(session: Session, pilot: Generator[Command, Sight, None], target: Target, *, rounds: int = 45,
-          carry_on: bool = False, on_round: Callable[[RoundLog], None] | None = None) -> Driven:
+          carry_on: bool = False, on_round: Callable[[RoundLog], None] | None = None, pictures: bool = True) -> Driven:
     """Let a pilot work on the face in hand until the target and its tolerances are met; changes the job of `session`.
 
     Parameters
@@ -88,6 +88,8 @@ def drive(session: Session, pilot: Generator[Command, Sight, None], target: Targ
         Work on for all of `rounds` although the target is met.
     on_round : callable, optional
         Told of each round as it ends.
+    pictures : bool
+        Keep a picture of each print; without, one bare cell stands for it.
 
     Raises
     ------
@@ -116,7 +118,8 @@ def drive(session: Session, pilot: Generator[Command, Sight, None], target: Targ
         elif isinstance(command, Scrape):
             scraped.append(command)
         elif isinstance(command, SpotFace | SpotUpright):
-            picture = print_picture(session.job.face, session.job.start.material.blue.opacity_um)
+            opacity_um = session.job.start.material.blue.opacity_um
+            picture = print_picture(session.job.face, opacity_um) if pictures else np.zeros((1, 1), np.uint8)
         elif isinstance(command, WipeFace) and picture is not None:
             done = replace(_scored(session, target, begun), film_um=film_um, picture=picture, **_last_blade(scraped))
             logs.append(done)

@@ -45,22 +45,24 @@ class Ledger:
         except OSError as error:
             raise CannotWrite(f"{self.folder}: a folder for the comparison cannot be made: {error.strerror}") from None
         asked_at, told_at = self.folder / ASKED, self.folder / TOLD
-        if asked_at.exists():
-            if not resume:
-                raise CannotWrite(f"{asked_at} is there already: name another folder with --out, or go on by --resume")
-            self._resume(asked_at, told_at, asked)
+        before = next((path for path in (asked_at, told_at) if path.exists()), None)
+        if before and not resume:
+            raise CannotWrite(f"{before} is there already: name another folder with --out, or go on by --resume")
+        if before:
+            self._same(asked)
         else:
             write_new(asked_at, json.dumps(asked, indent=1).encode())
         self._file: IO[bytes] = _opened(told_at)
+        self._read(told_at)
 
-    def _resume(self, asked_at: Path, told_at: Path, asked: dict[str, Any]) -> None:
+    def _same(self, asked: dict[str, Any]) -> None:
+        """What lies there was asked the same."""
         before = asked_in(self.folder)
         plain = json.loads(json.dumps(asked))
         if before != plain:
             other = next((key for key in plain if before.get(key) != plain[key]), "keys")
-            raise BadFile(f"{asked_at}: is another comparison, its {other} differs: name another folder with --out")
-        if told_at.exists():
-            self._read(told_at)
+            path = self.folder / ASKED
+            raise BadFile(f"{path}: is another comparison, its {other} differs: name another folder with --out")
 
     def _read(self, path: Path) -> None:
         """Outcomes of the lines that are whole; the file is cut behind them."""
@@ -76,8 +78,7 @@ class Ledger:
             self.outcomes[outcome.key] = outcome
             end += len(line)
         if end < len(data):
-            with open(path, "r+b") as file:
-                file.truncate(end)
+            self._cut(end)
 
     def add(self, outcome: Outcome) -> None:
         """Keep an outcome, on the disk before it counts.
@@ -88,10 +89,10 @@ class Ledger:
             The disk is full, or gone; what was kept stands.
         """
         line = (json.dumps(asdict(outcome), allow_nan=True) + "\n").encode()
-        before = self._file.tell()
+        before = self._file.seek(0, io.SEEK_END)
         try:
-            self._file.write(line)
-            self._file.flush()
+            while line:  # a disk that is nearly full takes a part and says no word
+                line = line[self._file.write(line) :]
         except OSError as error:
             self._cut(before)
             where = f"{self.folder / TOLD}: cannot be written: {error.strerror}"
@@ -131,10 +132,21 @@ def asked_in(folder: Path) -> dict[str, Any]:
 
 
 def _opened(path: Path) -> IO[bytes]:
+    """The file to add to, for this process alone."""
     try:
-        return open(path, "ab", buffering=0)
+        file = open(path, "ab", buffering=0)  # noqa: SIM115
     except OSError as error:
         raise CannotWrite(f"{path}: cannot be written: {error.strerror}") from None
+    try:
+        import fcntl
+
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        file.close()
+        raise CannotWrite(f"{path}: another comparison is writing it: wait for that, or name another folder") from None
+    except (ImportError, OSError):  # a system, or a disk, without locks
+        pass
+    return file
 
 
 def outcome_from(data: dict[str, Any]) -> Outcome:

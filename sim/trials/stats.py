@@ -109,21 +109,29 @@ def crossover(at: NDArray[np.float64], difference: NDArray[np.float64], seed: in
     if len(at) < 2 or difference.shape[:1] != at.shape or not difference.shape[1]:
         raise BadParam(f"a crossover needs two values or more and a row of pairs for each, got {at.shape} and "
                        f"{difference.shape}")
-    value = _crossing(at, np.median(difference, axis=1))
-    if difference.shape[1] < 6:
-        return Interval(value if np.isfinite(value) else np.nan, np.nan, np.nan)
+    value = float(_crossings(at, np.median(difference, axis=1)[:, None])[0])
+    value = value if np.isfinite(value) else np.nan
+    count = difference.shape[1]
+    if count < 6:
+        return Interval(value, np.nan, np.nan)
     rng = np.random.Generator(np.random.Philox(seed))
-    picks = rng.integers(0, difference.shape[1], (RESAMPLES, difference.shape[1]))
-    found = np.sort([_crossing(at, np.median(difference[:, pick], axis=1)) for pick in picks])
+    middle = np.empty((len(at), RESAMPLES))
+    step = max(1, 1_000_000 // (len(at) * count))  # resamplings at a time: at most 8 MB
+    for n in range(0, RESAMPLES, step):
+        picks = rng.integers(0, count, (min(step, RESAMPLES - n), count))
+        middle[:, n : n + step] = np.median(difference[:, picks], axis=2)
+    found = np.sort(_crossings(at, middle))
     cut = int(0.5 * (1.0 - level) * RESAMPLES)
-    return Interval(value if np.isfinite(value) else np.nan, float(found[cut]), float(found[-1 - cut]))
+    return Interval(value, float(found[cut]), float(found[-1 - cut]))
 
 
-def _crossing(at: NDArray[np.float64], middle: NDArray[np.float64]) -> float:
-    """The first change of sign; minus or plus infinity where there is none and the nearer end is the first or last."""
-    turns = np.flatnonzero(np.signbit(middle[:-1]) != np.signbit(middle[1:]))
-    if not len(turns):
-        return -np.inf if abs(middle[0]) < abs(middle[-1]) else np.inf
-    k = int(turns[0])
-    share = middle[k] / (middle[k] - middle[k + 1])
-    return float(at[k] + share * (at[k + 1] - at[k]))
+def _crossings(at: NDArray[np.float64], middle: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The first change of sign down each column of middle (k, m), float64 (m,); minus or plus infinity where there is
+    none and the nearer end is the first or last."""
+    turns = np.signbit(middle[:-1]) != np.signbit(middle[1:])
+    k, columns = turns.argmax(axis=0), np.arange(middle.shape[1])
+    before, after = middle[k, columns], middle[k + 1, columns]
+    away = np.where(turns.any(axis=0), before - after, 1.0)
+    found = at[k] + before / away * (at[k + 1] - at[k])
+    none = np.where(np.abs(middle[0]) < np.abs(middle[-1]), -np.inf, np.inf)
+    return np.where(turns.any(axis=0), found, none)

@@ -8,13 +8,16 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from types import GeneratorType
+from typing import Any
 
-from sim.errors import ShopError
-from sim.hands.own import load_own
+from sim.errors import CannotWrite, ShopError
+from sim.hands.own import in_own_file, load_own, own_line
 from sim.hands.skill import HANDS
 from sim.hands.stand import scrape_part
 from sim.hands.strategy import Work, known
-from sim.shop.commands import Command
+from sim.model.part import FaceShape
+from sim.shop.commands import Command, shown
 from sim.shop.job import JobStart
 from sim.shop.rounds import RoundLog
 from sim.shop.session import Session
@@ -22,7 +25,11 @@ from sim.target import Target
 from sim.units import S_PER_H
 
 MOST_ACTS = 5000
-"""Acts of a round at most: the busiest round of a beginner has under 200. A strategy that never prints loops."""
+"""Acts of a round at most: the busiest round of a beginner has under 200, one stroke at a time some 2,000. A strategy
+that never prints loops."""
+MOST_IDLE = 300
+"""Acts without a print or a stroke at most: a sweep of both ways and all that goes with it are under 20."""
+MOST_WORDS = 400  # of a fault
 CURVE = ("shop_hours", "bearing_flatness_um", "spots_mean", "spots_lowest", "bearing_pct")
 
 
@@ -146,15 +153,22 @@ def run_trial(trial: Trial, job_path: Path | None = None) -> Outcome:
         load_own(Path(trial.own))
     [way] = known([trial.strategy])
     options, hand = way.chosen(**dict(trial.options)), HANDS[trial.hand]
-    fault, logs = "", dict[str, list[RoundLog]]()
+    fault, logs, works = "", dict[str, list[RoundLog]](), list[Work]()
+
+    def work(face: FaceShape) -> Work:
+        works.append(way.work(hand, **options))
+        return minded(works[-1], trial.hours)
+
     with Session.begin(trial.start, job_path, copies_mb=0.0) as session:
+        session.fingerprints = job_path is not None
         try:
             with _within(trial.deadline_s):
-                scrape_part(session, hand, rounds=trial.rounds, target=trial.target,
-                            on_round=lambda face, log: logs.setdefault(face, []).append(log),
-                            work=lambda face: minded(way.work(hand, **options), trial.hours))  # fmt: skip
-        except (Exception, _OutOfTime) as error:
-            fault = _told(error, trial)
+                scrape_part(session, hand, rounds=trial.rounds, target=trial.target, work=work, pictures=False,
+                            on_round=lambda face, log: logs.setdefault(face, []).append(log))  # fmt: skip
+        except (CannotWrite, KeyboardInterrupt):
+            raise
+        except BaseException as error:  # a strategy may do anything: leave the process, too
+            fault = _told(error, trial, works[-1] if works else None)
         found = _outcome(trial, session, logs)
     return replace(found, fault=fault, met=found.met and not fault, seconds=time.process_time() - began)
 
@@ -165,21 +179,25 @@ def minded(work: Work, hours: float) -> Work:
     Raises
     ------
     StrategyFault
-        What it yields is no command, or `MOST_ACTS` acts went by without a print.
+        What it yields is no command, or `MOST_ACTS` acts went by without a print, `MOST_IDLE` without a stroke too.
     """
-    sight, acts, round_ = None, 0, -1
+    sight, acts, idle, before = None, 0, 0, (-1, -1)
     while sight is None or sight.clock_s <= hours * S_PER_H:
         try:
             command = next(work) if sight is None else work.send(sight)
         except StopIteration:
             return
         if not isinstance(command, Command):
-            raise StrategyFault(f"a strategy must yield commands, got {str(command)[:60]!r}")
+            raise StrategyFault(f"a strategy must yield commands, got {shown(command)}")
         sight = yield command
-        acts = acts + 1 if sight.round == round_ else 0
-        round_ = sight.round
+        now = sight.round, sight.strokes
+        acts, idle = acts + 1 if now[0] == before[0] else 0, idle + 1 if now == before else 0
+        before = now
+        if idle > MOST_IDLE:
+            raise StrategyFault(f"a strategy must print or scrape within {MOST_IDLE} acts, got neither in round "
+                                f"{now[0]}")
         if acts > MOST_ACTS:
-            raise StrategyFault(f"a strategy must print within {MOST_ACTS} acts, got none in round {round_}")
+            raise StrategyFault(f"a strategy must print within {MOST_ACTS} acts, got none in round {now[0]}")
 
 
 def _outcome(trial: Trial, session: Session, logs: dict[str, list[RoundLog]]) -> Outcome:
@@ -226,14 +244,23 @@ def _within(seconds: float) -> Iterator[None]:
         watch.join()
 
 
-def _told(error: BaseException, trial: Trial) -> str:
-    """One line: what went wrong, and where in the person's own file."""
-    if isinstance(error, _OutOfTime):
-        return f"took longer than {trial.deadline_s:g} s"
-    line, trace = 0, error.__traceback__
-    while trace is not None:
-        if trial.own and trace.tb_frame.f_code.co_filename == trial.own:
-            line = trace.tb_lineno
-        trace = trace.tb_next
+def _told(error: BaseException, trial: Trial, work: Any) -> str:
+    """One line: what went wrong, and where in the person's own file: where it arose, or what was yielded last."""
+    line = own_line(error)
+    if not line and not isinstance(error, _OutOfTime):
+        line = _yielding(work)
     words = str(error) if isinstance(error, ShopError) else f"{type(error).__name__}: {error}"
+    if isinstance(error, _OutOfTime):
+        words = f"took longer than {trial.deadline_s:g} s"
+    words = " ".join(words.split())[:MOST_WORDS].removesuffix(":")
     return f"{Path(trial.own).name}:{line}: {words}" if line else words
+
+
+def _yielding(work: Any) -> int:
+    """Line of a person's own file at which a generator, or what it yields from, stands; 0 if in none."""
+    line = 0
+    while isinstance(work, GeneratorType):
+        frame = work.gi_frame
+        line = frame.f_lineno if frame is not None and in_own_file(frame) else line
+        work = work.gi_yieldfrom
+    return line
