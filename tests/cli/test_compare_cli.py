@@ -2,6 +2,7 @@
 
 import csv
 import json
+from pathlib import Path
 
 import pytest
 
@@ -114,12 +115,12 @@ def test_a_comparison_is_kept_told_gone_on_with_and_any_trial_of_it_is_a_job(tol
     with open("cmp/outcomes.jsonl", "r+b") as file:
         lines = file.read().splitlines(keepends=True)
         file.truncate(sum(map(len, lines[:3])) + 7)  # killed in the fourth
-    before = open("cmp/trials.csv").read()
+    before = Path("cmp/trials.csv").read_text()
     assert main([COMMAND, "--resume", "--out", "cmp", "--workers", "1"]) == 0
     out = capsys.readouterr().out
     assert "4 of 4 trials" in out
     assert "this line is damaged" in out
-    assert open("cmp/trials.csv").read() == before
+    assert Path("cmp/trials.csv").read_text() == before
 
     job = told("--job", "every-mark@2", "--out", "cmp")
     session = Session.load(job["job"])
@@ -148,7 +149,7 @@ def test_a_file_of_ones_own_is_run_and_what_fails_in_it_is_told_with_its_line(co
         mine, wrong, late = csv.DictReader(file)
     assert "mine.py:15: a strategy must yield commands, got 'scrape it all'" in wrong["fault"]
     assert {k: v for k, v in mine.items() if k != "strategy"} == {k: v for k, v in late.items() if k != "strategy"}
-    assert "mine.py" in open("o/report.html").read()
+    assert "mine.py" in Path("o/report.html").read_text(encoding="utf-8")
 
 
 def test_ctrl_c_keeps_what_is_done_and_says_how_to_go_on(coupon, capsys, monkeypatch):
@@ -161,5 +162,5 @@ def test_ctrl_c_keeps_what_is_done_and_says_how_to_go_on(coupon, capsys, monkeyp
     out, err = capsys.readouterr()
     assert err == "flatwright: stopped: 1 of 2 trials are kept; go on with: flatwright compare --resume --out cmp\n"
     assert "1 of 2 trials" in out
-    assert len(open("cmp/outcomes.jsonl").readlines()) == 1
-    assert json.load(open("cmp/comparison.json"))["runs"] == 2
+    assert len(Path("cmp/outcomes.jsonl").read_bytes().splitlines()) == 1
+    assert json.loads(Path("cmp/comparison.json").read_text())["runs"] == 2
