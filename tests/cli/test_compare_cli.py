@@ -129,6 +129,7 @@ def test_a_comparison_is_kept_told_gone_on_with_and_any_trial_of_it_is_a_job(tol
     assert job["hours"] == float(row["hours"])
 
 
+@pytest.mark.slow
 def test_what_is_varied_is_told_for_each_value_and_where_it_crosses(told, coupon):
     one = told("every-mark", "fly-cut", *coupon, "--runs", "1", "--rounds", "8", "--vary", "start-error=10:30:20")
     assert [found["value"] for found in one["varied"]["values"]] == [10.0, 30.0]
@@ -136,6 +137,7 @@ def test_what_is_varied_is_told_for_each_value_and_where_it_crosses(told, coupon
     assert one["trials"] == 4
 
 
+@pytest.mark.slow
 def test_a_file_of_ones_own_is_run_and_what_fails_in_it_is_told_with_its_line(coupon, capsys, tmp_path):
     (tmp_path / "mine.py").write_text(OWN)
     words = [COMMAND, "my-way", "wrong-way", "break-up-late", *coupon, "--own", "mine.py", "--runs", "1", "--out", "o"]
@@ -152,6 +154,7 @@ def test_a_file_of_ones_own_is_run_and_what_fails_in_it_is_told_with_its_line(co
     assert "mine.py" in Path("o/report.html").read_text(encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_ctrl_c_keeps_what_is_done_and_says_how_to_go_on(coupon, capsys, monkeypatch):
     def stopped(trials, workers, on_outcome):
         run_here(trials[:1], workers, on_outcome)
