@@ -25,7 +25,7 @@ ROOMS = {
     "school": "cautions faults calls seen evidence remark print_rules stroke_rules finish coach view bank item "
     "kinds_marks kind_false kinds_prints kinds_faces kind_next kinds replies readers "
     "sitting today making lesson attempt facts check checks_reading recorded checks_iron checks way ways_reading "
-    "ways_iron ways lessonfile trials play aloud turns keeping parts classbook classroom resultfile result cards "
+    "ways_iron ways lessonfile trials play aloud turns keeping parts classbook resultfile classroom result cards "
     "exercises",
     "report": "tables figures recut part piece page part_page progress lesson_text class_page compare_words "
     "compare_tables compare_figures compare_asked compare_page map paper cards_page sheet_parts sheet",

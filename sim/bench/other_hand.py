@@ -22,7 +22,8 @@ def hand_over(desk: Desk, pilot: Callable[[], Pilot], rounds: int, anywhere: boo
     On a face that it has worked before it goes on as it left off, finer than it began.
     """
     called = [ring(c.x_mm, c.y_mm, CALLED_MM) for c in desk.calls if c.level == 1]
-    if not (within := [] if anywhere else [*desk.chalk, *called]) and not anywhere:
+    within = [] if anywhere else [*desk.chalk, *called]
+    if not (within or anywhere):
         desk.told = "Chalk an area (F) or call marks high: the trained hand goes over those alone."
         return
     face, handing = desk.session.job.in_hand, desk.handing

@@ -194,7 +194,7 @@ class FacePane:
         surface.blit(*self._face_picture(view, pane))
         if hung is not None:
             self._lay_over(surface, view, hung)
-        stamp(surface, ui, view)
+        stamp(surface, view)
         for outline in self.desk.chalk:
             pygame.draw.lines(surface, CHALK, True, [view.to_px(*p) for p in outline], 2)
         if hold.outline and len(hold.outline) > 1:

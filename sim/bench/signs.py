@@ -39,7 +39,7 @@ def ghost(surface: pygame.Surface, view: Viewport, line: Line) -> None:
     dashes(surface, a, b, CALL_FILL)
 
 
-def stamp(surface: pygame.Surface, ui: Ui, view: Viewport) -> None:
+def stamp(surface: pygame.Surface, view: Viewport) -> None:
     """The stamped corner, beside the face."""
     left, top, _, _ = view.face_rect_px()
     pygame.draw.circle(surface, WELL_TEXT, (round(left) - 10, round(top) - 8), 3)

@@ -3,6 +3,8 @@
 import argparse
 import math
 import re
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -93,17 +95,19 @@ def _list(as_json: bool) -> int:
     from rich.table import Table
 
     from sim.trials.comparison import VARIED
+    from sim.units import shown_unit
 
     table = Table("strategy", "what it does", box=None, padding=(0, 2, 0, 0))
     for one in known():
-        told = "".join(f"\n:{name}={to.default:.3g}  {to.unit.replace('um', 'µm')}, {to.doc}"
+        told = "".join(f"\n:{name}={to.default:.3g}  {shown_unit(to.unit)}, {to.doc}"
                        for name, to in one.options.items())  # fmt: skip
         heights = " (needs --part)" if one.needs_heights else ""
         table.add_row(one.name, one.doc + heights + told)
     console = Console(highlight=False, markup=False, emoji=False)
     console.print(table)
     for name, varied in VARIED.items():
-        console.print(f"--vary {name}=A:B:STEP  {varied.doc}, µm, {varied.allowed[0]:g} to {varied.allowed[1]:g}")
+        low, high = varied.allowed
+        console.print(f"--vary {name}=A:B:STEP  {varied.doc}, {low:g} to {high:g} {shown_unit(varied.unit)}")
     console.print("next: flatwright compare break-up-late fly-cut --runs 20")
     return 0
 
@@ -181,12 +185,12 @@ def varied(text: str) -> tuple[str, tuple[float, ...]]:
     from sim.errors import BadParam
     from sim.trials.comparison import VARIED
 
-    number = r"[-+]?(?:\d+\.?\d*|\.\d+)"
-    parts = re.fullmatch(rf"([a-z-]+)=({number})(?::({number}):({number}))?", text)
+    one = r"[-+]?(?:\d+\.?\d*|\.\d+)"
+    parts = re.fullmatch(rf"([a-z-]+)=({one})(?::({one}):({one}))?", text)
     if not parts or parts[1] not in VARIED:
         raise BadParam(f"--vary must be NAME=A:B:STEP, or NAME=A, with NAME one of {', '.join(VARIED)}, got "
                        f"{text[:60]!r}")  # fmt: skip
-    first, last, step = (float(one) if one else float(parts[2]) for one in parts.groups()[1:])
+    first, last, step = (float(given or parts[2]) for given in parts.groups()[1:])
     low, high = VARIED[parts[1]].allowed
     one_value = parts[3] is None and low <= first <= high
     if not one_value and not (low <= first < last <= high and step > 0.0 and (last - first) / step < MOST_VALUES):
@@ -330,30 +334,24 @@ def _asked_before(args: argparse.Namespace, folder: Path) -> "Asked":
     return asked_from_data(asked_in(folder), str(Path(args.own).resolve()) if args.own else "")
 
 
-def _bar(total: int, already: int) -> Any:
+@contextmanager
+def _bar(total: int, already: int) -> "Iterator[Callable[[Outcome], None]]":
     """A progress bar with the time left, on a terminal; yields what advances it."""
-    from collections.abc import Callable, Iterator
-    from contextlib import contextmanager
-
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-    @contextmanager
-    def bar() -> "Iterator[Callable[[Outcome], None]]":
-        console = Console(stderr=True)
-        columns = (TextColumn("trials"), BarColumn(), MofNCompleteColumn(), TextColumn("left"),
-                   TimeRemainingColumn(), TextColumn("{task.fields[told]}"))  # fmt: skip
-        with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
-            task, failed = progress.add_task("", total=total, completed=already, told=""), 0
+    console = Console(stderr=True)
+    columns = (TextColumn("trials"), BarColumn(), MofNCompleteColumn(), TextColumn("left"), TimeRemainingColumn(),
+               TextColumn("{task.fields[told]}"))  # fmt: skip
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
+        task, failed = progress.add_task("", total=total, completed=already, told=""), 0
 
-            def advance(outcome: "Outcome") -> None:
-                nonlocal failed
-                failed += bool(outcome.fault)
-                progress.update(task, advance=1, told=f"{failed} failed" if failed else "")
+        def advance(outcome: "Outcome") -> None:
+            nonlocal failed
+            failed += bool(outcome.fault)
+            progress.update(task, advance=1, told=f"{failed} failed" if failed else "")
 
-            yield advance
-
-    return bar()
+        yield advance
 
 
 def _write_job(args: argparse.Namespace, folder: Path | None) -> int:

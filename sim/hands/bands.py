@@ -4,7 +4,7 @@ The lowest corner is the plane to reach. While the plane through the readings sp
 What a pass takes is the hand's own, measured from sweep to sweep.
 """
 
-from collections.abc import Generator
+from collections.abc import Generator, Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,6 +15,7 @@ from sim.hands.skill import HANDS, Hand
 from sim.measure.gauge import Indicator, reading_plane
 from sim.measure.orient import reversal
 from sim.model.heights import Heights
+from sim.model.part import Tolerance
 from sim.params import param, tool
 from sim.seat.compliant import middles_mm
 from sim.shop.commands import Command, RollFilm, SpotFace, StoneFace, WipeFace
@@ -273,6 +274,15 @@ class PadsFirst(Bands):
             return above
         self._reached, self.corner = True, None
         return None
+
+
+def bands_for(tolerances: Iterable[Tolerance], face: str, corrector: type[Bands] = Bands) -> Bands | None:
+    """How the wedge of a face is worked off: by its closest tolerance; None for a face that is held to no other."""
+    asked = [one for one in tolerances if one.face == face]
+    if not asked:
+        return None
+    closest = min(asked, key=lambda one: one.limit_um)
+    return corrector(closest.datum, reverse=closest.kind == "perpendicularity")
 
 
 def corner_pads(shape: tuple[int, int], side: int) -> dict[tuple[int, int], NDArray[np.bool_]]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from sim.hands.autopilot import follow_the_blue
-from sim.hands.bands import NARROW, Bands, WedgeWork
+from sim.hands.bands import NARROW, Bands, WedgeWork, bands_for
 from sim.hands.skill import Hand
 from sim.model.face import Face
 from sim.model.part import FaceShape, PartShape
@@ -105,11 +105,7 @@ def datums_first(shape: PartShape) -> list[FaceShape]:
 
 def wedge_work(shape: PartShape, face: str) -> Bands | None:
     """How the wedge of a face is worked off: by its closest tolerance; None for a face that is a datum alone."""
-    asked = [one for one in shape.tolerances if one.face == face]
-    if not asked:
-        return None
-    closest = min(asked, key=lambda one: one.limit_um)
-    return Bands(closest.datum, reverse=closest.kind == "perpendicularity")
+    return bands_for(shape.tolerances, face)
 
 
 def read_again(session: Session, face: str) -> None:

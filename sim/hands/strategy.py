@@ -10,7 +10,7 @@ from typing import Any
 
 from sim.errors import BadParam
 from sim.hands.autopilot import STAGES, Pilot, follow_the_blue
-from sim.hands.bands import Bands, PadsFirst
+from sim.hands.bands import Bands, PadsFirst, bands_for
 from sim.hands.skill import Hand
 from sim.params import check_param
 from sim.shop.commands import BreakEdges, Command, StoneFace, WipeFace
@@ -19,8 +19,8 @@ from sim.shop.sight import Sight
 
 Work = Generator[Command, Sight, None]
 Way = Callable[..., Work]
-TRAM = 10.0  # 0.02 mm over 200 mm, um in 100 mm
-NO_TRAM = 100.0 * 100.0 / 150.0  # 0.10 mm over 150 mm
+TRAM_UM_PER_100MM = 10.0  # 0.02 mm over 200 mm
+NO_TRAM_UM_PER_100MM = 100.0 * 100.0 / 150.0  # 0.10 mm over 150 mm
 
 
 @dataclass(frozen=True)
@@ -118,15 +118,6 @@ def known(names: Iterable[str] = ()) -> list[Strategy]:
     return found
 
 
-def heights_asked(sight: Sight, corrector: type[Bands] = Bands) -> Bands | None:
-    """What works a wedge off by heights, for the closest tolerance of the face in hand; None where none is asked."""
-    asked = [one for one in sight.tolerances if one.face == sight.in_hand]
-    if not asked:
-        return None
-    closest = min(asked, key=lambda one: one.limit_um)
-    return corrector(closest.datum, reverse=closest.kind == "perpendicularity")
-
-
 def begin(*, edges: bool = True, recut: RecutFace | None = None) -> Generator[Command, Sight, Sight]:
     """What comes before the first film: the machine and the stone if asked, edges broken where they are sharp."""
     sight = yield recut or WipeFace()
@@ -140,7 +131,7 @@ def begin(*, edges: bool = True, recut: RecutFace | None = None) -> Generator[Co
 def go_on(sight: Sight, hand: Hand, pilot: Pilot | None = None, corrector: type[Bands] | None = Bands,
           **habits: Any) -> Work:
     """Follow the blue from here on, with heights where the drawing asks for them."""
-    correct = heights_asked(sight, corrector) if corrector is not None else None
+    correct = bands_for(sight.tolerances, sight.in_hand, corrector) if corrector else None
     yield from follow_the_blue(hand, pilot, correct=correct, **habits)
 
 
@@ -210,8 +201,7 @@ def heavy_film(hand: Hand, film_um: float) -> Work:
 @strategy("thin-film", film_um=Option(1.5, "um", (0.5, 4.0), "film of every print"))
 def thin_film(hand: Hand, film_um: float) -> Work:
     """Roll a thin film for every print, from the first."""
-    sight = yield from begin()
-    yield from go_on(sight, hand, stages=tuple(replace(one, film_um=film_um) for one in STAGES))
+    yield from heavy_film(hand, film_um)
 
 
 @strategy("no-stone")
@@ -236,23 +226,24 @@ def one_way(hand: Hand) -> Work:
 
 
 DEPTH = Option(130.0, "um", (50.0, 1000.0), "depth of cut; what lies deeper is not reached")
-ALONG = "head out of tram along the feed: 0.02 mm over 200 mm is 10"
+IN_TRAM = Option(TRAM_UM_PER_100MM, "um/100mm", (-500.0, 500.0),
+                 "head out of tram along the feed: 0.02 mm over 200 mm is 10")  # fmt: skip
 
 
-@strategy("fly-cut", tram_um_per_100mm=Option(TRAM, "um/100mm", (-500.0, 500.0), ALONG), depth_um=DEPTH)
+@strategy("fly-cut", tram_um_per_100mm=IN_TRAM, depth_um=DEPTH)
 def fly_cut(hand: Hand, tram_um_per_100mm: float, depth_um: float) -> Work:
     """Cut the face again on a mill whose head is in tram, 0.02 mm over 200 mm, then break up late."""
     sight = yield from begin(recut=RecutFace(depth_um=depth_um, tram_along_um_per_100mm=tram_um_per_100mm))
     yield from go_on(sight, hand)
 
 
-@strategy("fly-cut-out-of-tram", tram_um_per_100mm=Option(NO_TRAM, "um/100mm", (-500.0, 500.0), ALONG), depth_um=DEPTH)
+@strategy("fly-cut-out-of-tram", tram_um_per_100mm=replace(IN_TRAM, default=NO_TRAM_UM_PER_100MM), depth_um=DEPTH)
 def fly_cut_out_of_tram(hand: Hand, tram_um_per_100mm: float, depth_um: float) -> Work:
     """Cut the face again on a mill whose head is out of tram, 0.10 mm over 150 mm, then break up late."""
     yield from fly_cut(hand, tram_um_per_100mm, depth_um)
 
 
-@strategy("cup-grind", tram_um_per_100mm=Option(TRAM, "um/100mm", (-500.0, 500.0), ALONG),
+@strategy("cup-grind", tram_um_per_100mm=IN_TRAM,
           depth_um=Option(60.0, "um", (5.0, 1000.0), "depth of cut, 10 um at a time; what lies deeper is not reached"))
 def cup_grind(hand: Hand, tram_um_per_100mm: float, depth_um: float) -> Work:
     """Grind the face with a cup wheel in a mill, head in tram, then break up late."""

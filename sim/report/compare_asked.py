@@ -17,6 +17,7 @@ from sim.trials import stats
 from sim.trials.comparison import Asked, Summary, Summed
 from sim.trials.ledger import TABLE
 from sim.trials.trial import Outcome
+from sim.units import shown_unit
 
 MOST_FAILED = 50  # told one by one
 MOST_USUAL = 8  # shown at once
@@ -122,7 +123,7 @@ def _changed(thing: Any, always: Sequence[str] = ()) -> str:
             if value in ((), "", None) and one.name not in always:
                 continue
             shown = f"{value:g}" if isinstance(value, float) else str(value)
-            unit = one.metadata.get("unit", "").replace("um", "µm").replace("in2", "in²").replace("mm2", "mm²")
+            unit = shown_unit(one.metadata.get("unit", "")).replace("in2", "in²").replace("mm2", "mm²")
             stem, _, last = one.name.rpartition("_")
             name = stem if last in SUFFIXES else one.name
             told.append(f"{name.replace('_', ' ')} {shown} {unit}".strip())

@@ -128,7 +128,7 @@ def _ways_html(told: ComparisonReport, found: Summary) -> str:
     failed = any(one.failed for one in found.strategies)
     lines = []
     for way in found.strategies:
-        met = f"{round(way.chance_met.value * way.runs)} of {way.runs}" if way.runs else words.DASH
+        met = f"{words.met_count(way)} of {way.runs}" if way.runs else words.DASH
         chance = f"{100.0 * way.chance_met.value:.0f} % ({words.chance_span(way.chance_met)})" if way.runs else ""
         cells = _cell(met, chance)
         cells += "".join(_cell(*words.spread_words(way.figures[name], digits)) for name, _, _, digits in columns)
@@ -137,7 +137,7 @@ def _ways_html(told: ComparisonReport, found: Summary) -> str:
         lines.append(f"<tr><th scope='row'>{name_html(way.strategy)}<small class='meaning'>{doc}</small></th>"
                      f"{cells}</tr>")  # fmt: skip
     heads = ["way", "met the target", *(f"{title}, {unit}" if unit else title for _, title, unit, _ in columns)]
-    spent = any(round(one.chance_met.value * one.runs) < one.runs for one in found.strategies if one.runs)
+    spent = any(words.met_count(one) < one.runs for one in found.strategies)
     given_up = (" Hours of a trial that was given up are those spent, so a way that often gives up is slower than its "
                 "hours say.") if spent else ""  # fmt: skip
     table = table_html([*heads, *(["failed"] if failed else [])], lines)
@@ -302,7 +302,7 @@ def _along_html(told: ComparisonReport) -> str:
 # ---------------------------------------------------------------- parts of a page
 
 
-def _card(draw: "Any", size_in: tuple[float, float], alt: str) -> str:
+def _card(draw: Any, size_in: tuple[float, float], alt: str) -> str:
     from sim.report.figures import themed_svg
 
     return f"<figure class='card'>{themed_svg(draw, size_in, alt.strip())}</figure>"

@@ -5,10 +5,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
-from rich import box
 from rich.table import Table
 
-from sim.trials.comparison import VARIED, Asked, Summary, summary
+from sim.report import compare_words as words
+from sim.trials.comparison import Asked, Summary, summary
 from sim.trials.stats import Interval, Spread
 from sim.trials.trial import Outcome
 
@@ -21,7 +21,7 @@ def comparison_answer(asked: Asked, outcomes: list[Outcome]) -> dict[str, Any]:
         found = summary(outcomes)
         told["varied"] = {
             "name": asked.vary, "unit": "um",
-            "values": [{"value": value} | _answer_of(_at(found, value)) for value in asked.values],
+            "values": [{"value": value} | _answer_of(words.at_value(found, value)) for value in asked.values],
             "crossings": [{"a": one.a, "b": one.b, "pairs": one.pairs, "at_um": _interval(one.at)}
                           for one in found.crossings],
         }  # fmt: skip
@@ -32,11 +32,6 @@ def _apart(outcome: Outcome, asked: Asked) -> int:
     """A number for the face of an outcome that no other value has."""
     value = 0 if math.isnan(outcome.varied) else asked.values.index(outcome.varied)
     return outcome.seed + value * asked.runs
-
-
-def _at(found: Summary, value: float) -> Summary:
-    return replace(found, strategies=tuple(one for one in found.strategies if one.varied == value),
-                   pairs=tuple(one for one in found.pairs if one.varied == value))  # fmt: skip
 
 
 def _answer_of(found: Summary) -> dict[str, Any]:
@@ -66,51 +61,45 @@ def _interval(one: Interval, names: tuple[str, str, str] = ("median", "low", "hi
 def comparison_tables(asked: Asked, found: Summary) -> Iterator[Table | str]:
     """What is printed: strategies (for each value of what is varied), pairs, crossings, one after the other."""
     for value in asked.values or (math.nan,):
-        now = _at(found, value) if asked.vary else found
-        title = f"{asked.vary} {value:g} {VARIED[asked.vary].unit.replace('um', 'µm')}" if asked.vary else None
+        now = words.at_value(found, value)
+        title = f"{asked.vary} {value:g} {words.unit_of(asked.vary)}" if asked.vary else None
         yield _strategies(now, title)
         if now.pairs and not asked.vary:
             yield _pairs(now)
     for one in found.crossings:
-        yield _crossing(one.a, one.b, asked.vary, one.at, one.pairs)
+        yield words.crossing_words(one, asked.vary, asked.values, found)
 
 
 def _strategies(found: Summary, title: str | None) -> Table:
-    table = Table(box=box.SIMPLE, title=title, title_justify="left", title_style="bold")
-    table.add_column("strategy")
-    for heading in ("met, %", "95 %", "hours", "10 to 90 %", "rounds", "strokes", "bearing flatness", "lowest"):
-        table.add_column(heading, justify="right")
-    if any(one.failed for one in found.strategies):
-        table.add_column("failed", justify="right")
+    numbers = ["met, %", "95 %", "hours", "10–90 %", "rounds", "strokes", "flat, µm", "lowest"]
+    failed = ["failed"] if any(one.failed for one in found.strategies) else []
+    table = _table(title, ["strategy"], numbers + failed)
     for one in found.strategies:
-        met, hours = one.chance_met, one.figures["hours"]
-        row = [one.strategy, _n(100.0 * met.value, 0), f"{_n(100.0 * met.low, 0)} to {_n(100.0 * met.high, 0)}",
-               _n(hours.median, 1), f"{_n(hours.p10, 1)} to {_n(hours.p90, 1)}", _n(one.figures["rounds"].median, 0),
-               _n(one.figures["strokes"].median, 0), f"{_n(one.figures['bearing_flatness_um'].median, 1)} µm",
-               _n(one.figures["spots_lowest"].median, 0)]  # fmt: skip
-        table.add_row(*row, *([str(one.failed)] if len(table.columns) > len(row) else []))
+        met, (hours, ends) = one.chance_met, words.spread_words(one.figures["hours"], 1)
+        rounds, strokes, lowest = (words.told(one.figures[name].median, 0)
+                                   for name in ("rounds", "strokes", "spots_lowest"))  # fmt: skip
+        chance = words.chance_span(met).removesuffix(" %")
+        flat_um = words.told(one.figures["bearing_flatness_um"].median, 1)
+        table.add_row(one.strategy, words.told(100.0 * met.value, 0), chance, hours, ends, rounds, strokes, flat_um,
+                      lowest, *([str(one.failed)] if failed else []))  # fmt: skip
+    return table
+
+
+def _table(title: str | None, names: list[str], numbers: list[str]) -> Table:
+    """Names at the left, folded where the terminal is narrow: nothing is cut off."""
+    table = Table(box=None, title=title, title_justify="left", title_style="bold", padding=(0, 1, 0, 0))
+    for heading in names:
+        table.add_column(heading, overflow="fold")
+    for heading in numbers:
+        table.add_column(heading, justify="right", no_wrap=True)
     return table
 
 
 def _pairs(found: Summary) -> Table:
-    table = Table(box=box.SIMPLE, title="on the same faces: hours of the first less those of the second",
-                  title_justify="left", title_style="bold")  # fmt: skip
-    for heading in ("first", "second", "median", "95 %", "first sooner", "second sooner", "of"):
-        table.add_column(heading, justify="left" if heading in ("first", "second") else "right")
+    table = _table("on the same faces: hours of the first less those of the second", ["first", "second"],
+                   ["median", "95 %", "1st sooner", "2nd sooner", "of"])  # fmt: skip
     for one in found.pairs:
         hours = one.hours_difference
-        table.add_row(one.a, one.b, _n(hours.value, 2, "+"), f"{_n(hours.low, 2, '+')} to {_n(hours.high, 2, '+')}",
+        table.add_row(one.a, one.b, words.told(hours.value, 2, "+"), words.span(hours.low, hours.high, 2),
                       str(one.a_sooner), str(one.b_sooner), str(one.pairs))  # fmt: skip
     return table
-
-
-def _crossing(a: str, b: str, what: str, at: Interval, pairs: int) -> str:
-    unit = VARIED[what].unit.replace("um", "µm")
-    if math.isnan(at.value):
-        return f"{a} and {b} do not cross in the range of {what} ({pairs} faces)"
-    ends = " to ".join("beyond the range" if math.isinf(v) else _n(v, 0) for v in (at.low, at.high))
-    return f"{a} and {b} cross at {what} {at.value:.0f} {unit}; 95 %: {ends} ({pairs} faces)"
-
-
-def _n(value: float, places: int, sign: str = "") -> str:
-    return "–" if not math.isfinite(value) else f"{value:{sign}.{places}f}"

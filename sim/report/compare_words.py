@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from sim.trials import stats
 from sim.trials.comparison import VARIED, Crossing, Pair, Summary, Summed
 from sim.trials.stats import Interval, Spread
+from sim.units import shown_unit
 
 CANNOT_TELL = "no difference in hours that these runs can tell"
 MINUS, DASH = "\N{MINUS SIGN}", "\N{EN DASH}"
@@ -102,7 +103,7 @@ def headline(found: Summary) -> tuple[str, list[str]]:
     rivals = [one.way.strategy for one in others if not one.sooner_borne_out and one.way.runs]
     unknown = [one.strategy for one in found.strategies if not one.runs]
     if not others:
-        return f"{lead.strategy} met the target on {_met(lead)} of {count(lead.runs, 'face')}.", [first]
+        return f"{lead.strategy} met the target on {met_count(lead)} of {count(lead.runs, 'face')}.", [first]
     if rivals or unknown:
         names = listed([lead.strategy, *rivals, *unknown], "or")
         return f"Which way gets there soonest these runs cannot tell: {names}.", more
@@ -114,7 +115,7 @@ def _beside(one: Beside, lead: Summed) -> str:
         return f"{one.way.strategy}: every trial failed."
     if not one.pairs:
         return f"{one.way.strategy}: {surely(one.way)}; no face that both have worked."
-    short = _met(one.way) < one.way.runs or _met(lead) < lead.runs
+    short = met_count(one.way) < one.way.runs or met_count(lead) < lead.runs
     return f"{one.way.strategy}: {difference(one.hours, one.pairs, spent=short)}; {surely(one.way)}."
 
 
@@ -183,17 +184,18 @@ def _fewer(pair: Pair, low: float, high: float) -> tuple[str, str]:
 
 def hours_of(one: Summed) -> str:
     """Hours in the median; of trials that were given up too, those spent."""
-    spent = "" if _met(one) == one.runs else " spent"
+    spent = "" if met_count(one) == one.runs else " spent"
     return f"{told(one.figures['hours'].median, 1)} h{spent} in the median"
 
 
 def surely(one: Summed) -> str:
     """On how many faces a way met the target, with the interval of the chance; failed trials are told."""
     failed = f", {count(one.failed, 'trial')} failed" if one.failed else ""
-    return f"met on {_met(one)} of {one.runs} ({chance_span(one.chance_met)}){failed}"
+    return f"met on {met_count(one)} of {one.runs} ({chance_span(one.chance_met)}){failed}"
 
 
-def _met(one: Summed) -> int:
+def met_count(one: Summed) -> int:
+    """On how many faces a way met the target."""
     return round(one.chance_met.value * one.runs) if one.runs else 0
 
 
@@ -243,7 +245,7 @@ def end(value: float, values: Sequence[float]) -> str:
 
 def unit_of(what: str) -> str:
     """Unit of what is varied, as it is shown."""
-    return VARIED[what].unit.replace("um", "µm") if what in VARIED else ""
+    return shown_unit(VARIED[what].unit) if what in VARIED else ""
 
 
 def listed(names: Sequence[str], last: str = "and") -> str:

@@ -16,6 +16,7 @@ from sim.errors import BadFile, BadParam, ShopError
 from sim.intake.keyed import FLAG, LIST, TEXT, Fault, Reading, read_toml, refuse
 from sim.school.classbook import Assignment, ClassBook, Collected, Handed, Task, plain, task_text
 from sim.school.lesson import PARTS, Lesson
+from sim.school.resultfile import MOST_BYTES
 
 FORMAT = "flatwright assignment"
 HANDED_OUT = "assignment.json"
@@ -26,7 +27,6 @@ KEYS = {"title": TEXT, "due": TEXT, "note": TEXT, "coach": FLAG, "uncover": FLAG
 LESSON_KEYS = {"name": TEXT, "part": PART, "seed": SEED}
 MOST_LESSONS = 40
 LONGEST = {"title": 120, "due": 200, "note": 2000}
-MOST_BYTES = 200_000_000  # of a result file
 ALONE_UP_TO = 3  # so few files are not worth the start of other processes
 Check = Callable[[Path], Collected]
 

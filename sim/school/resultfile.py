@@ -38,7 +38,7 @@ HEAD = b"PK\x03\x04"
 SEAL_BYTES = 64
 MOST_BYTES = 20_000_000  # of the file; an attempt of 40 rounds has 0.15 MB
 MOST_TOLD_BYTES = 5_000_000
-MOST_LOG_BYTES = 50_000_000  # unpacked, each
+MOST_LOG_BYTES = 50_000_000  # unpacked, all together
 MOST_LOGS = 20
 MOST_FIGURES = 200
 MOST_COUNTED = 1_000_000
@@ -238,8 +238,10 @@ def _unzipped(data: bytes, path: Path) -> tuple[bytes, tuple[bytes, ...]]:
                 held = shown(", ".join(names[:MOST_LOGS]))
                 raise BadFile(f"{path}: a result must hold {TOLD} and NAME-1.job to NAME-{MOST_LOGS}.job alone, got "
                               f"{held}")  # fmt: skip
-            parts = [_member(box, TOLD, MOST_TOLD_BYTES, path)]
-            parts += [_member(box, found[0], MOST_LOG_BYTES, path) for found in order]
+            parts, left = [_member(box, TOLD, MOST_TOLD_BYTES, path)], MOST_LOG_BYTES
+            for found in order:
+                parts.append(_member(box, found[0], left, path))
+                left -= len(parts[-1])
     except BadFile:
         raise
     except Exception:  # zipfile raises some ten kinds on damaged or odd archives
@@ -255,7 +257,7 @@ def _member(box: zipfile.ZipFile, name: str, most_bytes: int, path: Path) -> byt
     with box.open(name) as member:
         data = member.read(most_bytes + 1)
     if len(data) > most_bytes:
-        raise BadFile(f"{path}: {name} in it may have at most {most_bytes // 1_000_000} MB, got more")
+        raise BadFile(f"{path}: {name} in it may have at most {most_bytes / 1e6:.3g} MB, got more")
     return data
 
 

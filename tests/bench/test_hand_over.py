@@ -120,8 +120,9 @@ def test_a_trained_hand_goes_over_marks_that_were_called_high_and_over_no_others
 def test_a_face_is_finished_as_a_strategy_would_on_a_copy_and_ones_own_stays(player):
     bench = player.bench
     own = bench.desk.session.path
-    player.play([{"key": "D"}, {"key": "SPACE"}, {"key": "ESCAPE"}])
-    player.play([{"press": "strategy before"}, {"press": "strategy next"}])
+    player.play([{"key": "D"}, {"key": "SPACE"}, {"key": "ESCAPE"}, {"press": "strategy before"}])
+    assert bench.desk.settings.strategy == "break-up-early"
+    player.play([{"press": "strategy next"}])
     assert bench.desk.settings.strategy == "break-up-late"
     player.play([{"press": "finish as"}])
     desk = bench.desk

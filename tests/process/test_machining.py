@@ -90,6 +90,15 @@ def test_form_is_added_by_amount(amount):
     assert np.ptp(height) == pytest.approx(10.0, rel=0.02)
 
 
+@pytest.mark.parametrize("kind", sorted(KINDS))
+def test_a_face_scaled_to_an_error_differs_from_another_by_its_form_alone(kind):
+    """Cusps and skin are the same, so 40 um less 10 um is the form with a range of 30 um, and twice 20 is 40."""
+    ten, twenty, forty = (face(kind=kind, bow_x_um=7.0, edge_break_mm=0.0, error_um=um) for um in (10.0, 20.0, 40.0))
+    form = (forty.height_um - ten.height_um)[forty.iron]
+    assert np.ptp(form) == pytest.approx(30.0, abs=1e-9)
+    assert (twenty.height_um - ten.height_um)[forty.iron] == pytest.approx(form / 3.0, abs=1e-9)
+
+
 def test_forms_have_the_shape_that_their_name_says():
     x, y = np.array([-1.0, 0.0, 1.0])[None, :], np.array([-1.0, 0.0, 1.0])[:, None]
     np.testing.assert_allclose(form_um(x, y, Start(twist_um=8.0)), [[4, 0, -4], [0, 0, 0], [-4, 0, 4]])

@@ -1,5 +1,6 @@
 """The page of a comparison: it tells what the summary holds, and claims nothing that the intervals do not."""
 
+import io
 import math
 import re
 import subprocess
@@ -9,11 +10,13 @@ from html.parser import HTMLParser
 
 import numpy as np
 import pytest
+from rich.console import Console
 
 from sim.hands.strategy import STRATEGIES
 from sim.report import compare_words as words
 from sim.report.compare_asked import command_lines
 from sim.report.compare_page import ComparisonReport, comparison_page
+from sim.report.compare_tables import comparison_tables
 from sim.trials.comparison import Asked, Crossing, Summary, summary
 from sim.trials.stats import Interval, Spread
 from sim.trials.trial import Outcome
@@ -300,6 +303,22 @@ def test_an_interval_that_leaves_out_nought_is_never_rounded_onto_it():
         "0.500 h longer on the same faces, 95 % interval 0.004 to 0.900")
     assert words.difference(Interval(-0.5, -0.9, -0.2), 30) == (
         "0.5 h shorter on the same faces, 95 % interval 0.2 to 0.9")
+
+
+def test_no_figure_and_no_name_is_cut_off_on_a_terminal_of_80_columns():
+    ways = ("break-up-late", "fly-cut-out-of-tram")
+    report = told_of([outcome(way, n, 8.25 + 0.1 * n + 9.0 * k, strokes=21_281, fault="x" if n == 0 else "")
+                      for n in range(30) for k, way in enumerate(ways)])  # fmt: skip
+    text = io.StringIO()
+    console = Console(file=text, width=80, highlight=False)
+    for one in comparison_tables(report.asked, report.found):
+        console.print(one)
+    lines = text.getvalue().splitlines()
+    assert "…" not in text.getvalue()
+    first = next(line for line in lines if "21,281" in line)
+    assert first.split()[1:] == ["100", "88–100", "9.8", "8.6–10.9", "12", "21,281", "1.2", "11", "1"]
+    names = "".join(line.split(" ")[0] for line in lines[lines.index(first) :])
+    assert names.startswith("".join(ways))
 
 
 def varied(hours_of_b):

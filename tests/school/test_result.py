@@ -292,6 +292,14 @@ def test_a_log_that_unpacks_to_more_than_the_limit_is_refused(tmp_path, monkeypa
         read_result(tmp_path / "x.result")
 
 
+def test_logs_that_are_small_alone_and_not_together_are_refused(tmp_path, monkeypatch):
+    monkeypatch.setattr(resultfile, "MOST_LOG_BYTES", 1_000_000)
+    logs = [(f"a-{n}.job", b"\0" * 600_000) for n in (1, 2)]
+    (tmp_path / "x.result").write_bytes(box_of(TOLD, *logs, compression=zipfile.ZIP_DEFLATED))
+    with pytest.raises(BadFile, match=r"a-2\.job in it may have at most 0\.4 MB"):
+        read_result(tmp_path / "x.result")
+
+
 def test_more_acts_than_anyone_makes_are_not_run(handed, tmp_path, monkeypatch):
     monkeypatch.setattr(result, "MOST_COMMANDS", 5)
     session = Session.begin(handed[0].session.job.start)
