@@ -27,9 +27,14 @@ TYPED: dict[str, dict[str, float]] = {
 _NUMBER = re.compile(r"\s*([+-]?(?:\d{1,9}(?:\.\d{0,12})?|\.\d{1,12}))\s*([^\d\s.,+-]*)\s*", re.ASCII)
 
 
+SIGNS = ((r"\bum\b", "µm"), (r"\bmm2\b", "mm²"), (r"\bmm3\b", "mm³"), (r"\bper sq in\b", "per in²"), (r"^deg$", "°"))
+
+
 def shown_unit(unit: str) -> str:
-    """A unit, or words with units, as people read it: µm for um; keys and what is typed keep um."""
-    return re.sub(r"\bum\b", "µm", unit)
+    """A unit, or words with units, as people read it: µm for um, ° for deg alone; keys and what is typed keep um."""
+    for plain, sign in SIGNS:
+        unit = re.sub(plain, sign, unit)
+    return unit
 
 
 def typed(text: str, unit: str, name: str = "value") -> float:

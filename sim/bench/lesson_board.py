@@ -9,7 +9,6 @@ from sim.bench.panels import Stack, counted
 from sim.bench.widgets import Button, Widget
 from sim.school.attempt import Attempt
 from sim.school.cautions import TITLES, caution
-from sim.school.check import unit_shown
 from sim.school.checks import CHECKS
 from sim.school.lesson import PART_WORDS, Lesson, Limit, pieces_of
 from sim.school.parts import Part
@@ -117,7 +116,7 @@ def _figures(stack: Stack, lesson: Lesson, letters: int) -> None:
 def asked_words(limit: Limit) -> str:
     """A figure of a lesson with what passes and what earns merit."""
     one = CHECKS[limit.check]
-    unit = unit_shown(one.unit)
+    unit = shown_unit(one.unit)
     space = "" if unit in ("", "°") else " "
     if not limit.passes and one.better != "high":
         return f"{one.doc}: none"

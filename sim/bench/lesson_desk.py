@@ -19,7 +19,6 @@ from sim.books.record import Record
 from sim.errors import ShopError
 from sim.school.attempt import Attempt, closed_tool, left_open, unanswered
 from sim.school.calls import Call, calls_from
-from sim.school.check import unit_shown
 from sim.school.checks import CHECKS, Judged
 from sim.school.facts import Facts, gather_from
 from sim.school.keeping import KeptAttempt
@@ -29,7 +28,7 @@ from sim.school.turns import note_help
 from sim.shop.commands import SpotFace
 from sim.shop.luck import luck
 from sim.shop.partwork import SpotUpright
-from sim.units import S_PER_H
+from sim.units import S_PER_H, shown_unit
 
 SPEAKS = {"help": "round", "alone": "round", "check": "never"}
 
@@ -188,7 +187,7 @@ def laid_out(attempt: KeptAttempt) -> LessonDesk:
 def not_met(bound: Bound, value: float) -> str:
     """What a step wants, and what there is."""
     one = CHECKS[bound.check]
-    unit = f" {unit_shown(one.unit)}" if one.unit in ("um", "%", "mm", "deg") else ""
+    unit = f" {shown_unit(one.unit)}" if one.unit in ("um", "%", "mm", "deg") else ""
     wanted = f"at least {bound.at_least:g}" if bound.at_least is not None else f"at most {bound.at_most:g}"
     got = f"{value:.3g}{unit}" if math.isfinite(value) else "nothing yet"
     return f"Not yet. {one.doc}: {got}, {wanted}{unit} is wanted."

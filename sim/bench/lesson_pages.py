@@ -13,11 +13,11 @@ from sim.bench.panels import Stack, counted
 from sim.bench.read_back import STRIP, ReadBack, coach_strip, reading_part
 from sim.bench.widgets import Button, Label, Listing, Widget
 from sim.errors import ShopError
-from sim.school.check import unit_shown
 from sim.school.checks import Judged, Row
 from sim.school.faults import FAULTS
 from sim.school.keeping import FILE, read_head
 from sim.school.lesson import PART_WORDS, Lesson
+from sim.units import shown_unit
 
 COLUMNS = (0.0, 0.07, 0.62, 0.76)
 """Where number, title, minutes and best result begin, as shares of the width."""
@@ -180,7 +180,7 @@ def _row(n: int, row: Row, stack: Stack, merit: bool) -> list[Widget]:
     asked = f"{sign} {row.passes:g}" + (f", merit {row.merit:g}" if merit else "")
     told = f"{row.value:.2f}" if 0.0 < abs(row.value) < 0.1 else f"{row.value:.3g}"
     value = told if math.isfinite(row.value) else "–"
-    unit = unit_shown(row.unit)
+    unit = shown_unit(row.unit)
     told = f"{row.doc}{', ' + unit if unit else ''}" + (f"; not judged: {row.why}" if row.why else "")
     doc = Label(f"check {n}", string=told, size=LABEL)
     left = round(0.56 * wide)
@@ -203,6 +203,6 @@ def as_text(lesson: Lesson, part: str, seed: int, judged: Judged) -> str:
     """The judgement as text, to paste elsewhere."""
     lines = [f"Lesson {lesson.number}, {PART_WORDS[part]}, seed {seed}: {verdict(lesson, part, judged)[0]}"]
     for row in judged.rows:
-        got = f"not judged: {row.why}" if row.why else f"{row.value:.4g} {unit_shown(row.unit)}"
+        got = f"not judged: {row.why}" if row.why else f"{row.value:.4g} {shown_unit(row.unit)}"
         lines.append(f"{row.doc}\t{got}\tasked {row.passes:g}")
     return "\n".join(lines)

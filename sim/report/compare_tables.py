@@ -14,8 +14,10 @@ from sim.trials.trial import Outcome
 
 
 def comparison_answer(asked: Asked, outcomes: list[Outcome]) -> dict[str, Any]:
-    """The JSON object; over all values of what is varied, and for each of them."""
+    """The JSON object; for each value of what is varied, and over all of them, where a face comes once for each and
+    nothing is said of how sure a figure is."""
     pooled = summary([replace(one, varied=math.nan, seed=_apart(one, asked)) for one in outcomes])
+    pooled = _unsure(pooled) if len(asked.values) > 1 else pooled
     told = _answer_of(pooled) | {"trials": len(outcomes), "failed": sum(bool(one.fault) for one in outcomes)}
     if asked.vary:
         found = summary(outcomes)
@@ -26,6 +28,15 @@ def comparison_answer(asked: Asked, outcomes: list[Outcome]) -> dict[str, Any]:
                           for one in found.crossings],
         }  # fmt: skip
     return told
+
+
+def _unsure(found: Summary) -> Summary:
+    """Without intervals and what else takes trials for independent."""
+    met = [replace(one, chance_met=replace(one.chance_met, low=math.nan, high=math.nan)) for one in found.strategies]
+    pairs = [replace(one, variance_ratio=math.nan,
+                     hours_difference=replace(one.hours_difference, low=math.nan, high=math.nan))
+             for one in found.pairs]  # fmt: skip
+    return replace(found, strategies=tuple(met), pairs=tuple(pairs))
 
 
 def _apart(outcome: Outcome, asked: Asked) -> int:

@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 
 from sim.school.cautions import TITLES, caution
-from sim.school.check import unit_shown
 from sim.school.checks import CHECKS, Judged, Row
 from sim.school.checks_reading import counted
 from sim.school.facts import Facts
@@ -18,7 +17,7 @@ from sim.school.lesson import PART_WORDS, Allowed, Bound, Lesson, Question, Step
 from sim.school.way import Act, Spoken, Take
 from sim.school.ways import WAYS
 from sim.shop.commands import Command, Scrape
-from sim.units import S_PER_H
+from sim.units import S_PER_H, shown_unit
 
 LEVELS = {1: "high", 2: "medium", 3: "low"}
 
@@ -44,7 +43,7 @@ def page_lines(lesson: Lesson, part: str, seed: int) -> list[str]:
         check = CHECKS[one.check]
         word = "least" if check.better == "high" else "most"
         merit = f", merit at {word} {one.merit:g}" if part == "check" else ""
-        lines.append(f"  {check.doc}: at {word} {one.passes:g} {unit_shown(check.unit)}".rstrip() + merit)
+        lines.append(f"  {check.doc}: at {word} {one.passes:g} {shown_unit(check.unit)}".rstrip() + merit)
     return lines
 
 
@@ -63,7 +62,7 @@ def bound_words(bound: Bound | None) -> str:
         return ""
     check = CHECKS[bound.check]
     word, limit = ("least", bound.at_least) if bound.at_least is not None else ("most", bound.at_most)
-    return f"{check.doc[0].lower()}{check.doc[1:]}: at {word} {limit:g} {unit_shown(check.unit)}".rstrip()
+    return f"{check.doc[0].lower()}{check.doc[1:]}: at {word} {limit:g} {shown_unit(check.unit)}".rstrip()
 
 
 def question_words(one: Question) -> str:
@@ -71,7 +70,7 @@ def question_words(one: Question) -> str:
     often = "of each piece" if one.each_piece else "once"
     if one.options:
         return f"{often}, one of {', '.join(one.options)}"
-    return f"{often}, {one.low:g} to {one.high:g} {unit_shown(one.unit)}".rstrip()
+    return f"{often}, {one.low:g} to {one.high:g} {shown_unit(one.unit)}".rstrip()
 
 
 def act_words(act: Act) -> str:
@@ -171,7 +170,7 @@ def schema_lines() -> list[str]:
     """Checks and ways as two sections in Markdown, as they stand in lessons/README.md."""
     lines = ["## Checks", "", "A figure of nothing (no stroke made, no answer given) passes no limit.", ""]
     lines += ["| check | unit | better | figure |", "|---|---|---|---|"]
-    lines += [f"| `{one.name}` | {unit_shown(one.unit) or '-'} | {one.better} | {one.doc} |" for one in CHECKS.values()]
+    lines += [f"| `{one.name}` | {shown_unit(one.unit) or '-'} | {one.better} | {one.doc} |" for one in CHECKS.values()]
     lines += ["", "## Ways of working", "", "A way sees what a learner sees. Its hand strays as that hand does.", ""]
     lines += ["| way | options (as they are without being set) | what it does |", "|---|---|---|"]
     for way in WAYS.values():

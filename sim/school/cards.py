@@ -10,11 +10,10 @@ from sim.errors import BadFile, BadParam
 from sim.intake.keyed import FLAG, LIST, TEXT, WORDS, KeyPath, Reading, read_toml, refuse
 from sim.paths import assets
 from sim.school.cautions import KEYS
-from sim.units import TYPED, typed
+from sim.units import TYPED, shown_unit, typed
 
 NAMES = ("films", "rub", "turn", "stone", "pivot", "count", "readers", "raking")
 """The cards in their order; each has its file NAME.toml in assets/cards/."""
-UNIT_SIGNS = {"um": "µm", "deg": "°"}
 UNITS = {"allowed": tuple(TYPED), "unit": ""}
 ANY = {"allowed": (-1e9, 1e9), "unit": ""}
 NUMBER = {"allowed": (1, 1000), "unit": ""}
@@ -44,7 +43,7 @@ class Field:
     @property
     def sign(self) -> str:
         """The unit as it is printed; empty for a pure number."""
-        return UNIT_SIGNS.get(self.unit, self.unit)
+        return shown_unit(self.unit)
 
     @property
     def range_words(self) -> str:

@@ -37,12 +37,6 @@ NEEDS = {
     "sweep": Need("nothing was swept", "Sweep a face with the indicator.", lambda f: {piece for piece, _ in f.swept}),
 }  # fmt: skip
 """What figures are taken from, by name."""
-SIGNS = {"um": "µm", "mm2": "mm²", "mm3": "mm³", "deg": "°", "per sq in": "per in²"}
-
-
-def unit_shown(unit: str) -> str:
-    """A unit as a person reads it."""
-    return SIGNS.get(unit, unit)
 
 
 @dataclass(frozen=True)

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 
 from sim.school import checks_iron, checks_reading
 from sim.school.check import CHECKS as CHECKS
-from sim.school.check import Better, unit_shown
+from sim.school.check import Better
 from sim.school.check import Check as Check
 from sim.school.facts import Facts
 from sim.school.lesson import Lesson
+from sim.units import shown_unit
 
 MODULES = (checks_reading, checks_iron)
 """Modules whose checks are registered."""
@@ -31,10 +32,10 @@ class Row:
 
     def sentence(self) -> str:
         """The figure and what was asked, in one line."""
-        asked = f"at {'least' if self.better == 'high' else 'most'} {self.passes:g} {unit_shown(self.unit)}".rstrip()
+        asked = f"at {'least' if self.better == 'high' else 'most'} {self.passes:g} {shown_unit(self.unit)}".rstrip()
         if math.isnan(self.value):
             return f"{self.doc}: not judged: {self.why or 'nothing to judge.'} Asked {asked}"
-        return f"{self.doc}: {self.value:.3g} {unit_shown(self.unit)}".rstrip() + f", asked {asked}"
+        return f"{self.doc}: {self.value:.3g} {shown_unit(self.unit)}".rstrip() + f", asked {asked}"
 
 
 @dataclass(frozen=True)

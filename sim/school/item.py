@@ -14,6 +14,7 @@ from sim.errors import BadParam
 from sim.school.bank import Bank
 from sim.school.view import Condition, Picture, condition_named
 from sim.shop.commands import shown
+from sim.units import shown_unit
 
 LEVELS = range(1, 11)
 Points = tuple[tuple[float, float], ...]
@@ -21,7 +22,6 @@ Edges = tuple[tuple[float, float, float, float], ...]
 """Short straight lines x0, y0, x1, y1, mm: what outlines are made of."""
 QUITE = 1e-9  # what costs no more costs nothing
 CLOSE = 0.25  # of what a blind answer costs: not right, but close
-SIGNS = {"um": "µm", "deg": "°", "points": "points"}
 
 
 @dataclass(frozen=True)
@@ -96,7 +96,7 @@ class Part:
     @property
     def words(self) -> str:
         """What it cost, and up to how much is allowed."""
-        sign = SIGNS.get(self.unit, self.unit)
+        sign = shown_unit(self.unit)
         lost = f"{self.name}: {amount(self.loss)} {sign}".replace(" °", "°")
         return f"{lost}, up to {amount(self.allowed)} allowed" if self.allowed > 0.0 else lost
 
@@ -312,7 +312,7 @@ def amount_of(answer: Any, form: Number) -> float:
     """
     ok = isinstance(answer, (int, float, np.floating, np.integer)) and not isinstance(answer, bool)
     if not ok or not form.low <= answer <= form.high:
-        sign = SIGNS.get(form.unit, form.unit)
+        sign = shown_unit(form.unit)
         raise BadParam(f"{form.name} must be {form.low:g} to {form.high:g} {sign}, got {shown(answer)}")
     return float(answer)
 

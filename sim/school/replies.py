@@ -5,6 +5,7 @@ from typing import Any
 from sim.errors import BadParam
 from sim.school.item import Choice, Form, Item, Line, Number, Order, Place, Several
 from sim.shop.commands import shown
+from sim.units import shown_unit
 
 HALF_TURN_DEG = 180.0
 
@@ -60,7 +61,7 @@ def _name(form: Form) -> str:
 
 
 def _unit(form: Number) -> str:
-    return {"um": "µm", "points": "%"}.get(form.unit, form.unit)
+    return "%" if form.unit == "points" else shown_unit(form.unit)
 
 
 def _steps(form: Line) -> str:

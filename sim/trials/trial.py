@@ -5,7 +5,7 @@ import math
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import GeneratorType
@@ -77,7 +77,7 @@ class Trial:
     @property
     def label(self) -> str:
         """The strategy as it was asked for."""
-        told = ",".join(f"{name}={value:g}" for name, value in self.options)
+        told = ",".join(f"{name}={value:.12g}" for name, value in self.options)
         return f"{self.strategy}:{told}" if told else self.strategy
 
     @property
@@ -240,8 +240,11 @@ def _within(seconds: float) -> Iterator[None]:
     try:
         yield
     finally:
-        over.set()
-        watch.join()
+        while watch.is_alive() or not over.is_set():  # it may still be told while it is put off
+            with suppress(_OutOfTime):
+                over.set()
+                watch.join()
+        ctypes.pythonapi.PyThreadState_SetAsyncExc(thread, None)
 
 
 def _told(error: BaseException, trial: Trial, work: Any) -> str:
