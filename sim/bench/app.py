@@ -377,7 +377,7 @@ class Bench(Openings):
             return
         self.desk.seen_whole += 1
         self.keep()
-        practice, job = self.practice, self.desk.session.job
+        practice, job = None if self.desk.settings.finished_as else self.practice, self.desk.session.job
         if practice is not None and practice.takes_long:
             self.room.aside("The job is gone through", lambda told: read_back(practice, job, told), self._finished,
                             lambda: self.show("bench"))  # fmt: skip

@@ -32,9 +32,12 @@ def finish_page(
     chart = pygame.Rect(pad, ui.px(60), size[0] - right - 3 * pad, size[1] - ui.px(60 + 74 + STRIP))
     stack = Stack(pygame.Rect(chart.right + pad, chart.top, right, 10), ui, area=1, gap=6)
     stack.label("Against the goal", NAME, "text", bold=True)
+    if desk.settings.finished_as:
+        stack.label(f"A copy of your job, worked as {desk.settings.finished_as}. Your own stays as you left it: start "
+                    "page, Go on with.", LABEL)  # fmt: skip
     made: list[Widget] = [head]
     columns = (0.0, 0.58, 0.74, 0.9)
-    for n, row in enumerate((("", "you", "goal", None), *done.rows)):
+    for n, row in enumerate((("", "it" if desk.settings.finished_as else "you", "goal", None), *done.rows)):
         y = stack.y
         words = [row[0], row[1], row[2], "" if row[3] is None else "✓" if row[3] else "✕"]
         for k, word in enumerate(words):
@@ -50,15 +53,14 @@ def finish_page(
         stack.y += ui.px(30)
     stack.space(8)
     stack.label(f"Orange is high, violet is low; a line every 2 µm; colours end at ±{done.span_um:g} µm.", LABEL)
-    stack.label(
-        uncovered_words(desk),
-        LABEL,
-    )
+    if not desk.settings.finished_as:
+        stack.label(uncovered_words(desk), LABEL)
     if note:
         stack.label(note, LABEL)
     back = back or ReadBack()
     reading_part(stack, back, chart.bottom)
-    made += coach_strip(back, pygame.Rect(pad, chart.bottom + ui.px(8), size[0] - 2 * pad, ui.px(STRIP)), ui)
+    if not desk.settings.finished_as:
+        made += coach_strip(back, pygame.Rect(pad, chart.bottom + ui.px(8), size[0] - 2 * pad, ui.px(STRIP)), ui)
     foot = Stack(pygame.Rect(pad, size[1] - ui.px(60), size[0] - 2 * pad, 10), ui, area=2)
     foot.beside(
         [
@@ -114,7 +116,8 @@ def draw_map(
 def as_text(desk: Desk, done: Uncovered) -> str:
     """Figures as text, to paste elsewhere."""
     job = desk.session.job
-    lines = [f"{job.in_hand}, seed {job.start.seed}: {'reached' if done.met else 'not reached'}"]
+    by = f", worked as {desk.settings.finished_as}" if desk.settings.finished_as else ""
+    lines = [f"{job.in_hand}, seed {job.start.seed}{by}: {'reached' if done.met else 'not reached'}"]
     lines += [f"{what}\t{got}\t{goal}" for what, got, goal, _ in done.rows]
     return "\n".join(lines)
 

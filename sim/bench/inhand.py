@@ -147,6 +147,8 @@ def _nothing(desk: Desk, stack: Stack) -> None:
 def _finish_as(desk: Desk, stack: Stack) -> None:
     """See the face finished as a strategy would, on a copy of the job."""
     may = desk.freedom.finish_as
+    if desk.settings.finished_as:
+        stack.label(f"This is a copy, worked as {desk.settings.finished_as}.", LABEL, "text")
     stack.label(f"Or see this face finished as another would, on a copy of this job:{'' if may else ' ' + NO_COPY}")
     chosen = strategy_of(desk)
     stack.beside([Button("strategy before", "Before", enabled=may, reason=NO_COPY),

@@ -58,6 +58,8 @@ def finish_as(desk: Desk, name: str) -> None:
     """Let a strategy work on the face in hand until it is done, act by act from now on."""
     pilot = STRATEGIES[name].work(HANDS[desk.freedom.hand], **STRATEGIES[name].chosen())
     desk.handing.first, desk.handing.within, desk.handing.strategy = next(pilot), (), name
+    desk.set(strategy=name, finished_as=name)
+    desk.told = f"A copy, worked as {name}; your own job stays as you left it, on the start page. Esc stops."
     _begin(desk, pilot, MOST_ROUNDS)
 
 

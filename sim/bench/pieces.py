@@ -139,6 +139,7 @@ class Settings:
     bearing: str = ""
     own_um: float = 0.0  # a weight of one's own; 0: one of the three
     strategy: str = "break-up-late"
+    finished_as: str = ""  # a copy that a strategy worked on: whose work it is
 
     @property
     def film_um(self) -> float:

@@ -81,6 +81,10 @@ def beside(found: Summary, lead: Summed) -> list[Beside]:
     return told
 
 
+ENOUGH = 20
+"""Faces from which a difference of a third of its scatter can be told: common practice, no source."""
+
+
 def headline(found: Summary) -> tuple[str, list[str]]:
     """The answer, and what there is to say of each way, for one value of what is varied.
 
@@ -105,8 +109,9 @@ def headline(found: Summary) -> tuple[str, list[str]]:
     if not others:
         return f"{lead.strategy} met the target on {met_count(lead)} of {count(lead.runs, 'face')}.", [first]
     if rivals or unknown:
-        names = listed([lead.strategy, *rivals, *unknown], "or")
-        return f"Which way gets there soonest these runs cannot tell: {names}.", more
+        names, few = listed([lead.strategy, *rivals, *unknown], "or"), rivals and lead.runs < ENOUGH
+        why = f"; {count(lead.runs, 'face')} are too few, take {ENOUGH} or more" if few else ""
+        return f"Which way gets there soonest these runs cannot tell: {names}{why}.", more
     return f"{lead.strategy} got there soonest.", more
 
 

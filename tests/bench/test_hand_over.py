@@ -134,6 +134,9 @@ def test_a_face_is_finished_as_a_strategy_would_on_a_copy_and_ones_own_stays(pla
     player.play([{"key": "RETURN", "mod": "ctrl"}])
     assert bench.page == "finish"
     assert bench.done.met
+    words = [getattr(w, "string", "") for w in bench.group.widgets]
+    assert "you" not in words
+    assert any("A copy of your job, worked as break-up-late" in one for one in words)
     bench.open_file(own)
     assert bench.desk.session.commands == (WipeFace(),)
 
