@@ -37,6 +37,19 @@ def shown_unit(unit: str) -> str:
     return unit
 
 
+def unit_of(value: float, unit: str) -> str:
+    """A unit as it stands behind a figure: 1 lamp, 2 lamps, 1 µm."""
+    shown = shown_unit(unit)
+    if value != 1.0 or len(shown) < 4 or not shown.endswith("s"):
+        return shown
+    return shown.removesuffix("es") if shown.endswith("sses") else shown.removesuffix("s")
+
+
+def counted(number: int, thing: str) -> str:
+    """A number of things: 1 stroke, 2 strokes."""
+    return f"{number:,} {thing}{'' if number == 1 else 's'}"
+
+
 def typed(text: str, unit: str, name: str = "value") -> float:
     """A number as a person types it, with or without its unit, in `unit`: "8", "8 um" and "0.3 thou" for "um".
 

@@ -1,5 +1,6 @@
 """A sitting at the drills as the window holds it: the item, what was picked so far, what was told. No pygame here."""
 
+import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -377,10 +378,10 @@ class Drills:
         return f"{took}, in time" if self.took_s <= self.item.target_s else f"{took}; in time would be {asked}"
 
     def left_words(self) -> str:
-        """The rest of the five minutes, in steps of ten seconds."""
-        tens = -(-int(self.remaining_s) // 10) * 10
+        """The rest of the five minutes, in steps of ten seconds; an item that is open when they end is the last."""
+        tens = 10 * math.ceil(self.remaining_s / 10.0)
         if tens <= 0:
-            return "time is over"
+            return "time is over" if self.item is None or self.told else "time is over: this last one still counts"
         return f"{tens // 60} min {tens % 60:02d} s left" if tens >= 60 else f"{tens} s left"
 
     def summary(self) -> list[Row]:

@@ -9,11 +9,12 @@ from sim.bench.desk import Desk
 from sim.bench.files import free_path
 from sim.bench.lettering import BODY, LABEL, NAME, SMALL, Ui
 from sim.bench.palette import CALL_FILL, INK, WELL, WELL_TEXT, height_colour
-from sim.bench.panels import Stack, counted
+from sim.bench.panels import Stack
 from sim.bench.read_back import STRIP, ReadBack, coach_strip, reading_part
 from sim.bench.uncovered import Uncovered
 from sim.bench.widgets import Button, Label, Widget
 from sim.school.remark import Places
+from sim.units import counted
 
 SHORT = ("flatness", "number of spots", "lowest square", "bearing")
 

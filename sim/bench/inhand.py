@@ -13,12 +13,13 @@ from sim.bench.iron import STYLES
 from sim.bench.lettering import CONTROL, LABEL, NAME, SMALL, Ui
 from sim.bench.other_hand import strategy_of
 from sim.bench.palette import INK, MARKS, WELL
-from sim.bench.panels import Stack, counted
+from sim.bench.panels import Stack
 from sim.bench.pieces import FILMS_UM, HAND_N, PUSHES, Prediction
 from sim.bench.widgets import Button, Field, Label, Radio, Slider, Toggle, Widget
 from sim.hands.skill import HANDS
 from sim.model.blade import RACK
 from sim.process.stroke import Iron, flat_cut, taken_um
+from sim.units import counted
 
 BLADES = tuple(sorted(RACK, key=lambda name: -RACK[name].end_radius_mm))
 TAKES = ("high", "high and medium", "all in chalk")

@@ -5,14 +5,14 @@ from collections.abc import Callable, Sequence
 import pygame
 
 from sim.bench.lettering import BODY, CONTROL, GOAL, LABEL, NAME, SMALL, Ui
-from sim.bench.panels import Stack, counted
+from sim.bench.panels import Stack
 from sim.bench.widgets import Button, Widget
 from sim.school.attempt import Attempt
 from sim.school.cautions import TITLES, caution
 from sim.school.checks import CHECKS
 from sim.school.lesson import PART_WORDS, Lesson, Limit, pieces_of
 from sim.school.parts import Part
-from sim.units import shown_unit
+from sim.units import counted, shown_unit
 
 WIDE = 1600
 TALL = 900
@@ -129,7 +129,8 @@ def _doors(stack: Stack, lesson: Lesson, parts: Sequence[Part], high: int) -> No
     """The parts, each with how it stands; changes `stack`."""
     ui, told = stack.ui, dict(TOLD)
     if ahead := lesson.pieces[0].ahead:
-        told["help"] = f"{counted(ahead.rounds, 'round')} of the model are done, the last are yours"
+        are = "is" if ahead.rounds == 1 else "are"
+        told["help"] = f"{counted(ahead.rounds, 'round')} of the model {are} done, the last are yours"
     stack.add(Button("part watch", "Watch", key="1", sub=WATCH), high)
     for n, one in enumerate(parts, start=2):
         stack.add(Button(f"part {one.name}", PART_WORDS[one.name].capitalize(), key=str(n), sub=told[one.name],

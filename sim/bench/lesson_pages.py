@@ -9,7 +9,7 @@ from pathlib import Path
 import pygame
 
 from sim.bench.lettering import BODY, CONTROL, LABEL, NAME, SMALL, Ui
-from sim.bench.panels import Stack, counted
+from sim.bench.panels import Stack
 from sim.bench.read_back import STRIP, ReadBack, coach_strip, reading_part
 from sim.bench.widgets import Button, Label, Listing, Widget
 from sim.errors import ShopError
@@ -17,7 +17,7 @@ from sim.school.checks import Judged, Row
 from sim.school.faults import FAULTS
 from sim.school.keeping import FILE, read_head
 from sim.school.lesson import PART_WORDS, Lesson
-from sim.units import shown_unit
+from sim.units import counted, shown_unit, unit_of
 
 COLUMNS = (0.0, 0.07, 0.62, 0.76)
 """Where number, title, minutes and best result begin, as shares of the width."""
@@ -203,6 +203,6 @@ def as_text(lesson: Lesson, part: str, seed: int, judged: Judged) -> str:
     """The judgement as text, to paste elsewhere."""
     lines = [f"Lesson {lesson.number}, {PART_WORDS[part]}, seed {seed}: {verdict(lesson, part, judged)[0]}"]
     for row in judged.rows:
-        got = f"not judged: {row.why}" if row.why else f"{row.value:.4g} {shown_unit(row.unit)}"
+        got = f"not judged: {row.why}" if row.why else f"{row.value:.4g} {unit_of(row.value, row.unit)}"
         lines.append(f"{row.doc}\t{got}\tasked {row.passes:g}")
     return "\n".join(lines)

@@ -52,11 +52,6 @@ def areas(size: tuple[int, int], ui: Ui) -> Areas:
     )
 
 
-def counted(number: int, thing: str) -> str:
-    """A number of things: 1 stroke, 2 strokes."""
-    return f"{number} {thing}{'' if number == 1 else 's'}"
-
-
 class Stack:
     """Widgets one below the other in a column."""
 

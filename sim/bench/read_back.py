@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import pygame
 
 from sim.bench.lettering import BODY, LABEL, LINE_HEIGHT, NAME, Ui
-from sim.bench.panels import Stack, counted
+from sim.bench.panels import Stack
 from sim.bench.practice import Practice
 from sim.bench.widgets import Button, Label, Widget
 from sim.errors import ShopError
@@ -15,6 +15,7 @@ from sim.school.facts import Called, Progress, gather
 from sim.school.remark import Places, Remark
 from sim.shop.job import Job
 from sim.shop.sight import marks_seen
+from sim.units import counted
 
 STRIP = 46
 """Height of the coach's strip, pixels at scale 1."""

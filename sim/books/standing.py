@@ -7,10 +7,12 @@ from statistics import median
 
 from sim.books.rows import RESULTS, Answer, Attempt
 from sim.books.shopcards import CardResult
+from sim.units import counted
 
 GROUP = 8  # answers at one level that make a point of a curve; fewer scatter more than a level is worth
-FEW = 6  # below this no skill is told
+FEW = GROUP  # below this no skill is told: as many as make the first point of a curve
 EMPTY = "Your first finished lesson appears here."
+WORSE = "0, worse than guessing"
 SIDES = ("practice", "check")
 SURE_FROM = 30  # answers that were called sure, before it is told how often they were right
 
@@ -170,9 +172,16 @@ def lesson_rows(attempts: Sequence[Attempt]) -> list[LessonRow]:
 
 def skill_text(group: Group) -> str:
     """Skill as it is told; how many answers are missing where it cannot be told yet."""
-    if group.skill is not None:
-        return f"{group.skill:.0f}"
-    return f"{FEW - group.answers} more" if group.answers < FEW else "no stake"
+    if group.skill is None and group.answers < FEW:
+        return counted(FEW - group.answers, "more answer")
+    return skill_words(group.skill)
+
+
+def skill_words(value: float | None) -> str:
+    """A skill as it is told, whole; below 0 in words."""
+    if value is None:
+        return "no stake"
+    return f"{round(value)}" if round(value) >= 0 else WORSE
 
 
 def _group(answers: Sequence[Answer], at: int) -> Group:

@@ -1,7 +1,8 @@
 """`flatwright drill`: practise reading prints, from pictures and a file of answers; truth and place after each."""
 
 import argparse
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -58,7 +59,9 @@ def run(args: argparse.Namespace) -> int:
     warm()
     if args.today:
         return _today(args)
-    items = sitting((args.kind,) if args.kind else QUICK_KINDS, args.level, args.items, args.seed, check=args.check)
+    kinds = (args.kind,) if args.kind else QUICK_KINDS
+    with _making(args.items) as tell:
+        items = sitting(kinds, args.level, args.items, args.seed, check=args.check, on_item=tell)
     if args.answers is None:
         folder = Path(args.shots or f"flatwright-drill-{args.seed}")
         _show(items, _drawn(items, folder, args.force), args.json)
@@ -69,6 +72,25 @@ def run(args: argparse.Namespace) -> int:
     told = _told(items, mine)
     print(json.dumps(told, allow_nan=False)) if args.json else _say(told)
     return 0
+
+
+@contextmanager
+def _making(items: int) -> Iterator[Callable[[], None]]:
+    """A bar on stderr while the items are made, and what is said before the first ones; gives what tells of each."""
+    import sys
+
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    from sim.school.bank import cache_folder
+
+    if not any(cache_folder().glob("coupon-*.npz")):
+        print("flatwright: making the first faces, once: about a minute, longer on a busy machine", file=sys.stderr)
+    console = Console(stderr=True)
+    columns = TextColumn("making the items"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn()
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task("items", total=items)
+        yield lambda: bar.advance(task)
 
 
 def _today(args: argparse.Namespace) -> int:
@@ -86,7 +108,8 @@ def _today(args: argparse.Namespace) -> int:
         raise BadParam(f"items must be 1 to {MOST_ITEMS}, got {args.items}")
     with Record.open(data_dir(args.data_dir)) as record:
         sat = Today(record, (args.kind,) if args.kind else None, check=args.check)
-        items = sat.plan(args.items)
+        with _making(args.items) as tell:
+            items = sat.plan(args.items, on_item=tell)
         if not items:
             print(json.dumps({"items": []}) if args.json else f"{MOST_ITEMS} items were done today; tomorrow again.")
             return 0
@@ -110,6 +133,7 @@ def _read_answers(path: "Path", count: int) -> list[Any]:
 
     from sim.errors import BadFile
     from sim.shop.store import read_limited
+    from sim.units import counted
 
     data = read_limited(path, 1_000_000)
     try:
@@ -117,15 +141,15 @@ def _read_answers(path: "Path", count: int) -> list[Any]:
     except (ValueError, RecursionError) as error:
         raise BadFile(f"{path}: must be JSON, got: {error}") from None
     if not isinstance(answers, list) or len(answers) != count:
-        got = f"{len(answers)} answers" if isinstance(answers, list) else type(answers).__name__
-        raise BadFile(f"{path}: must be a list of {count} answers, got {got}")
+        got = counted(len(answers), "answer") if isinstance(answers, list) else type(answers).__name__
+        raise BadFile(f"{path}: must be a list of {counted(count, 'answer')}, got {got}")
     return answers
 
 
 def _drawn(items: "Sequence[Item]", folder: "Path", force: bool, told: bool = False) -> list[list[str]]:
     """Write the pictures of every item, once the truth is told with what was asked about outlined; their names."""
     from sim.report.figures import png_bytes, refuse_existing
-    from sim.school.view import larger, numbered, outlined
+    from sim.school.view import larger, numbered, outlined, ringed
     from sim.shop.store import write_new
 
     names = [[folder / f"{n}{'abcdef'[k] if len(item.pictures) > 1 else ''}-{item.kind}.png"
@@ -136,7 +160,7 @@ def _drawn(items: "Sequence[Item]", folder: "Path", force: bool, told: bool = Fa
     for row, item in zip(names, items, strict=True):
         for path, picture in zip(row, item.pictures, strict=True):
             large = larger(picture, LEAST_PX)
-            shown = outlined(large, item.edges()) if told else large
+            shown = outlined(ringed(large, item.places()), item.edges()) if told else large
             shown = numbered(shown, getattr(item.form, "points_mm", ()))
             write_new(path, png_bytes(shown.rgb), force)
     return [[str(path) for path in row] for row in names]
@@ -187,7 +211,8 @@ def _told(items: "Sequence[Item]", answers: list[Any]) -> dict[str, Any]:
         scored.append((item.loss(mine), item.chance_of(mine), item.best))
         rows.append({"number": n, "kind": item.kind, "level": item.level, "right": told.right, "verdict": told.verdict,
                      "loss": item.loss(mine), "chance": item.chance_of(mine), "unit": item.unit,
-                     "parts": [{"words": one.words, "right": one.right} for one in parts], "sentence": told.sentence,
+                     "parts": [{"words": one.words, "right": one.right, "name": one.name, "loss": one.loss,
+                                "unit": one.unit, "allowed": one.allowed} for one in parts], "sentence": told.sentence,
                      "places_mm": told.places_mm, "truth": written(item, told.truth)})  # fmt: skip
     by_kind = {kind: skill(one for one, item in zip(scored, items, strict=True) if item.kind == kind)
                for kind in dict.fromkeys(item.kind for item in items)}  # fmt: skip
@@ -209,15 +234,17 @@ def _d_prime(items: "Sequence[Item]", answers: list[Any]) -> float | None:
 
 def _say(told: Mapping[str, Any]) -> None:
     """The same in words."""
+    from sim.books.standing import skill_words
     from sim.school.sitting import LINE
 
     for row in told["items"]:
         signs = [" ✓" if one["right"] else " ✕" for one in row["parts"]] if len(row["parts"]) > 1 else [""]
         parts = "; ".join(f"{one['words']}{sign}" for one, sign in zip(row["parts"], signs, strict=True))
-        print(f"{row['number']}. {'✓' if row['right'] else '✕'} {row['verdict']}: {parts}")
+        verdict = f"{row['verdict']}: {parts}" if parts else row["verdict"]
+        print(f"{row['number']}. {'✓' if row['right'] else '✕'} {verdict}")
         print(f"   {row['sentence']}")
     found = told["skill_by_kind"].items()
-    skills = ", ".join(f"{kind} {'-' if value is None else f'{value:.0f}'}" for kind, value in found)
+    skills = "; ".join(f"{kind} {skill_words(value)}" for kind, value in found)
     level = told["level"] if isinstance(told["level"], int) else ", ".join(str(one) for one in told["level"])
     print(f"{told['right']} of {len(told['items'])} right on level {level}")
     print(f"skill (0 blind, 100 the truth): {skills}")

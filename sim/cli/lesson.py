@@ -282,7 +282,7 @@ def _looked(args: argparse.Namespace, attempt: "Attempt", told: "Sequence[Told]"
     from dataclasses import asdict
 
     from sim.school.aloud import last_cuts, section_lines
-    from sim.units import S_PER_H
+    from sim.units import S_PER_H, counted
 
     lies = [{"piece": n, "round": one.job.round, "commands": len(one.commands) - before,
              "shop_hours": one.job.clock_s / S_PER_H, "sections": [asdict(cut) for cut in last_cuts(attempt, n - 1)]}
@@ -292,7 +292,7 @@ def _looked(args: argparse.Namespace, attempt: "Attempt", told: "Sequence[Told]"
                      "pictures": pictures})  # fmt: skip
         return 0
     _print(_told_lines(told))
-    _print(f"piece {row['piece']}: {row['commands']} acts, round {row['round']}" for row in lies)
+    _print(f"piece {row['piece']}: {counted(int(str(row['commands'])), 'act')}, round {row['round']}" for row in lies)
     _print(section_lines(attempt))
     _print([f"picture: {one}" for one in pictures])
     print("Nothing was ended or kept. Hand it in: the same line without --look.")

@@ -97,6 +97,8 @@ def _act(args: argparse.Namespace, record: "Record") -> tuple[str, dict[str, Any
     """Do the one act that was asked for: a line and an object that tell of it; None when none was."""
     from dataclasses import asdict
 
+    from sim.units import counted
+
     if args.export is not None:
         name = args.learner or record.current()
         record.export(args.export, name, args.force)
@@ -104,7 +106,8 @@ def _act(args: argparse.Namespace, record: "Record") -> tuple[str, dict[str, Any
             "exported": args.export}  # fmt: skip
     if args.take_in is not None:
         taken = record.take_in(args.take_in)
-        new = f"{taken.attempts} attempts, {taken.answers} answers and {taken.cards} shop cards"
+        new = (f"{counted(taken.attempts, 'attempt')}, {counted(taken.answers, 'answer')} and "
+               f"{counted(taken.cards, 'shop card')}")  # fmt: skip
         return (f"{taken.learner}: {new} taken in, {taken.known} were "
                 f"there already; practise as {taken.learner} with --switch"), {"taken_in": asdict(taken)}  # fmt: skip
     if args.switch is not None:

@@ -10,14 +10,14 @@ import numpy as np
 
 from sim.school.cautions import TITLES, caution
 from sim.school.checks import CHECKS, Judged, Row
-from sim.school.checks_reading import counted
+from sim.school.checks_reading import counted as squared
 from sim.school.facts import Facts
 from sim.school.faults import FAULTS
 from sim.school.lesson import PART_WORDS, Allowed, Bound, Lesson, Question, Step, pieces_of
 from sim.school.way import Act, Spoken, Take
 from sim.school.ways import WAYS
 from sim.shop.commands import Command, Scrape
-from sim.units import S_PER_H, shown_unit
+from sim.units import S_PER_H, counted, shown_unit, unit_of
 
 LEVELS = {1: "high", 2: "medium", 3: "low"}
 
@@ -30,7 +30,8 @@ def page_lines(lesson: Lesson, part: str, seed: int) -> list[str]:
     lines += ["", "pieces:"]
     for n, piece in enumerate(pieces_of(lesson, seed), start=1):
         ahead = piece.ahead if part == "help" else None
-        done = f"; {ahead.rounds} rounds of the model are done, the last are yours" if ahead else ""
+        is_are = "is" if ahead and ahead.rounds == 1 else "are"
+        done = f"; {counted(ahead.rounds, 'round')} of the model {is_are} done, the last are yours" if ahead else ""
         lines.append(f"  {n}. {piece.title or 'the piece'}{done}")
     lines += ["", f"allowed: {allowed_words(lesson.allowed)}", "", "steps:"]
     for n, step in enumerate(lesson.steps, start=1):
@@ -43,7 +44,7 @@ def page_lines(lesson: Lesson, part: str, seed: int) -> list[str]:
         check = CHECKS[one.check]
         word = "least" if check.better == "high" else "most"
         merit = f", merit at {word} {one.merit:g}" if part == "check" else ""
-        lines.append(f"  {check.doc}: at {word} {one.passes:g} {shown_unit(check.unit)}".rstrip() + merit)
+        lines.append(f"  {check.doc}: at {word} {one.passes:g} {unit_of(one.passes, check.unit)}".rstrip() + merit)
     return lines
 
 
@@ -51,9 +52,9 @@ def allowed_words(allowed: Allowed) -> str:
     """What a lesson allows, in a line."""
     with_scraper = ("rows", "orders", "carry_on", "hand_over") if "scrape" in allowed.tools else ()
     more = [name.replace("_", " ") for name in with_scraper if getattr(allowed, name)]
-    counted = [f"{count} {name}" for name, count in (("rounds", allowed.rounds), ("strokes", allowed.strokes))
+    most = [counted(count, name) for name, count in (("round", allowed.rounds), ("stroke", allowed.strokes))
                if count is not None]  # fmt: skip
-    return ", ".join([*(allowed.tools or ("reading", "the lamp")), *more, *(f"at most {one}" for one in counted)])
+    return ", ".join([*(allowed.tools or ("reading", "the lamp")), *more, *(f"at most {one}" for one in most)])
 
 
 def bound_words(bound: Bound | None) -> str:
@@ -62,7 +63,7 @@ def bound_words(bound: Bound | None) -> str:
         return ""
     check = CHECKS[bound.check]
     word, limit = ("least", bound.at_least) if bound.at_least is not None else ("most", bound.at_most)
-    return f"{check.doc[0].lower()}{check.doc[1:]}: at {word} {limit:g} {shown_unit(check.unit)}".rstrip()
+    return f"{check.doc[0].lower()}{check.doc[1:]}: at {word} {limit:g} {unit_of(limit or 0.0, check.unit)}".rstrip()
 
 
 def question_words(one: Question) -> str:
@@ -98,7 +99,7 @@ def _not_usual(act: Command) -> Iterable[str]:
 def _told(key: str, value: Any) -> str:
     if key == "calls":
         counts = [f"{sum(row[2] == level for row in value)} {word}" for level, word in LEVELS.items()]
-        return f"{len(value)} marks, {', '.join(counts)}"
+        return f"{counted(len(value), 'mark')}, {', '.join(counts)}"
     name, _, unit = key.rpartition("_")
     if unit in ("um", "mm", "deg", "n", "pct", "s"):
         shown = {"um": "µm", "n": "N", "pct": "%"}.get(unit, unit)
@@ -115,7 +116,8 @@ def judged_lines(judged: Judged, part: str) -> list[str]:
     """Figures against limits, passed or not, and what was seen of faults."""
     lines = [f"  {'met' if row.passed else 'not met'}: {row_words(row, part)}" for row in judged.rows]
     lines.append(f"  {clock_words(judged.figures['shop_hours'])} on the shop clock, "
-                 f"{judged.figures['rounds']:.0f} prints, {judged.figures['strokes']:.0f} strokes")  # fmt: skip
+                 f"{counted(round(judged.figures['rounds']), 'print')}, "
+                 f"{counted(round(judged.figures['strokes']), 'stroke')}")  # fmt: skip
     lines.append("passed, with merit" if judged.merit else "passed" if judged.passed else
                  "nothing to judge" if judged.nothing else "not passed")
     if judged.faults:
@@ -130,7 +132,7 @@ def count_lines(facts: Facts) -> list[str]:
     """What was counted on every piece, beside what is there; nothing where no square was counted."""
     lines = []
     for n, piece in enumerate(facts.pieces if facts.counts else ()):
-        one = counted(facts, n)
+        one = squared(facts, n)
         told = [f"counted {_got(one.said_spots, 0)}, there are {_got(one.spots, 0)}",
                 f"bearing {_got(one.said_bearing_pct)} %, it is {_got(one.bearing_pct)} %",
                 "one of the poorest squares" if one.worst else "other squares have fewer"]  # fmt: skip

@@ -23,6 +23,7 @@ from sim.books.standing import (
 )
 from sim.report.page import whole_page, write_page
 from sim.school.cards import entered_words
+from sim.units import counted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -218,9 +219,9 @@ def _lead(progress: Progress) -> str:
     done = sum(row.best != "tried" for row in rows)
     merit = sum(row.best == "merit" for row in rows)
     told = [f"{done} of {len(rows)} lessons that were begun passed, {merit} with merit."] if rows else []
-    told += [f"{len(progress.answers):,} answers in drills."] if progress.answers else []
+    told += [f"{counted(len(progress.answers), 'answer')} in drills."] if progress.answers else []
     count = len(progress.cards)
-    return " ".join([*told, f"{count} shop card{'s' * (count > 1)} filled in."] if count else told)
+    return " ".join([*told, f"{counted(count, 'shop card')} filled in."] if count else told)
 
 
 def _table(heads: Sequence[tuple[str, int]], lines: Sequence[str]) -> str:

@@ -35,7 +35,7 @@ from sim.school.faults import FAULTS
 from sim.school.lesson import PART_WORDS
 from sim.shop.commands import SpotFace
 from sim.shop.sight import marks_seen
-from sim.units import shown_unit
+from sim.units import unit_of
 
 MADE = (
     "Made on a model of iron, blue and blade, not at a real plate. It does not know force in the arms, sound or the "
@@ -237,7 +237,7 @@ def value_words(value: float, unit: str) -> str:
     """A figure with its unit; a dash where there is none."""
     if not math.isfinite(value):
         return "–"
-    sign = shown_unit(unit)
+    sign = unit_of(value, unit)
     digits = f"{value:.0f}" if abs(value) >= 100.0 or value == int(value) else f"{value:.2g}" if abs(value) < 1.0 \
         else f"{value:.1f}"  # fmt: skip
     return f"{typeset(digits)}{'' if sign in ('', '°') else ' '}{sign}"

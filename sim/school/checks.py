@@ -9,7 +9,7 @@ from sim.school.check import Better
 from sim.school.check import Check as Check
 from sim.school.facts import Facts
 from sim.school.lesson import Lesson
-from sim.units import shown_unit
+from sim.units import unit_of
 
 MODULES = (checks_reading, checks_iron)
 """Modules whose checks are registered."""
@@ -32,10 +32,11 @@ class Row:
 
     def sentence(self) -> str:
         """The figure and what was asked, in one line."""
-        asked = f"at {'least' if self.better == 'high' else 'most'} {self.passes:g} {shown_unit(self.unit)}".rstrip()
+        word = "least" if self.better == "high" else "most"
+        asked = f"at {word} {self.passes:g} {unit_of(self.passes, self.unit)}".rstrip()
         if math.isnan(self.value):
             return f"{self.doc}: not judged: {self.why or 'nothing to judge.'} Asked {asked}"
-        return f"{self.doc}: {self.value:.3g} {shown_unit(self.unit)}".rstrip() + f", asked {asked}"
+        return f"{self.doc}: {self.value:.3g} {unit_of(self.value, self.unit)}".rstrip() + f", asked {asked}"
 
 
 @dataclass(frozen=True)

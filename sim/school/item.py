@@ -12,7 +12,7 @@ import numpy as np
 
 from sim.errors import BadParam
 from sim.school.bank import Bank
-from sim.school.view import Condition, Picture, condition_named
+from sim.school.view import Condition, Picture, condition_named, measured
 from sim.shop.commands import shown
 from sim.units import shown_unit
 
@@ -78,7 +78,8 @@ Form = Place | Order | Several | Choice | Number | Line
 class Part:
     """One part of what an answer cost: `rate` says how much of it counts in the item's loss.
 
-    allowed: up to how much of `loss` counts as right.
+    allowed: up to how much of `loss` counts as right; about: what of the answer this part is, where there are several.
+    fault, near: what is said instead of the loss where the part is wrong, and where it is right but cost something.
     """
 
     name: str
@@ -87,6 +88,9 @@ class Part:
     chance: float
     rate: float = 1.0
     allowed: float = 0.0
+    about: str = ""
+    fault: str = ""
+    near: str = ""
 
     @property
     def right(self) -> bool:
@@ -95,10 +99,15 @@ class Part:
 
     @property
     def words(self) -> str:
-        """What it cost, and up to how much is allowed."""
-        sign = shown_unit(self.unit)
-        lost = f"{self.name}: {amount(self.loss)} {sign}".replace(" °", "°")
-        return f"{lost}, up to {amount(self.allowed)} allowed" if self.allowed > 0.0 else lost
+        """What was wrong, or how near it was; nothing where the only part of an answer costs nothing."""
+        lost = f"{amount(self.loss)} {shown_unit(self.unit)}".replace(" °", "°")
+        if self.right:
+            near = "" if amount(self.loss) == "0" else self.near or f"{lost} from perfect"
+            said = ", ".join(one for one in ("Right" if self.about else "", near) if one)
+        else:
+            allowed = f", up to {amount(self.allowed)} allowed" if self.allowed > 0.0 else ""
+            said = self.fault or f"{self.name}: {lost}{allowed}"
+        return f"{self.about}: {said}" if self.about and said else said
 
 
 @dataclass(frozen=True)
@@ -142,6 +151,8 @@ class Item(ABC):
     unit: ClassVar[str] = "um"
     target_s: ClassVar[float] = 12.0
     best: ClassVar[float] = 0.0
+    bar_mm: ClassVar[float] = 0.0
+    """Length of the scale bar in its pictures; 0 for none."""
 
     @property
     @abstractmethod
@@ -193,7 +204,8 @@ class Item(ABC):
     @cached_property
     def pictures(self) -> tuple[Picture, ...]:
         """What is looked at."""
-        return self.draw(self.seen_under)
+        drawn = self.draw(self.seen_under)
+        return tuple(measured(one, self.bar_mm) for one in drawn) if self.bar_mm else drawn
 
     @property
     def family(self) -> str:

@@ -62,7 +62,9 @@ class IsItAMark(Item):
         share = float(taken.mean())
         loss = float(stake[taken & ~true].sum() + stake[~taken & true].sum())
         chance = share * float(stake[~true].sum()) + (1.0 - share) * float(stake[true].sum())
-        return (Part("cut wrongly or left standing", "um", loss, chance, allowed=ALLOWED * float(stake.sum())),)
+        allowed = ALLOWED * float(stake.sum())
+        fault = f"{loss:.1f} µm cut wrongly or left standing (up to {allowed:.1f} µm is near enough)"
+        return (Part("cut wrongly or left standing", "um", loss, chance, allowed=allowed, fault=fault),)
 
     def blind(self, rng: np.random.Generator) -> list[int]:
         """An answer that knows nothing of the item."""
@@ -78,17 +80,18 @@ class IsItAMark(Item):
         return len(taken & true), len(true), len(taken - true), len(self.facts["what"]) - len(true)
 
     def why(self, answer: Any) -> str:
-        """How many are wrong, and which costs most."""
+        """How many are wrong, which, and what they are."""
         taken = set(numbers_of(answer, len(self.facts["what"]), whole=False))
         wrong = [(n, what) for n, what in enumerate(self.facts["what"]) if (what == "mark") != (n in taken)]
         if not wrong:
             return f"All {DOTS} are told as they are."
-        stake = self.facts["stake_um"]
-        n, what = max(wrong, key=lambda one: stake[one[0]])
-        count = f"{len(wrong)} of {DOTS} wrong, {'that' if len(wrong) == 1 else 'most of all'} dot {n + 1}"
-        if what == "mark":
-            return f"{count}: a mark that stands {stake[n]:.1f} µm high, and was left."
-        return f"{count}: {CALLED.get(what, what)}, where a cut digs {stake[n]:.1f} µm into good iron."
+        stake, told = self.facts["stake_um"], [f"{len(wrong)} of {DOTS} wrong."]
+        if left := ", ".join(f"dot {n + 1} ({stake[n]:.1f} µm high)" for n, what in wrong if what == "mark"):
+            told.append(f"Marks you left: {left}.")
+        if cut := [(n, what) for n, what in wrong if what != "mark"]:
+            dots = ", ".join(f"dot {n + 1} ({CALLED.get(what, what)})" for n, what in cut)
+            told.append(f"No marks, but cut: {dots}; a cut there digs {stake[cut[0][0]]:.1f} µm into good iron.")
+        return " ".join(told)
 
     def draw(self, condition: Condition) -> tuple[Picture, ...]:
         """Its pictures under a condition."""

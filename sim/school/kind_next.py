@@ -169,7 +169,9 @@ class WhatNext(Item):
     def parts(self, answer: Any) -> tuple[Part, ...]:
         """What an answer cost, and what a blind one costs."""
         cost = self.facts["cost_um"]
-        return (Part("flatness lost", "um", cost[option_of(answer, ACTS)], float(np.mean(cost))),)
+        lost = cost[option_of(answer, ACTS)]
+        fault = f"{lost:.2g} µm less flat than the best"
+        return (Part("flatness lost", "um", lost, float(np.mean(cost)), fault=fault),)
 
     def blind(self, rng: np.random.Generator) -> str:
         """An answer that knows nothing of the item."""

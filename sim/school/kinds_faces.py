@@ -179,7 +179,14 @@ class WhatForm(Item):
     def parts(self, answer: Any) -> tuple[Part, ...]:
         """What an answer cost, and what a blind one costs."""
         costs = form_costs_um(self.truth, self.facts["amplitude_um"])
-        return (Part("form misread", "um", costs[option_of(answer, FORMS)], float(np.mean(costs))),)
+        off, said = costs[option_of(answer, FORMS)], FORMS[option_of(answer, FORMS)]
+        fault = f"{self._named()} taken for {said}: the two differ by {off:.1f} µm"
+        return (Part("form misread", "um", off, float(np.mean(costs)), fault=fault),)
+
+    def _named(self) -> str:
+        """The form, and by how much."""
+        by = "" if self.truth == "even" else f" by {self.facts['amplitude_um']:.1f} µm"
+        return f"{self.truth}{by}"
 
     def blind(self, rng: np.random.Generator) -> str:
         """An answer that knows nothing of the item."""
@@ -188,9 +195,8 @@ class WhatForm(Item):
     def why(self, answer: Any) -> str:
         """What was seen in the prints, and where this bar turned."""
         form, said = self.truth, FORMS[option_of(answer, FORMS)]
-        by = "" if form == "even" else f" by {self.facts['amplitude_um']:.1f} µm"
-        off = "" if said == form else f", and {self.loss(answer):.1f} µm away from {said}"
-        return f"It is {form}{by}{off}. {self._seen()}; it turned {self._turned()}{self._place()}."
+        other = "" if said == form else f", not {said}"
+        return f"It is {self._named()}{other}. {self._seen()}; it turned {self._turned()}{self._place()}."
 
     def _seen(self) -> str:
         """What the print with the thin film shows of the form, or that it shows nothing of it."""
@@ -321,10 +327,15 @@ class WhichWay(Item):
         mean = float(more.mean())
         step = number_of(following, STEPS, "next direction")
         off = folded(amount_of(last, ANGLE), self.truth[0])
+        best, way = self.truth[1] * 180.0 / STEPS, step * 180.0 / STEPS
+        left_um = f"{more[step]:.2f} µm more ripple"
+        fault = f"{way:.0f}° leaves {left_um} than {best:.0f}° (up to {mean:.2f} µm more is near enough)"
         return (
-            Part("direction misread", "deg", off, 45.0, allowed=15.0),
-            Part("more ripple than need be", "um", float(more[step]), mean, DEG_PER_UM, allowed=mean),
-        )
+            Part("direction misread", "deg", off, 45.0, allowed=15.0, about="Scraped last",
+                 fault=f"{off:.3g}° off (up to 15° is near enough)", near=f"{off:.0f}° off"),
+            Part("more ripple than need be", "um", float(more[step]), mean, DEG_PER_UM, allowed=mean,
+                 about="To scrape next", fault=fault, near=f"{left_um} than the best"),
+        )  # fmt: skip
 
     def blind(self, rng: np.random.Generator) -> list[Any]:
         """An answer that knows nothing of the item."""
@@ -333,12 +344,13 @@ class WhichWay(Item):
     def why(self, answer: Any) -> str:
         """With the figures: both directions against the answered ones."""
         off, more = self.parts(answer)
-        best, older = self.truth[1] * 180.0 / STEPS, len(self.facts["turns_deg"]) - 1
-        over = f", over {older} older round{'s' * (older > 1)}" if older else ""
+        best, older = self.truth[1] * 180.0 / STEPS, [f"{turn:.0f}°" for turn in self.facts["turns_deg"][:-1]]
+        ran = " and ".join(one for one in (", ".join(older[:-1]), *older[-1:]) if one)
+        over = f"; the older round{'s' * (len(older) > 1)} ran at {ran}" if older else ""
         yours = "as yours does" if more.loss < 0.005 else f"yours {more.loss:.2f} µm more"
         return (
-            f"It was scraped at {self.truth[0]:.0f}°, {off.loss:.0f}° from yours{over}; "
-            f"next, {best:.0f}° leaves the least ripple, {yours}."
+            f"It was scraped at {self.truth[0]:.0f}°, {off.loss:.0f}° from yours{over}. "
+            f"Next, {best:.0f}° leaves the least ripple, {yours}."
         )
 
     def draw(self, condition: Condition) -> tuple[Picture, ...]:

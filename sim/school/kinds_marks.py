@@ -166,12 +166,13 @@ class _MarkItem(Item):
 
     def sign(self, n: int) -> str:
         """What the picture shows of a mark."""
-        f = self.facts
+        f, mark = self.facts, f"mark {n + 1}"
         if f["paler"][n] >= PALE:
-            return "its middle is rubbed paler than its rim"
+            return f"the middle of {mark} is rubbed paler than its rim"
         if max(f["paler"]) >= PALE:
-            return "it shows no pale middle, though another mark does"
-        shown = "it is the darkest" if f["dark"][n] >= max(f["dark"]) else "it is not the darkest either"
+            others = " and ".join(f"mark {k + 1}" for k, one in enumerate(f["paler"]) if one >= PALE)
+            return f"{mark} shows no pale middle, though {others} {'do' if ' and ' in others else 'does'}"
+        shown = f"{mark} is the darkest" if f["dark"][n] >= max(f["dark"]) else f"{mark} is not the darkest either"
         return f"no mark here was rubbed pale in its middle, and {shown}"
 
 
@@ -240,7 +241,8 @@ class ThreeInOrder(_MarkItem):
         h = self.height_um[numbers_of(answer, len(self.height_um), whole=True)]
         i, j = np.triu_indices(len(h), 1)
         wrong = float(np.maximum(h[j] - h[i], 0.0).sum())
-        return (Part("wrongly ordered", "um", wrong, float(0.5 * np.abs(h[i] - h[j]).sum())),)
+        fault = f"marks put above higher ones, by {wrong:.1f} µm in all" if wrong >= 0.05 else ""
+        return (Part("wrongly ordered", "um", wrong, float(0.5 * np.abs(h[i] - h[j]).sum()), fault=fault),)
 
     def blind(self, rng: np.random.Generator) -> list[int]:
         """An answer that knows nothing of the item."""

@@ -137,22 +137,34 @@ class Readable(Item):
         picked = float(more[option_of(choice, FILM_ANSWERS)])
         told = math.log(FILM_RATIO_ALLOWED) * film
         chance = float(more.mean())
+        times = max(guess / film, film / guess)
+        far = f"{times:.3g}" if times < 2.0 else f"{times:.2g}" if times < 10.0 else f"{times:.0f}"
+        best = FILM_ANSWERS[int(more.argmin())]
         return (
-            Part("film off by ratio", "um", off, blind, allowed=told),
-            Part("height order hidden for nothing", "um", picked, chance, allowed=HIDDEN_ALLOWED * chance),
-        )
+            Part(
+                "film off by ratio", "um", off, blind, allowed=told, about="Film", near=f"within {far} times",
+                fault=f"you said {guess:.2g} µm, it was {film:.1f} µm: {far} times too "
+                f"{'thin' if guess < film else 'thick'} (up to {FILM_RATIO_ALLOWED:g} times is near enough)",
+            ),
+            Part(
+                "heights misread with the next film", "um", picked, chance, allowed=HIDDEN_ALLOWED * chance,
+                about="Next film", near=f"misleads about heights by {picked:.2f} µm more than the best",
+                fault=f'with "{FILM_ANSWERS[option_of(choice, FILM_ANSWERS)]}" the blue misleads about heights by '
+                f'{picked:.2f} µm more than with "{best}"',
+            ),
+        )  # fmt: skip
 
     def blind(self, rng: np.random.Generator) -> list[Any]:
         """An answer that knows nothing of the item."""
         return [FILM.low * math.exp(FILM_RATIO * float(rng.random())), FILM_ANSWERS[int(rng.integers(4))]]
 
     def why(self, answer: Any) -> str:
-        """With the figures: the film, and what each choice hides."""
+        """With the figures: the film, and by how much each choice misleads."""
         f, hidden = self.facts, self.facts["hidden_um"]
         guess, choice = pair_of(answer)
         mine, best = option_of(choice, FILM_ANSWERS), int(np.argmin(hidden))
-        least = f"next, \"{FILM_ANSWERS[best]}\" hides the least of the height order, {hidden[best]:.2f} µm"
-        yours = "as you said" if mine == best else f"yours {hidden[mine]:.2f} µm"
+        least = f'next, "{FILM_ANSWERS[best]}" shows heights best: its blue misleads by {hidden[best]:.2f} µm'
+        yours = "as you said" if mine == best else f"that of yours by {hidden[mine]:.2f} µm"
         return (
             f"The film is {f['film_um']:.1f} µm (you said {amount_of(guess, FILM):.2g}), "
             f"rubbed {f['way_mm']:.0f} mm; {least}, {yours}."
@@ -272,14 +284,15 @@ class CountSquare(Item):
     kind = "count"
     unit = "spots"
     target_s = 45.0
+    bar_mm = 5.0
 
     @property
     def question(self) -> str:
         """What is asked."""
         return (
-            f"How many spots of {SPOT_MM2:g} mm² or more has the chalked square, and how much of it is blue, in %? "
-            f"It counts as right within {100 * SPOTS_ALLOWED:.0f} % of the spots (or 1) and {BEARING_ALLOWED:g} points "
-            "of blue."
+            f"How many spots of {SPOT_MM2:g} mm² or more has the chalked square of {SIDE_MM:g} mm, and how much of it is "
+            f"blue, in %? It counts as right within {100 * SPOTS_ALLOWED:.0f} % of the spots (or 1) and "
+            f"{BEARING_ALLOWED:g} points of blue."
         )
 
     @property
@@ -297,8 +310,8 @@ class CountSquare(Item):
         said = pair_of(answer)
         others = np.array(self.facts["others"])
         told = (
-            ("spots miscounted", "spots", COUNT, max(1.0, SPOTS_ALLOWED * self.truth[0])),
-            ("bearing misjudged", "points", BEARING, BEARING_ALLOWED),
+            ("spots miscounted", "spots", COUNT, max(1.0, SPOTS_ALLOWED * self.truth[0]), "Spots"),
+            ("bearing misjudged", "points", BEARING, BEARING_ALLOWED, "Blue"),
         )
         return tuple(
             Part(
@@ -307,8 +320,9 @@ class CountSquare(Item):
                 abs(amount_of(said[k], form) - self.truth[k]),
                 float(np.abs(others[:, k] - self.truth[k]).mean()),
                 allowed=allowed,
+                about=about,
             )
-            for k, (name, unit, form, allowed) in enumerate(told)
+            for k, (name, unit, form, allowed, about) in enumerate(told)
         )
 
     def blind(self, rng: np.random.Generator) -> list[float]:

@@ -1,7 +1,7 @@
 """A sitting at the drills: which items come, of which families, one after the other."""
 
 import hashlib
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 
 import numpy as np
 
@@ -48,7 +48,7 @@ def is_held_out(kind: str, level: int, condition: str) -> bool:
 
 
 def sitting(kinds: Sequence[str], level: int, items: int, seed: int, *, check: bool = False,
-            bank: Bank | None = None) -> list[Item]:
+            bank: Bank | None = None, on_item: Callable[[], None] = lambda: None) -> list[Item]:
     """The items of a sitting: kinds by turns, no two neighbours with one pigment or lamp; equal seeds, equal items.
 
     Parameters
@@ -58,6 +58,8 @@ def sitting(kinds: Sequence[str], level: int, items: int, seed: int, *, check: b
         1 to 10; 1 to 24.
     check : bool
         Only families that are kept for checks; else only families that are not.
+    on_item : function, optional
+        Called when an item is made.
 
     Raises
     ------
@@ -81,6 +83,7 @@ def sitting(kinds: Sequence[str], level: int, items: int, seed: int, *, check: b
         condition = (apart or free or list(CONDITIONS))[int(rng.integers(len(apart or free or CONDITIONS)))]
         last = condition
         made.append(make_item(kind, level, int(rng.integers(2**31)), condition, bank=bank))
+        on_item()
     return made
 
 

@@ -204,14 +204,21 @@ class Today:
         one = self._slow_one()
         return None if self._at_hand(one) else one
 
-    def plan(self, items: int) -> list[Item]:
-        """So many items at once, at most as many as are left: for pictures and a file of answers."""
+    def plan(self, items: int, on_item: Callable[[], None] = lambda: None) -> list[Item]:
+        """So many items at once, at most as many as are left: for pictures and a file of answers.
+
+        `on_item` is called when one is made.
+        """
         count = min(items, self.left)
         wanted = []
         for n in range(count):
             is_slow = self._is_slow_mixed and n == count - 1 and self._since_slow() >= MOST_ITEMS - 1
             wanted.append(self._wanted(self._slow_one() if is_slow else None))
-        return [self._made(one) for one in wanted]
+        made = []
+        for one in wanted:
+            made.append(self._made(one))
+            on_item()
+        return made
 
     def answer(self, item: Item, answer: Any, seconds: float | None = None, sure: bool | None = None) -> Told:
         """Tell the truth of an item and keep the answer; without `seconds` it counts as given in time.

@@ -219,6 +219,31 @@ def numbered(shown: Picture, points_mm: tuple[tuple[float, float], ...]) -> Pict
     return replace(shown, rgb=rgb)
 
 
+def ringed(shown: Picture, points_mm: Sequence[tuple[float, float]]) -> Picture:
+    """The same picture with a ring round each of these points."""
+    rgb = shown.rgb.copy()
+    for x, y in points_mm:
+        left, top = shown.px_of(x, y)
+        for radius, tone in ((8.0, DARK_RGB), (11.0, DARK_RGB), (9.0, GREEN_RGB), (10.0, GREEN_RGB)):
+            for turn in np.linspace(0.0, 2.0 * math.pi, 120):
+                _dot(rgb, left + radius * math.cos(turn), top + radius * math.sin(turn), tone)
+    return replace(shown, rgb=rgb)
+
+
+def measured(shown: Picture, bar_mm: float) -> Picture:
+    """The same picture with a bar of so many mm and its length below, in the lower left corner."""
+    rgb = shown.rgb.copy()
+    high = rgb.shape[0]
+    (x, y), length = shown.mm_of(8.0, high - 18.0), bar_mm
+    right = round(shown.px_of(x + length, y)[0])
+    rgb[high - 30:high - 3, 4:right + 5] //= 4
+    rgb[high - 27:high - 24, 8:right + 1] = CHALK_RGB
+    for end in (8, right):
+        rgb[high - 30:high - 21, end:end + 1] = CHALK_RGB
+    _letters(rgb, f"{bar_mm:g}mm", 10, high - 18)
+    return replace(shown, rgb=rgb)
+
+
 def outlined(shown: Picture, edges_mm: Sequence[tuple[float, float, float, float]]) -> Picture:
     """The same picture with these lines on it (x0, y0, x1, y1)."""
     rgb = shown.rgb.copy()
@@ -226,7 +251,7 @@ def outlined(shown: Picture, edges_mm: Sequence[tuple[float, float, float, float
         (left, top), (right, bottom) = shown.px_of(x0, y0), shown.px_of(x1, y1)
         count = 2 * math.ceil(max(abs(right - left), abs(bottom - top))) + 1
         for x, y in zip(np.linspace(left, right, count), np.linspace(top, bottom, count), strict=True):
-            _dot(rgb, x, y, (110, 235, 120))
+            _dot(rgb, x, y, GREEN_RGB)
     return replace(shown, rgb=rgb)
 
 
@@ -427,7 +452,9 @@ def _dot(rgb: NDArray[np.uint8], left: float, top: float, tone: tuple[int, int, 
 
 
 GLYPHS = ("111101101101111", "010110010010111", "111001111100111", "111001011001111", "101101111001001",
-          "111100111001111", "111100111101111", "111001010010010", "111101111101111", "111101111001111")
+          "111100111001111", "111100111101111", "111001010010010", "111101111101111", "111101111001111",
+          "000000111111101")
+CHALK_RGB, DARK_RGB, GREEN_RGB = (255, 250, 225), (20, 24, 22), (110, 235, 120)
 
 
 def _digits(rgb: NDArray[np.uint8], number: int, left: int, top: int) -> None:
@@ -435,8 +462,13 @@ def _digits(rgb: NDArray[np.uint8], number: int, left: int, top: int) -> None:
     text = str(number)
     box = rgb[max(top - 2, 0):max(top + 12, 0), max(left - 2, 0):max(left + 8 * len(text), 0)]
     box[:] = box // 4
+    _letters(rgb, text, left, top)
+
+
+def _letters(rgb: NDArray[np.uint8], text: str, left: int, top: int) -> None:
+    """Figures and m, each dot of them two pixels wide; changes `rgb`."""
     for k, sign in enumerate(text):
-        for n, bit in enumerate(GLYPHS[int(sign)]):
+        for n, bit in enumerate(GLYPHS["0123456789m".index(sign)]):
             if bit == "1":
                 for dy in (0, 1):
                     for dx in (0, 1):

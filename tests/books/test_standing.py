@@ -48,14 +48,14 @@ def test_a_curve_has_a_point_for_every_so_many_answers_of_one_level_and_side():
 
 def test_levels_and_sides_are_never_added_up():
     rows = ((3, False, 0.0), (4, False, 2.0), (4, True, 1.0))
-    answers = [replace(GIVEN, level=level, held_out=held, loss=loss) for level, held, loss in rows for _ in range(6)]
+    answers = [replace(GIVEN, level=level, held_out=held, loss=loss) for level, held, loss in rows for _ in range(8)]
     told = [(one.level, one.held_out, one.skill, one.answers) for one in by_level(answers)]
-    assert told == [(3, False, 100.0, 6), (4, False, 0.0, 6), (4, True, 50.0, 6)]
+    assert told == [(3, False, 100.0, 8), (4, False, 0.0, 8), (4, True, 50.0, 8)]
 
 
-def test_fewer_than_six_answers_tell_no_skill():
-    assert by_level([GIVEN] * 5)[0].skill is None
-    assert by_level([GIVEN] * 6)[0].skill == 100.0
+def test_fewer_than_eight_answers_tell_no_skill():
+    assert by_level([GIVEN] * 7)[0].skill is None
+    assert by_level([GIVEN] * 8)[0].skill == 100.0
 
 
 def test_a_kind_stands_at_the_level_of_its_last_answer_on_each_side():

@@ -35,7 +35,7 @@ def test_it_asks_with_pictures_and_the_truth_answered_scores_100(told, tmp_path)
 
 
 @pytest.mark.parametrize(("content", "line"), [
-    ("[1]", "must be a list of 2 answers, got 1 answers"),
+    ("[1]", "must be a list of 2 answers, got 1 answer"),
     ("{}", "must be a list of 2 answers, got dict"),
     ("[1, 99]", "answer 2 (highest): must be a number of the picture, 1 to"),
     ("[0, 1]", "answer 1 (highest): must be a number of the picture, 1 to"),
@@ -115,7 +115,7 @@ def test_what_is_told_to_people_has_signs_an_example_and_the_outcome_of_each_par
     told = capsys.readouterr().out
     assert "µm" in told
     assert " um" not in told
-    assert "film off by ratio" in told
+    assert "times too thin (up to 1.3 times is near enough)" in told
     assert "0 of 1 right" in told
     assert "✕" in told
 

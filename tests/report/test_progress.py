@@ -27,7 +27,7 @@ def test_the_page_tells_lessons_and_drills(page):
     assert "1 of 2 lessons that were begun passed, 1 with merit. 40 answers in drills." in words
     assert re.search(r"crown\s+merit\s+1\s+0\s+10\s+2026-03-04\s+flat 2 µm", words)
     assert re.search(r"hollow\s+tried\s+1\s+1", words)
-    assert re.search(r"highest\s+30\s+4\s+75\s+10\s+4\s+1 more", words)
+    assert re.search(r"highest\s+30\s+4\s+75\s+10\s+4\s+3 more answers", words)
     assert page.count("<svg") == 3
     for title in ("Level", "Skill within each level, practice", "Skill within each level, check"):
         assert f"<figcaption>{title}</figcaption>" in page

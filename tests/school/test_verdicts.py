@@ -79,8 +79,18 @@ def test_no_tick_above_what_is_tolerated_and_no_praise_in_the_words_of_a_wrong_a
 def test_a_part_that_costs_more_than_allowed_is_not_right_and_says_how_much_is():
     over, under = Part("spots miscounted", "spots", 4.2, 9.0, allowed=4.0), Part("x", "um", 0.0, 1.0)
     assert (over.right, over.words) == (False, "spots miscounted: 4.2 spots, up to 4 allowed")
-    assert (under.right, under.words) == (True, "x: 0 µm")
-    assert Part("x", "um", -1e-12, 1.0).words == "x: 0 µm"
+    assert (under.right, under.words) == (True, "")
+    assert Part("x", "um", -1e-12, 1.0).words == ""
+    assert Part("x", "um", 0.0026, 1.0, allowed=1.0, about="Spots").words == "Spots: Right"
+    assert Part("x", "um", 0.3, 1.0, allowed=1.0, about="Film").words == "Film: Right, 0.30 µm from perfect"
+    assert Part("x", "um", 2.0, 1.0, allowed=1.0, about="Film", fault="too thin").words == "Film: too thin"
+
+
+def test_a_right_answer_leads_with_no_loss(walked):
+    for items in walked.values():
+        for item in items:
+            for one in item.parts(item.truth):
+                assert one.words in ("", f"{one.about}: Right"), one.words
 
 
 @pytest.mark.parametrize("kind", ["highest", "order"])
@@ -90,8 +100,9 @@ def test_the_reason_of_a_mark_is_what_the_picture_shows_of_it(walked, kind):
         first, f = int(item.height_um.argmax()), item.facts
         said, pale = item.why(item.truth), f["paler"][first] >= PALE
         signs.add(pale)
-        assert ("its middle is rubbed paler than its rim" in said) == pale
-        assert ("it is the darkest" in said) == (max(f["paler"]) < PALE and f["dark"][first] == max(f["dark"]))
+        assert (f"the middle of mark {first + 1} is rubbed paler than its rim" in said) == pale
+        darkest = f"mark {first + 1} is the darkest" in said
+        assert darkest == (max(f["paler"]) < PALE and f["dark"][first] == max(f["dark"]))
         made = item.bank.print_of(f)
         x, y = item.points_mm[first]
         i, j = int(y / made.face.pitch_mm), int(x / made.face.pitch_mm)
