@@ -366,9 +366,11 @@ class Drills:
         return made
 
     def cost_words(self) -> list[str]:
-        """What the answer cost, each part in its unit; with several, which of them are right."""
+        """What was wrong or near; with several parts, which of them are right; nothing where nothing was lost."""
+        if self.told is None or self.told.verdict == "Right":
+            return []
         signs = (" ✕", " ✓") if len(self.costs) > 1 else ("", "")
-        return [f"{one.words}{signs[one.right]}" for one in self.costs]
+        return [f"{one.words}{signs[one.right]}" for one in self.costs if one.words]
 
     def pace_words(self) -> str:
         """How long the answer took, against what counts as in time."""

@@ -240,7 +240,7 @@ def _say(told: Mapping[str, Any]) -> None:
     for row in told["items"]:
         signs = [" ✓" if one["right"] else " ✕" for one in row["parts"]] if len(row["parts"]) > 1 else [""]
         parts = "; ".join(f"{one['words']}{sign}" for one, sign in zip(row["parts"], signs, strict=True))
-        verdict = f"{row['verdict']}: {parts}" if parts else row["verdict"]
+        verdict = f"{row['verdict']}: {parts}" if parts and row["verdict"] != "Right" else row["verdict"]
         print(f"{row['number']}. {'✓' if row['right'] else '✕'} {verdict}")
         print(f"   {row['sentence']}")
     found = told["skill_by_kind"].items()

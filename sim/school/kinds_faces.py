@@ -332,7 +332,7 @@ class WhichWay(Item):
         fault = f"{way:.0f}° leaves {left_um} than {best:.0f}° (up to {mean:.2f} µm more is near enough)"
         return (
             Part("direction misread", "deg", off, 45.0, allowed=15.0, about="Scraped last",
-                 fault=f"{off:.3g}° off (up to 15° is near enough)", near=f"{off:.0f}° off"),
+                 fault=f"{off:.{3 if off < 20.0 else 2}g}° off (up to 15° is near enough)", near=f"{off:.0f}° off"),
             Part("more ripple than need be", "um", float(more[step]), mean, DEG_PER_UM, allowed=mean,
                  about="To scrape next", fault=fault, near=f"{left_um} than the best"),
         )  # fmt: skip

@@ -290,8 +290,8 @@ class CountSquare(Item):
     def question(self) -> str:
         """What is asked."""
         return (
-            f"How many spots of {SPOT_MM2:g} mm² or more has the chalked square of {SIDE_MM:g} mm, and how much of it is "
-            f"blue, in %? It counts as right within {100 * SPOTS_ALLOWED:.0f} % of the spots (or 1) and "
+            f"How many spots of {SPOT_MM2:g} mm² or more has the chalked square of {SIDE_MM:g} mm, and how much of it "
+            f"is blue, in %? It counts as right within {100 * SPOTS_ALLOWED:.0f} % of the spots (or 1) and "
             f"{BEARING_ALLOWED:g} points of blue."
         )
 
@@ -310,8 +310,8 @@ class CountSquare(Item):
         said = pair_of(answer)
         others = np.array(self.facts["others"])
         told = (
-            ("spots miscounted", "spots", COUNT, max(1.0, SPOTS_ALLOWED * self.truth[0]), "Spots"),
-            ("bearing misjudged", "points", BEARING, BEARING_ALLOWED, "Blue"),
+            ("spots miscounted", "spots", COUNT, max(1.0, SPOTS_ALLOWED * self.truth[0]), ("Spots", "")),
+            ("bearing misjudged", "points", BEARING, BEARING_ALLOWED, ("Blue", " %")),
         )
         return tuple(
             Part(
@@ -321,8 +321,11 @@ class CountSquare(Item):
                 float(np.abs(others[:, k] - self.truth[k]).mean()),
                 allowed=allowed,
                 about=about,
+                fault=f"you said {said[k]:.3g}{sign}, it is {self.truth[k]:.3g}{sign} "
+                f"(within {allowed:.2g} is near enough)",
+                near=f"you said {said[k]:.3g}{sign}, it is {self.truth[k]:.3g}{sign}",
             )
-            for k, (name, unit, form, allowed, about) in enumerate(told)
+            for k, (name, unit, form, allowed, (about, sign)) in enumerate(told)
         )
 
     def blind(self, rng: np.random.Generator) -> list[float]:

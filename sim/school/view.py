@@ -231,16 +231,16 @@ def ringed(shown: Picture, points_mm: Sequence[tuple[float, float]]) -> Picture:
 
 
 def measured(shown: Picture, bar_mm: float) -> Picture:
-    """The same picture with a bar of so many mm and its length below, in the lower left corner."""
-    rgb = shown.rgb.copy()
-    high = rgb.shape[0]
-    (x, y), length = shown.mm_of(8.0, high - 18.0), bar_mm
-    right = round(shown.px_of(x + length, y)[0])
-    rgb[high - 30:high - 3, 4:right + 5] //= 4
-    rgb[high - 27:high - 24, 8:right + 1] = CHALK_RGB
-    for end in (8, right):
-        rgb[high - 30:high - 21, end:end + 1] = CHALK_RGB
-    _letters(rgb, f"{bar_mm:g}mm", 10, high - 18)
+    """The same picture with a strip below it, on which a bar is as long as so many mm in its middle."""
+    high, wide, _ = shown.rgb.shape
+    rgb = np.concatenate([shown.rgb, np.full((STRIP_PX, wide, 3), DARK_RGB, np.uint8)])
+    x, y = shown.mm_of(0.5 * wide, 0.5 * high)
+    left, middle = 10, high + STRIP_PX // 2
+    right = left + round(shown.px_of(x + bar_mm, y)[0] - 0.5 * wide)
+    rgb[middle - 1:middle + 1, left:right] = CHALK_RGB
+    for end in (left, right - 1):
+        rgb[middle - 5:middle + 5, end] = CHALK_RGB
+    _letters(rgb, f"{bar_mm:g} mm", right + 8, middle - 5)
     return replace(shown, rgb=rgb)
 
 
@@ -453,7 +453,8 @@ def _dot(rgb: NDArray[np.uint8], left: float, top: float, tone: tuple[int, int, 
 
 GLYPHS = ("111101101101111", "010110010010111", "111001111100111", "111001011001111", "101101111001001",
           "111100111001111", "111100111101111", "111001010010010", "111101111101111", "111101111001111",
-          "000000111111101")
+          "000000111111101", "0")
+STRIP_PX = 22
 CHALK_RGB, DARK_RGB, GREEN_RGB = (255, 250, 225), (20, 24, 22), (110, 235, 120)
 
 
@@ -468,7 +469,7 @@ def _digits(rgb: NDArray[np.uint8], number: int, left: int, top: int) -> None:
 def _letters(rgb: NDArray[np.uint8], text: str, left: int, top: int) -> None:
     """Figures and m, each dot of them two pixels wide; changes `rgb`."""
     for k, sign in enumerate(text):
-        for n, bit in enumerate(GLYPHS["0123456789m".index(sign)]):
+        for n, bit in enumerate(GLYPHS["0123456789m ".index(sign)]):
             if bit == "1":
                 for dy in (0, 1):
                     for dx in (0, 1):
