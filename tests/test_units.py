@@ -5,7 +5,7 @@ import math
 import pytest
 
 from sim.errors import BadParam
-from sim.units import typed
+from sim.units import counted, typed, unit_of
 
 
 @pytest.mark.parametrize(
@@ -35,3 +35,10 @@ def test_what_is_no_such_number_is_refused(text, unit):
 def test_a_comma_is_refused_since_nobody_can_say_what_it_means():
     with pytest.raises(BadParam, match=r"^film must be written with a decimal point and no comma, got '1,234'$"):
         typed("1,234", "um", "film")
+
+
+def test_one_of_a_thing_is_told_in_the_singular():
+    assert [counted(n, "act") for n in (0, 1, 1200)] == ["0 acts", "1 act", "1,200 acts"]
+    told = [unit_of(1.0, unit) for unit in ("lamps", "passes", "um", "deg", "per sq in", "s", "")]
+    assert told == ["lamp", "pass", "µm", "°", "per in²", "s", ""]
+    assert unit_of(2.0, "lamps") == "lamps"

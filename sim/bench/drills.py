@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from sim.books.standing import FEW, Side, skill_text, standings
+from sim.books.standing import GROUP, Side, skill_text, standings
 from sim.errors import BadParam, ShopError
 from sim.school.item import Choice, Edges, Form, Item, Line, Number, Order, Part, Place, Points, Several, Told
 from sim.school.kind_false import IsItAMark, d_prime
@@ -417,9 +417,9 @@ def skill_words(side: Side | None) -> str:
     if side is None:
         return ""
     told = skill_text(side.here)
-    if side.here.skill is not None:
-        return f"{told} at level {side.level}"
-    return f"told after {told} at level {side.level}" if side.here.answers < FEW else told
+    if side.here.answers < GROUP:
+        return f"told after {told} at level {side.level}"
+    return told if side.here.skill is None else f"{told} at level {side.level}"
 
 
 def count_of(form: Form) -> int:

@@ -10,7 +10,7 @@ from sim.books.shopcards import CardResult
 from sim.units import counted
 
 GROUP = 8  # answers at one level that make a point of a curve; fewer scatter more than a level is worth
-FEW = GROUP  # below this no skill is told: as many as make the first point of a curve
+FEW = 6  # below this no skill is reckoned; it is told in words from GROUP on, as the curve is
 EMPTY = "Your first finished lesson appears here."
 WORSE = "0, worse than guessing"
 SIDES = ("practice", "check")
@@ -172,8 +172,8 @@ def lesson_rows(attempts: Sequence[Attempt]) -> list[LessonRow]:
 
 def skill_text(group: Group) -> str:
     """Skill as it is told; how many answers are missing where it cannot be told yet."""
-    if group.skill is None and group.answers < FEW:
-        return counted(FEW - group.answers, "more answer")
+    if group.answers < GROUP:
+        return counted(GROUP - group.answers, "more answer")
     return skill_words(group.skill)
 
 

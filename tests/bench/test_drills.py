@@ -269,8 +269,11 @@ def test_when_the_five_minutes_are_over_the_question_that_is_open_is_the_last(tm
     assert "5 min 00 s left" in words_of(player)
     hours.s = 199.0
     assert "1 min 50 s left" in words_of(player)
-    player.play([{"key": "1"}])
     hours.s = 301.0
+    assert "time is over: this last one still counts" in words_of(player)
+    player.play([{"key": "1"}])
+    assert words_of(player).count("time is over") == 1
+    assert "still counts" not in words_of(player)
     player.play([ENTER])
     assert "The five minutes are over." in words_of(player)
     assert len(kept(tmp_path)) == 1

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sim.books.record import Answer, Attempt
-from sim.books.standing import by_level, groups, lesson_rows, skill, standings, sureness
+from sim.books.standing import WORSE, by_level, groups, lesson_rows, skill, skill_text, standings, sureness
 
 GIVEN = Answer("highest", 3, "f", False, True, 4.0, True, 0.0, 2.0, 0.0, None, 1, "2026-03-04T10:20:30Z", "a")
 TRIED = Attempt(1, "Ada", "crown", "alone", 1, 9, "2026-03-04T10:00:00Z", "2026-03-04T11:00:00Z", False, False, 60.0)
@@ -48,14 +48,14 @@ def test_a_curve_has_a_point_for_every_so_many_answers_of_one_level_and_side():
 
 def test_levels_and_sides_are_never_added_up():
     rows = ((3, False, 0.0), (4, False, 2.0), (4, True, 1.0))
-    answers = [replace(GIVEN, level=level, held_out=held, loss=loss) for level, held, loss in rows for _ in range(8)]
+    answers = [replace(GIVEN, level=level, held_out=held, loss=loss) for level, held, loss in rows for _ in range(6)]
     told = [(one.level, one.held_out, one.skill, one.answers) for one in by_level(answers)]
-    assert told == [(3, False, 100.0, 8), (4, False, 0.0, 8), (4, True, 50.0, 8)]
+    assert told == [(3, False, 100.0, 6), (4, False, 0.0, 6), (4, True, 50.0, 6)]
 
 
-def test_fewer_than_eight_answers_tell_no_skill():
-    assert by_level([GIVEN] * 7)[0].skill is None
-    assert by_level([GIVEN] * 8)[0].skill == 100.0
+def test_fewer_than_six_answers_tell_no_skill():
+    assert by_level([GIVEN] * 5)[0].skill is None
+    assert by_level([GIVEN] * 6)[0].skill == 100.0
 
 
 def test_a_kind_stands_at_the_level_of_its_last_answer_on_each_side():
@@ -82,3 +82,12 @@ def test_a_lesson_shows_its_best_attempt_and_what_was_broken_off():
     assert (crown.best, crown.attempts, crown.unfinished, crown.clock_s) == ("merit", 4, 1, 180.0)
     assert (crown.figures, crown.last) == ({"flat_um": 2.0}, "2026-03-05T10:00:00Z")
     assert (hollow.lesson, hollow.best, hollow.unfinished, hollow.figures) == ("hollow", "tried", 1, {})
+
+
+@pytest.mark.parametrize(("count", "loss", "words"), [
+    (5, 0.0, "3 more answers"), (7, 0.0, "1 more answer"), (8, 0.0, "100"), (8, 2.01, "0"), (8, 4.8, WORSE),
+])  # fmt: skip
+def test_skill_is_told_from_as_many_answers_as_the_curve_and_below_0_in_words(count, loss, words):
+    group = by_level([replace(GIVEN, loss=loss)] * count)[0]
+    assert skill_text(group) == words
+    assert (words == WORSE) == (group.skill is not None and group.skill < -1.0), "the figure itself is not clipped"
