@@ -418,7 +418,7 @@ def skill_words(side: Side | None) -> str:
         return ""
     told = skill_text(side.here)
     if side.here.answers < GROUP:
-        return f"told after {told} at level {side.level}"
+        return f"after {told} at level {side.level}"
     return told if side.here.skill is None else f"{told} at level {side.level}"
 
 

@@ -21,6 +21,7 @@ def run(args: argparse.Namespace) -> int:
     from sim.errors import BadParam, CannotWrite
     from sim.kernels.warm import warm
     from sim.shop.session import Session
+    from sim.units import counted
 
     job = Path(args.job)
     out = Path(args.out) if args.out else job.with_name(job.name.removesuffix(".job") + ".zip")
@@ -35,5 +36,6 @@ def run(args: argparse.Namespace) -> int:
         print(f"flatwright: {note}", file=sys.stderr)
     size_mb = out.stat().st_size / 1e6
     name = str(out).encode("utf-8", "replace").decode()
-    print(f"packed {len(session.commands):,} commands, {session.job.round} rounds: {name} ({size_mb:.1f} MB)")
+    done = f"{counted(len(session.commands), 'command')}, {counted(session.job.round, 'round')}"
+    print(f"packed {done}: {name} ({size_mb:.1f} MB)")
     return 0

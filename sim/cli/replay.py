@@ -3,7 +3,7 @@
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from sim.units import S_PER_H
+from sim.units import S_PER_H, counted
 
 if TYPE_CHECKING:
     from sim.shop.session import Replayed
@@ -83,7 +83,8 @@ def _line(found: "Replayed") -> str:
     """What was run again and what came of it."""
     job = found.job
     hours = f"{job.clock_s / S_PER_H:.2f} h on the shop clock"
-    done = f"{found.commands:,} commands, {found.rounds} rounds, {job.strokes:,} strokes, {hours}"
+    done = ", ".join((counted(found.commands, "command"), counted(found.rounds, "round"),
+                      counted(job.strokes, "stroke"), hours))  # fmt: skip
     if not found.ok:
         return f"run again up to a face that differs: {done}"
     if not found.fingerprints_checked:

@@ -19,6 +19,7 @@ from sim.shop.luck import luck
 from sim.shop.partwork import SpotUpright
 from sim.shop.session import COPIES_MB, Session
 from sim.shop.sight import Sight
+from sim.units import counted
 
 TOOL_OF = {
     "RollFilm": "roll", "WipePlate": "roll", "BlueFace": "roll", "SpotFace": "spot", "SpotUpright": "spot",
@@ -144,11 +145,13 @@ def why_not(lesson: Lesson, mine: Sequence[Command], command: Command) -> str | 
     if allowed.rounds is not None and isinstance(command, SpotFace | SpotUpright):
         made = sum(isinstance(one, SpotFace | SpotUpright) for one in mine)
         if made > allowed.rounds:  # one print more, to look at the last round's work
-            return f"This lesson has {allowed.rounds} rounds; they are done. Finish it."
+            are = "it is" if allowed.rounds == 1 else "they are"
+            return f"This lesson has {counted(allowed.rounds, 'round')}; {are} done. Finish it."
     if allowed.strokes is not None and isinstance(command, Scrape):
         made = sum(len(one.strokes) for one in mine if isinstance(one, Scrape))
         if made + len(command.strokes) > allowed.strokes:
-            return f"This lesson has {allowed.strokes} strokes, {allowed.strokes - made} are left."
+            left = allowed.strokes - made
+            return f"This lesson has {counted(allowed.strokes, 'stroke')}, {left} {'is' if left == 1 else 'are'} left."
     return None
 
 

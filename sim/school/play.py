@@ -13,6 +13,7 @@ from sim.school.lesson import Lesson
 from sim.school.way import Act, Spoken, Take
 from sim.shop.commands import as_data, from_data, number_fault, shown, word_fault
 from sim.shop.store import read_limited
+from sim.units import counted
 
 MOST_BYTES = 50_000_000
 MOST_ACTS = 50_000
@@ -55,7 +56,7 @@ def read_acts(path: str | Path, lesson: Lesson | None = None) -> list[Act]:
         text = data.decode("utf-8", "replace")
         raise BadFile(f"{path}:{syntax_line(text, error)}: must be JSON, got {syntax_reason(error)}") from None
     if not isinstance(rows, list) or not 1 <= len(rows) <= MOST_ACTS:
-        got = f"{len(rows):,} acts" if isinstance(rows, list) else type(rows).__name__
+        got = counted(len(rows), "act") if isinstance(rows, list) else type(rows).__name__
         raise BadFile(f"{path}: must be a list of 1 to {MOST_ACTS:,} acts, got {got}")
     acts, faults = [], []
     for n, row in enumerate(rows, start=1):
