@@ -351,8 +351,9 @@ def _rounds_table(demo: DemoReport) -> str:
         told = ((getattr(log, name), name, digits) for _, name, digits in columns)
         cells = "".join(f"<td class='n'>{number(value, digits_of(name, value, n))}</td>" for value, name, n in told)
         lines.append(f"<tr>{cells}<td>{'yes' if log.met else ''}</td></tr>")
+    which = "The one round" if len(demo.rounds) == 1 else f"All {len(demo.rounds)} rounds"
     return (
-        f"<details><summary>All {len(demo.rounds)} rounds as a table</summary><div class='wide'><table>"
+        f"<details><summary>{which} as a table</summary><div class='wide'><table>"
         f"<thead><tr>{head}</tr></thead><tbody>{''.join(lines)}</tbody></table></div></details>"
     )
 

@@ -35,8 +35,8 @@ UNITS = {"um": "µm", "mm": "mm", "mm2": "mm²", "mm3": "mm³", "m": "m", "pct":
          "min": "min", "h": "h"}  # fmt: skip
 DRILLS_NOTE = (
     "Skill is 100 for the best answer there is and 0 for a blind one; an answer weighs what is at stake on it, and "
-    f"below 0 is worse than blind. A figure in the curves is the level of {GROUP} answers; skill is told from as "
-    "many on, within a level, never over several. Check: families of prints that are kept out of practice. Where practice "
+    f"below 0 is worse than blind. A figure in the curves is the level of {GROUP} answers; skill is told from as many "
+    "on, within a level, never over several. Check: families of prints that are kept out of practice. Where practice "
     "climbs and check does not, the prints are remembered and not read."
 )
 TRUE_IRON = "Measured on simulated prints. Shop card 3 takes ten minutes at a real plate."

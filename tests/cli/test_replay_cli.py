@@ -52,7 +52,7 @@ def test_another_face_is_one_line_and_1(capsys, job_file, monkeypatch):
     act = StoneFace.act
     monkeypatch.setattr(StoneFace, "act", lambda self, job: (act(self, job), job.face.height_um.__isub__(0.001)))
     out, err = told(capsys, 1, "replay", job_file)
-    assert out.startswith("run again up to a face that differs: 5 commands, 1 rounds")
+    assert out.startswith("run again up to a face that differs: 5 commands, 1 round,")
     assert err.count("\n") == 1
     assert "foot.job:7: the face of round 1 is not the one that was logged here" in err
     out, _ = told(capsys, 1, "replay", job_file, "--json")

@@ -136,7 +136,7 @@ def test_no_spots_are_a_dash_in_the_tables_and_never_a_nan(demo):
     bare.film_um = bare.push_n = float("nan")
     text = "".join(Reader(demo_page(dataclasses.replace(demo, rounds=[bare], met_round=None))).text)
     assert "Round 1 · 0.2 h" in text
-    assert "–" in text[text.index("All 1 rounds"):]
+    assert "–" in text[text.index("The one round"):]
     assert "nan" not in text.lower()
 
 
