@@ -19,6 +19,7 @@ from sim.books.record import Record
 from sim.errors import ShopError
 from sim.school.attempt import Attempt, closed_tool, left_open, unanswered
 from sim.school.calls import Call, calls_from
+from sim.school.check import NEEDS
 from sim.school.checks import CHECKS, Judged
 from sim.school.facts import Facts, gather_from
 from sim.school.keeping import KeptAttempt
@@ -203,12 +204,7 @@ def calls_of(attempt: Attempt, piece: int) -> list[Call]:
 
 
 def recorded(attempt: KeptAttempt, judged: Judged, facts: Facts, folder: Path, now: Callable[[], datetime]) -> str:
-    """Enter what an attempt came to in the record of a folder; what is to be said of it.
-
-    One in which nothing was done stays there as one that was begun: it counts as no attempt.
-    """
-    if facts.nothing_done:
-        return "Nothing was done: it counts as no attempt."
+    """Enter what an attempt came to in the record of a folder; what is to be said of it."""
     if not attempt.record:
         return "Not in the record."
     try:
@@ -218,6 +214,19 @@ def recorded(attempt: KeptAttempt, judged: Judged, facts: Facts, folder: Path, n
             return f"In the record of {attempt.learner}."
     except (ShopError, OSError) as error:
         return f"Not in the record: {error}"
+
+
+def forgotten(attempt: KeptAttempt, folder: Path, now: Callable[[], datetime]) -> str:
+    """Leave nothing of an attempt in which nothing was done, in the record or on the disk; what is to be said of it."""
+    attempt.forget()
+    told = f"Nothing was done: it counts as no attempt. {NEEDS['act'].do}"
+    if attempt.record:
+        try:
+            with Record.open(folder, now) as record:
+                record.drop_attempt(attempt.record)
+        except (ShopError, OSError) as error:
+            return f"{told} It is in the record still: {error}"
+    return told
 
 
 def handed_in(attempt: KeptAttempt, facts: Facts, judged: Judged, learner: str, when: str) -> str:

@@ -222,10 +222,11 @@ def _refuse_unfinished(args: argparse.Namespace, attempt: "Attempt") -> None:
     """Refuse to end an attempt of which something is left, unless it is wanted; one of nothing is no attempt."""
     from sim.errors import Refused
     from sim.school.attempt import untouched, untouched_words
+    from sim.school.play import NOTHING_DONE
 
     bare = untouched(attempt)
     if len(bare) == len(attempt.sessions):
-        raise Refused(f"{args.answers}: nothing was done on any piece: there is nothing to judge, and nothing is kept")
+        raise Refused(f"{args.answers}: {NOTHING_DONE}")
     if bare and not args.unfinished:
         raise Refused(f"{args.answers}: {untouched_words(bare)}: add acts, see how it lies with --look, or end it all "
                       "the same with --unfinished")  # fmt: skip

@@ -122,7 +122,7 @@ def judged_lines(judged: Judged, part: str) -> list[str]:
         seen = (f"{FAULTS[number]} ({count} time{'s' * (count != 1)})" for number, count in judged.faults.items())
         lines.append(f"what the coach saw: {', '.join(seen)}")
     else:
-        lines.append("what the coach saw: no fault")
+        lines.append(f"what the coach saw: {'no fault' if judged.passed else 'nothing else stood out'}")
     return lines
 
 

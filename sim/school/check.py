@@ -9,6 +9,8 @@ from sim.school.facts import Facts
 
 Better = Literal["high", "low"]
 Figure = Callable[[Facts], float]
+Evidence = int | Callable[[Facts], int]
+"""Number of the fault that a figure is when it fails its limit, or what says it of an attempt; 0 for none."""
 CHECKS: dict[str, "Check"] = {}
 """Every check by its name; filled by the modules of checks."""
 
@@ -54,6 +56,8 @@ class Check:
     needs : str
         What it is taken from, one of NEEDS.
     figure : function of Facts to float
+    fault : int, or function of Facts to int
+        Of FAULTS, where a figure that fails is that fault and nothing else; 0 for none.
     """
 
     name: str
@@ -62,6 +66,11 @@ class Check:
     better: Better
     needs: str
     figure: Figure
+    fault: Evidence = 0
+
+    def shows(self, facts: Facts) -> int:
+        """The fault that the figure of an attempt is, where it fails its limit; 0 for none."""
+        return self.fault if isinstance(self.fault, int) else self.fault(facts)
 
     def reached(self, value: float, limit: float) -> bool:
         """Whether a value is as good as a limit; False for NaN."""
@@ -77,13 +86,13 @@ class Check:
         return f"{what}{where}. {need.do}"
 
 
-def check(unit: str, better: Better, needs: str = "act") -> Callable[[Figure], Figure]:
+def check(unit: str, better: Better, needs: str = "act", fault: Evidence = 0) -> Callable[[Figure], Figure]:
     """Register a function of Facts as a check, under its name; its first line of words is what a learner reads."""
 
     def register(figure: Figure) -> Figure:
         doc = (figure.__doc__ or "").strip().splitlines()[0].rstrip(".")
         name = figure.__name__
-        CHECKS[name] = Check(name, doc, unit, better, needs, figure)
+        CHECKS[name] = Check(name, doc, unit, better, needs, figure, fault)
         return figure
 
     return register

@@ -50,7 +50,7 @@ class Judged:
     passed, merit : bool
         Merit is earned in a check on another day alone, without hints and without looking under the blue.
     faults : dict of int to int
-        Number of a fault to how often the coach saw it.
+        Number of a fault to how often the coach saw it; 1 where a figure that fails is the fault and he said nothing.
     """
 
     figures: dict[str, float]
@@ -79,7 +79,10 @@ def judge(lesson: Lesson, facts: Facts) -> Judged:
     passed = all(row.passed for row in rows)
     helped = facts.hints > 0 or facts.uncovered > 0
     merit = passed and facts.part == "check" and not helped and all(row.merited for row in rows)
-    return Judged(figures, tuple(rows), passed, merit, facts.faults())
+    seen = facts.faults()
+    failed = {CHECKS[row.check].shows(facts) for row in rows if not row.passed and math.isfinite(row.value)} - {0}
+    faults = {number: seen.get(number, 1) for number in sorted({*seen, *failed})}
+    return Judged(figures, tuple(rows), passed, merit, faults)
 
 
 def steps_done(lesson: Lesson, facts: Facts) -> tuple[bool | None, ...]:

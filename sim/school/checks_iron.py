@@ -29,6 +29,7 @@ LARGE_MM2 = 8.0  # common practice, no source: a mark that must be split
 FIELD_MM = 20.0
 FIELD_BLUE = 0.02  # from which a field carries marks: as the pilot
 TOP_PCT = 95.0
+CROSSED_DEG = 45.0  # turned by less from round to round, the strokes go one way
 
 
 def _table(strokes: list[Stroked]) -> np.ndarray:
@@ -58,7 +59,7 @@ def strokes_in_depth_pct(facts: Facts) -> float:
     return -worst([-v for v in found])
 
 
-@check("um", "low", "stroke")
+@check("um", "low", "stroke", fault=13)
 def ledge_um(facts: Facts) -> float:
     """Steepest step over half a millimetre at the ends of strokes, the median stroke."""
     return middle([s.ledge_um for s in facts.strokes])
@@ -109,7 +110,7 @@ def strokes_off_blue_pct(facts: Facts) -> float:
     return 100.0 * sum(off) / len(off) if off else math.nan
 
 
-@check("%", "low", "stroke")
+@check("%", "low", "stroke", fault=20)
 def cut_twice_pct(facts: Facts) -> float:
     """Strokes that go over a line that the same round has cut already."""
     twice = 0
@@ -126,7 +127,7 @@ def low_strokes_pct(facts: Facts) -> float:
     return 100.0 * sum(low) / len(low) if low else math.nan
 
 
-@check("deg", "high", "rounds")
+@check("deg", "high", "rounds", fault=6)
 def turned_each_round_deg(facts: Facts) -> float:
     """Turn of the strokes from round to round, the least of the last four."""
     rounds = sorted({(s.piece, s.round) for s in facts.strokes})[-5:]
@@ -135,13 +136,19 @@ def turned_each_round_deg(facts: Facts) -> float:
     return min(turns) if len(turns) >= 3 else math.nan
 
 
-@check("um", "low")
+def _one_way(facts: Facts) -> int:
+    """Fault 6, where the strokes of the rounds did not turn."""
+    turned = turned_each_round_deg(facts)
+    return 6 if turned < CROSSED_DEG else 0
+
+
+@check("um", "low", fault=_one_way)
 def ripple_um(facts: Facts) -> float:
     """Waves of 0.8 to 4 mm left in the face: standard deviation, the worst piece."""
     return worst([lay.ripple_um(job.face) for job in facts.ended])
 
 
-@check("", "low")
+@check("", "low", fault=_one_way)
 def lay_ratio(facts: Facts) -> float:
     """Waves of 1 to 5 mm across the worst direction over those across the best: 1 where it was crossed well."""
     return worst([lay.lay_ratio(job.face) for job in facts.ended])
@@ -250,13 +257,21 @@ def _against_um(facts: Facts, kind: str) -> float:
     return worst([float(v) for v in found])
 
 
-@check("um", "low")
+def _flat_wedge(facts: Facts) -> int:
+    """Fault 10, where faces were scraped flat and stand crooked all the same."""
+    worked = worked_flat_um(facts) if facts.strokes else math.nan
+    crooked = max((float(part_orientation(job.part, one).contact_um) for job in facts.ended
+                   for one in job.start.shape.tolerances), default=0.0)  # fmt: skip
+    return 10 if 2.0 * worked < crooked else 0
+
+
+@check("um", "low", fault=_flat_wedge)
 def parallelism_um(facts: Facts) -> float:
     """Parallelism to the plane the datum stands on, the worst face."""
     return _against_um(facts, "parallelism")
 
 
-@check("um", "low")
+@check("um", "low", fault=_flat_wedge)
 def perpendicularity_um(facts: Facts) -> float:
     """Squareness to the plane the datum stands on, the worst face."""
     return _against_um(facts, "perpendicularity")
@@ -299,13 +314,13 @@ def pieces_measured(facts: Facts) -> float:
     return float(len({piece for piece, _ in facts.swept})) if facts.swept else math.nan
 
 
-@check("deg", "low", "sweep")
+@check("deg", "low", "sweep", fault=16)
 def lever_deg(facts: Facts) -> float:
     """Largest angle of the indicator's lever in a sweep."""
     return max((sweep.lever_deg for _, sweep in facts.swept), default=math.nan)
 
 
-@check("sweeps", "low", "sweep")
+@check("sweeps", "low", "sweep", fault=17)
 def ball_sweeps(facts: Facts) -> float:
     """Sweeps with the ball tip, which falls into pockets."""
     return float(sum(sweep.tip == "ball" for _, sweep in facts.swept)) if facts.swept else math.nan

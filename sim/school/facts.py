@@ -170,8 +170,9 @@ class Facts:
         return pieces_of(self.lesson, self.seed)
 
     def faults(self) -> dict[int, int]:
-        """Number of a fault to how often the coach saw it."""
-        seen = [one.fault for _, one in self.remarks if one.fault and not one.praise]
+        """Number of a fault to how often the coach saw it; no stone is none where the lesson has no stone."""
+        stoned = "stone" in self.lesson.allowed.tools
+        seen = [one.fault for _, one in self.remarks if one.fault and not one.praise and (stoned or one.fault != 4)]
         return {number: seen.count(number) for number in sorted(set(seen))}
 
 
@@ -311,7 +312,9 @@ class _Walk:
         self._ask_coach()
         if any(one.piece == self.piece for one in self.facts.strokes):
             with contextlib.suppress(Refused):  # what cannot stand on a plate: nothing more is to be said of it
-                self.facts.remarks += [(self.piece, one) for one in self.coach.at_finish(self.seen, job)]
+                before = {one.rule for piece, one in self.facts.remarks if piece == self.piece}
+                self.facts.remarks += [(self.piece, one) for one in self.coach.at_finish(self.seen, job)
+                                       if one.rule not in before]  # fmt: skip
         self.facts.ended.append(job.copy())
         self.facts.hours += (job.clock_s - self.clock_s) / S_PER_H
 

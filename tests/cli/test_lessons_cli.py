@@ -263,12 +263,14 @@ def test_what_came_of_it_is_told_in_words(capsys, own, answers):
     assert "worst piece: not judged: no print was made. Roll a film, then spot: lay, rub, lift. Asked at most" in out
     assert " min on the shop clock, 0 prints, 0 strokes" in out
     assert "\nnothing to judge\n" in out
-    assert "what the coach saw: no fault" in out
+    assert "what the coach saw: nothing else stood out" in out
     assert "kept as attempt 1" in out
 
 
 def test_what_is_untouched_is_named_before_an_attempt_is_spent(refused, told, own, answers, tmp_path):
-    assert "nothing was done on any piece" in refused(str(own), "--answers", answers([{"piece": 1}]), "--unfinished")
+    words = "acts.json: nothing was done on any piece: there is nothing to judge, and nothing is kept"
+    for nothing in ([{"piece": 1}], []):
+        assert words in refused(str(own), "--answers", answers(nothing), "--unfinished")
     assert "acts.json: piece 2 is untouched: add acts" in refused(str(own), "--answers", answers(GOOD[:4]))
     assert kept(tmp_path) == []
     found = told(str(own), "--answers", answers(GOOD[:4]), "--unfinished")
