@@ -19,8 +19,8 @@ from sim.books.record import Record
 from sim.errors import ShopError
 from sim.school.attempt import Attempt, closed_tool, left_open, unanswered
 from sim.school.calls import Call, calls_from
-from sim.school.check import NEEDS
-from sim.school.checks import CHECKS, Judged
+from sim.school.check import AFTER_WORDS, NEEDS
+from sim.school.checks import CHECKS, Judged, step_met
 from sim.school.facts import Facts, gather_from
 from sim.school.keeping import KeptAttempt
 from sim.school.lesson import TOOLS, Bound, Lesson
@@ -114,11 +114,12 @@ class LessonDesk:
         self.checking, bound = None, self.lesson.steps[self.step].done
         assert bound is not None  # or it was not looked at
         try:
-            value = CHECKS[bound.check].figure(work.result())
+            facts = work.result()
+            met, value = step_met(bound, facts), CHECKS[bound.check].figure(facts)
         except ShopError as error:
             self.desk.told = str(error)
             return True
-        if bound.met(value):
+        if met:
             self._next_step()
         else:
             self._told = self.step
@@ -191,7 +192,8 @@ def not_met(bound: Bound, value: float) -> str:
     unit = f" {shown_unit(one.unit)}" if one.unit in ("um", "%", "mm", "deg") else ""
     wanted = f"at least {bound.at_least:g}" if bound.at_least is not None else f"at most {bound.at_most:g}"
     got = f"{value:.3g}{unit}" if math.isfinite(value) else "nothing yet"
-    return f"Not yet. {one.doc}: {got}, {wanted}{unit} is wanted."
+    after = f", {AFTER_WORDS[bound.after]}" if bound.after else ""
+    return f"Not yet. {one.title}: {got}, {wanted}{unit} is wanted{after}."
 
 
 def calls_of(attempt: Attempt, piece: int) -> list[Call]:

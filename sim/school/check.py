@@ -23,6 +23,13 @@ class Need(NamedTuple):
     on: Callable[[Facts], set[int]]
 
 
+AFTER_WORDS = {
+    "act": "after work at every piece", "film": "after a film on every plate", "print": "after a print of every piece",
+    "stroke": "after strokes on every piece", "calls": "after calls on every piece", "lamp": "after a turn of the lamp",
+    "answer": "after an answer for every piece", "count": "after a square on every piece",
+    "sweep": "after a sweep of every piece",
+}  # fmt: skip
+"""What a step can wait for on every piece: of NEEDS, in words."""
 NEEDS = {
     "act": Need("nothing was done", "Work at each piece before you finish.", lambda f: {one[0] for one in f.acts}),
     "film": Need("no film was rolled", "Roll a film on the plate.", lambda f: {one.piece for one in f.rolled}),
@@ -75,6 +82,16 @@ class Check:
     def reached(self, value: float, limit: float) -> bool:
         """Whether a value is as good as a limit; False for NaN."""
         return value >= limit if self.better == "high" else value <= limit
+
+    @property
+    def title(self) -> str:
+        """The words without what explains the figure."""
+        return self.doc.partition(": ")[0]
+
+    @property
+    def note(self) -> str:
+        """What explains the figure; empty for nothing."""
+        return self.doc.partition(": ")[2]
 
     def why_not(self, facts: Facts) -> str:
         """Why there is no figure, on which pieces, and what to do."""

@@ -47,6 +47,12 @@ def strokes_made(facts: Facts) -> float:
     return float(min(counts)) if any(counts) else math.nan
 
 
+@check("strokes", "high", "stroke")
+def strokes_in_all(facts: Facts) -> float:
+    """Strokes made, all pieces together."""
+    return float(len(facts.strokes)) if facts.strokes else math.nan
+
+
 @check("%", "high", "stroke")
 def strokes_in_depth_pct(facts: Facts) -> float:
     """Strokes as deep as was asked, within 30 %; the poorest piece."""
@@ -61,7 +67,7 @@ def strokes_in_depth_pct(facts: Facts) -> float:
 
 @check("um", "low", "stroke", fault=13)
 def ledge_um(facts: Facts) -> float:
-    """Steepest step over half a millimetre at the ends of strokes, the median stroke."""
+    """Step at the ends of strokes, the median stroke: the steepest over half a millimetre."""
     return middle([s.ledge_um for s in facts.strokes])
 
 
@@ -144,13 +150,13 @@ def _one_way(facts: Facts) -> int:
 
 @check("um", "low", fault=_one_way)
 def ripple_um(facts: Facts) -> float:
-    """Waves of 0.8 to 4 mm left in the face: standard deviation, the worst piece."""
+    """Waves left in the face, the worst piece: of 0.8 to 4 mm, standard deviation."""
     return worst([lay.ripple_um(job.face) for job in facts.ended])
 
 
 @check("", "low", fault=_one_way)
 def lay_ratio(facts: Facts) -> float:
-    """Waves of 1 to 5 mm across the worst direction over those across the best: 1 where it was crossed well."""
+    """Waves across the worst direction over the best: 1 where it was crossed well."""
     return worst([lay.lay_ratio(job.face) for job in facts.ended])
 
 
@@ -165,7 +171,7 @@ def bearing_flatness_um(facts: Facts) -> float:
 
 @check("fields", "high", "print")
 def fields_bearing(facts: Facts) -> float:
-    """Fields of 20 mm that carry a mark in the last print, of all that there are less those that do not."""
+    """Fields of 20 mm with a mark in the last print."""
     if not facts.printed:
         return math.nan
     blue, iron = blocks(facts.printed[-1].marks, FIELD_MM)
@@ -187,7 +193,7 @@ def shop_hours(facts: Facts) -> float:
 
 @check("um", "high", "stroke")
 def top_down_um(facts: Facts) -> float:
-    """How far the top of the face (its highest twentieth) came down, the poorest piece."""
+    """How far the top came down, the poorest piece: the highest twentieth of the face."""
     if not facts.strokes:
         return math.nan
     found = []
@@ -240,7 +246,7 @@ def bearing_pct(facts: Facts) -> float:
 
 @check("%", "low")
 def large_marks_pct(facts: Facts) -> float:
-    """Blue that lies in marks of 8 mm² and more, of all blue in the standard print; the worst piece."""
+    """Blue in marks of 8 mm² and more, the worst piece: of all blue in the standard print."""
     found = []
     for job in facts.ended:
         area = islands(standard_marks(job.face, job.body)).area_mm2
@@ -338,7 +344,7 @@ def strokes_on_side(facts: Facts) -> float:
 
 @check("doubts", "high", "answer")
 def doubt_named(facts: Facts) -> float:
-    """Pieces of which it was said rightly which parallel face was put in doubt by what was cut."""
+    """Pieces of which it was said rightly which face was put in doubt."""
     if not facts.told("in_doubt"):
         return math.nan
     right = 0

@@ -72,13 +72,13 @@ def _too_heavy(facts: Facts) -> int:
 
 @check("%", "low", "print", fault=_too_heavy)
 def film_off_pct(facts: Facts) -> float:
-    """Film on the plate at the print against the one that was asked for, the worst piece."""
+    """Film off what was asked, the worst piece."""
     return worst([100.0 * abs(off) for off in _films_off(facts)])
 
 
 @check("", "low", "film")
 def film_cv(facts: Facts) -> float:
-    """Unevenness of the films that were rolled, the worst: standard deviation over mean."""
+    """Unevenness of the worst film: standard deviation over mean."""
     return worst([one.cv for one in facts.rolled])
 
 
@@ -99,13 +99,13 @@ def _over_the_height(facts: Facts) -> int:
 
 @check("", "low", "print", fault=_over_the_height)
 def film_ratio(facts: Facts) -> float:
-    """Film at a print over the height still to come off, or the other way round; the median print."""
+    """Film over the height left, the median print: or the other way round, 1 where they are alike."""
     return middle([max(r, 1.0 / r) for r in _film_over_height(facts)])
 
 
 @check("mm", "high", "print", fault=18)
 def plate_way_mm(facts: Facts) -> float:
-    """How far apart the places on the plate were at which it was printed."""
+    """Way between the places on the plate where it was printed."""
     places = np.array([(one.command.x_mm, one.command.y_mm) for one in facts.printed
                        if isinstance(one.command, SpotFace)])  # fmt: skip
     return float(np.hypot(*(places.max(axis=0) - places.min(axis=0)))) if len(places) else math.nan
@@ -121,7 +121,7 @@ def _turned_over(facts: Facts) -> int:
 
 @check("points", "high", "calls", fault=_turned_over)
 def call_skill(facts: Facts) -> float:
-    """Order of the calls against the iron, the poorest print: 0 dealt at random, 100 perfect."""
+    """Calls in order, the poorest print: 0 is dealt at random, 100 perfect."""
     skills = []
     for n in range(len(facts.pieces)):
         mine = [one.score for one in facts.called if one.piece == n and one.score is not None]
@@ -193,7 +193,7 @@ def forms_right(facts: Facts) -> float:
 
 @check("%", "low", "answer", fault=11)
 def pivot_off_pct(facts: Facts) -> float:
-    """Pivot named against where the part turned, in per cent of its length; the median piece."""
+    """Pivot named off where it turned, the median piece: in per cent of the length."""
     found = []
     for n, job in enumerate(facts.begun):
         said = _number(facts.answers.get((n, "pivot_pct")))
@@ -263,7 +263,7 @@ def fooled_right(facts: Facts) -> float:
 
 @check("%", "high", "print")
 def true_print_pct(facts: Facts) -> float:
-    """Last print against one of the same iron stoned, wiped and free of lint: blue in both over blue in either."""
+    """Last print like that of the clean face: blue in both over blue in either."""
     found = []
     for n, job in enumerate(facts.ended):
         last = [one for one in facts.printed if one.piece == n and one.face == job.in_hand]
@@ -278,6 +278,16 @@ def _overlap_pct(made: Printed, job: Job) -> float:
     for command in (WipeFace(), WipePlate(), RollFilm(max(0.1, min(film_um, 50.0))), made.command):
         perform(command, clean)
     return 100.0 * overlap(made.marks.marked, marks_seen(clean).marked)
+
+
+@check("pieces", "high")
+def plates_cleaned(facts: Facts) -> float:
+    """Pieces whose plate was wiped before the first film."""
+    found = 0
+    for n in range(len(facts.pieces)):
+        mine = [act for piece, _, act in facts.acts if piece == n]
+        found += WipePlate.__name__ in mine[: mine.index(RollFilm.__name__) if RollFilm.__name__ in mine else None]
+    return float(found)
 
 
 @check("passes", "low", fault=24)
@@ -330,13 +340,13 @@ def _of_most(found: list[float]) -> float:
 
 @check("spots", "low", "count")
 def count_off_spots(facts: Facts) -> float:
-    """Spots counted against those that the print has in the square, the median face."""
+    """Count off the spots in the square, the median face."""
     return _of_most([abs(one.said_spots - one.spots) for one in _all_counted(facts)])
 
 
 @check("points", "low", "count")
 def bearing_off_points(facts: Facts) -> float:
-    """Bearing named against the share of blue in the print, the median face."""
+    """Bearing named off the blue of the print, the median face."""
     return _of_most([abs(one.said_bearing_pct - one.bearing_pct) for one in _all_counted(facts)])
 
 
@@ -347,7 +357,7 @@ def _better_squares(facts: Facts) -> int:
 
 @check("faces", "high", "count", fault=_better_squares)
 def worst_squares_found(facts: Facts) -> float:
-    """Faces whose square was put down where hardly any other has fewer spots."""
+    """Squares put down where hardly any other has fewer spots."""
     if not facts.counts:
         return math.nan
     return float(sum(one.worst is True for one in _all_counted(facts)))
@@ -460,7 +470,7 @@ def decision_loss_h(facts: Facts) -> float:
 
 @check("", "low", "answer")
 def hours_factor(facts: Facts) -> float:
-    """Hours foretold against the median of the recorded trials, or the other way round; the worst part."""
+    """Hours foretold over those of the recorded trials, the worst part: or the other way round."""
     found = []
     for n, piece in enumerate(facts.pieces):
         ways, said = decisions()[piece.case], facts.answers.get((n, "way"))

@@ -20,7 +20,7 @@ from sim.model.face import Face
 from sim.model.marks import Marks
 from sim.process.stroke import crown_mm
 from sim.school.attempt import Attempt, Said, begun_piece, piece_start
-from sim.school.calls import Call, CallScore, call_score, calls_from, seat_plane
+from sim.school.calls import Call, CallScore, Odd, call_score, calls_at_odds, calls_from, seat_plane
 from sim.school.coach import Coach, Remark
 from sim.school.lesson import Lesson, Piece, pieces_of
 from sim.school.seen import Seen
@@ -93,7 +93,7 @@ class Printed(NamedTuple):
 class Called(NamedTuple):
     """Calls of one print against the iron; the score is None where they say nothing.
 
-    strokes: made when they were said, of all pieces.
+    strokes: made when they were said, of all pieces. odd: the calls most at odds with the iron.
     """
 
     piece: int
@@ -101,6 +101,7 @@ class Called(NamedTuple):
     calls: tuple[Call, ...]
     score: CallScore | None
     strokes: int = 0
+    odd: tuple[Odd, ...] = ()
 
 
 @dataclass(eq=False)
@@ -349,8 +350,9 @@ class _Walk:
         calls, self.calls = self.calls or (), None
         if not calls:
             return
-        score = call_score(calls, marks_seen(job), job.face.height_um, seat_plane(job.face, job.body))
-        self.facts.called.append(Called(self.piece, job.round, calls, score, len(self.facts.strokes)))
+        of = calls, marks_seen(job), job.face.height_um, seat_plane(job.face, job.body)
+        called = Called(self.piece, job.round, calls, call_score(*of), len(self.facts.strokes), calls_at_odds(*of))
+        self.facts.called.append(called)
 
 
 def _rolled(piece: int, job: Job, command: RollFilm) -> Rolled:

@@ -322,7 +322,8 @@ def test_the_section_of_the_last_strokes_is_the_preview_of_the_bench():
     first, second = section_lines(attempt)
     assert first.startswith("piece 1, section of the last strokes on flat iron: fine, 70 N: ")
     assert second.endswith(f"mm × {cuts[1].depth_um:.1f} µm")
-    assert lie_words(attempt.session) == "face, round 0, no film yet"
+    assert lie_words(attempt.session, 0) == "face, round 0, no film yet"
+    assert lie_words(attempt.session, len(attempt.session.commands)) == "face, as you get it"
     assert len(piece_figure(attempt.session.job, "cut", cuts=cuts).get_axes()) == 4  # the face, and three boxes
 
 
