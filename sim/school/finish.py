@@ -1,11 +1,14 @@
 """What the iron says at the finish: the only part of the coach that knows the heights."""
 
+import math
+
 import numpy as np
 
 from sim.measure.spots import EYE, spots, spots_in_square
 from sim.measure.verdict import standard_marks
 from sim.school.calls import seat_plane
-from sim.school.evidence import MARK_MM2, line_points, read, taken
+from sim.school.evidence import line_points
+from sim.school.print_rules import rings_taken
 from sim.school.remark import Remark, where
 from sim.school.seen import RoundSeen, Seen
 from sim.shop.job import Job
@@ -105,13 +108,10 @@ def _standing(rounds: list[RoundSeen], tops: np.ndarray, x_mm: np.ndarray, y_mm:
 
 
 def _left_pale(rounds: list[RoundSeen], at: tuple[float, float]) -> bool:
-    """Whether a mark with a pale middle lay there in a print and was left, while plain ones were taken."""
+    """Whether a mark with a pale middle was left there in a round that took the plain ones and left the pale."""
     for one in rounds:
-        marks, took = read(one), taken(one)
-        left = marks.pale & ~took
-        near = np.hypot(marks.x_mm - at[0], marks.y_mm - at[1]) <= FIELD_MM
-        plain = ~marks.pale & (marks.area_mm2 >= MARK_MM2)
-        if len(one.strokes) and (left & near).any() and (plain & took).any():
+        found = rings_taken([one])
+        if found is not None and found.out and any(math.dist(place, at) <= FIELD_MM for place in found.places_mm):
             return True
     return False
 
