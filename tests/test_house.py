@@ -34,7 +34,7 @@ ROOMS = {
     "aside watching lesson_desk lesson_strip lesson_pages lesson_board lesson_window lesson_work lesson_room "
     "drills shown drillpage drill_room "
     "openings app events window script",
-    "cli": "bench demo seat measure flycut part bands cards model replay pack drill lessons lesson record class "
+    "cli": "bench demo seat measure flycut part bands cards model replay pack drill lessons steps lesson record class "
     "compare",
 }
 ORDER = [f"{room}.{name}".lstrip(".") for room, names in ROOMS.items() for name in ("__init__", *names.split())]

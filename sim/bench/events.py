@@ -11,6 +11,7 @@ from sim.bench.app import ASIDE, Bench
 from sim.bench.controls import DIGITS
 from sim.bench.keys import place_of
 from sim.bench.pieces import PUSHES
+from sim.bench.widgets import Listing
 
 CTRL = pygame.KMOD_CTRL | pygame.KMOD_META
 ARROWS = {pygame.K_LEFT: (-1.0, 0.0), pygame.K_RIGHT: (1.0, 0.0), pygame.K_UP: (0.0, 1.0), pygame.K_DOWN: (0.0, -1.0)}
@@ -205,6 +206,11 @@ class Events:
         """A key on a page that is not the bench."""
         if action == "let go" and self.bench.page == "drills":
             self.bench.said("drill leave", True)
+            return
+        if self.bench.page == "lessons" and event.key in Listing.keys:  # its lit line takes them, focus or not
+            self.bench.group.focus_on("lesson")
+            for id, value in self.bench.group.events(event, 0.0):
+                self.bench.said(id, value)
             return
         if event.key in DIGITS:
             self.bench.room.digit(DIGITS[event.key])

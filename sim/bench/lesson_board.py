@@ -119,10 +119,11 @@ def asked_words(limit: Limit) -> str:
     unit = shown_unit(one.unit)
     space = "" if unit in ("", "°") else " "
     if not limit.passes and one.better != "high":
-        return f"{one.doc}: none"
+        return f"{one.title}: none"
     sign = "at least" if one.better == "high" else "at most"
     merit = f", with merit {limit.merit:g}" if limit.merit != limit.passes else ""
-    return f"{one.doc}: {sign} {limit.passes:g}{space}{unit}{merit}"
+    note = f"; {one.note}" if one.note else ""
+    return f"{one.title}: {sign} {limit.passes:g}{space}{unit}{merit}{note}"
 
 
 def _doors(stack: Stack, lesson: Lesson, parts: Sequence[Part], high: int) -> None:

@@ -19,7 +19,8 @@ from sim.books.record import Record
 from sim.errors import ShopError
 from sim.school.attempt import Attempt, closed_tool, left_open, unanswered
 from sim.school.calls import Call, calls_from
-from sim.school.checks import CHECKS, Judged
+from sim.school.check import AFTER_WORDS, NEEDS
+from sim.school.checks import CHECKS, Judged, step_met
 from sim.school.facts import Facts, gather_from
 from sim.school.keeping import KeptAttempt
 from sim.school.lesson import TOOLS, Bound, Lesson
@@ -113,11 +114,12 @@ class LessonDesk:
         self.checking, bound = None, self.lesson.steps[self.step].done
         assert bound is not None  # or it was not looked at
         try:
-            value = CHECKS[bound.check].figure(work.result())
+            facts = work.result()
+            met, value = step_met(bound, facts), CHECKS[bound.check].figure(facts)
         except ShopError as error:
             self.desk.told = str(error)
             return True
-        if bound.met(value):
+        if met:
             self._next_step()
         else:
             self._told = self.step
@@ -190,7 +192,8 @@ def not_met(bound: Bound, value: float) -> str:
     unit = f" {shown_unit(one.unit)}" if one.unit in ("um", "%", "mm", "deg") else ""
     wanted = f"at least {bound.at_least:g}" if bound.at_least is not None else f"at most {bound.at_most:g}"
     got = f"{value:.3g}{unit}" if math.isfinite(value) else "nothing yet"
-    return f"Not yet. {one.doc}: {got}, {wanted}{unit} is wanted."
+    after = f", {AFTER_WORDS[bound.after]}" if bound.after else ""
+    return f"Not yet. {one.title}: {got}, {wanted}{unit} is wanted{after}."
 
 
 def calls_of(attempt: Attempt, piece: int) -> list[Call]:
@@ -203,12 +206,7 @@ def calls_of(attempt: Attempt, piece: int) -> list[Call]:
 
 
 def recorded(attempt: KeptAttempt, judged: Judged, facts: Facts, folder: Path, now: Callable[[], datetime]) -> str:
-    """Enter what an attempt came to in the record of a folder; what is to be said of it.
-
-    One in which nothing was done stays there as one that was begun: it counts as no attempt.
-    """
-    if facts.nothing_done:
-        return "Nothing was done: it counts as no attempt."
+    """Enter what an attempt came to in the record of a folder; what is to be said of it."""
     if not attempt.record:
         return "Not in the record."
     try:
@@ -218,6 +216,19 @@ def recorded(attempt: KeptAttempt, judged: Judged, facts: Facts, folder: Path, n
             return f"In the record of {attempt.learner}."
     except (ShopError, OSError) as error:
         return f"Not in the record: {error}"
+
+
+def forgotten(attempt: KeptAttempt, folder: Path, now: Callable[[], datetime]) -> str:
+    """Leave nothing of an attempt in which nothing was done, in the record or on the disk; what is to be said of it."""
+    attempt.forget()
+    told = f"Nothing was done: it counts as no attempt. {NEEDS['act'].do}"
+    if attempt.record:
+        try:
+            with Record.open(folder, now) as record:
+                record.drop_attempt(attempt.record)
+        except (ShopError, OSError) as error:
+            return f"{told} It is in the record still: {error}"
+    return told
 
 
 def handed_in(attempt: KeptAttempt, facts: Facts, judged: Judged, learner: str, when: str) -> str:

@@ -1,6 +1,5 @@
 """Pages of the lessons: the list, one lesson with its parts, the page while work goes on aside, the judgement."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -178,8 +177,7 @@ def _row(n: int, row: Row, stack: Stack, merit: bool) -> list[Widget]:
     ui, wide = stack.ui, stack.rect.width
     sign = "≥" if row.better == "high" else "≤"
     asked = f"{sign} {row.passes:g}" + (f", merit {row.merit:g}" if merit else "")
-    told = f"{row.value:.2f}" if 0.0 < abs(row.value) < 0.1 else f"{row.value:.3g}"
-    value = told if math.isfinite(row.value) else "–"
+    value = row.shown
     unit = shown_unit(row.unit)
     told = f"{row.doc}{', ' + unit if unit else ''}" + (f"; not judged: {row.why}" if row.why else "")
     doc = Label(f"check {n}", string=told, size=LABEL)
@@ -203,6 +201,6 @@ def as_text(lesson: Lesson, part: str, seed: int, judged: Judged) -> str:
     """The judgement as text, to paste elsewhere."""
     lines = [f"Lesson {lesson.number}, {PART_WORDS[part]}, seed {seed}: {verdict(lesson, part, judged)[0]}"]
     for row in judged.rows:
-        got = f"not judged: {row.why}" if row.why else f"{row.value:.4g} {unit_of(row.value, row.unit)}"
+        got = f"not judged: {row.why}" if row.why else f"{row.shown} {unit_of(row.value, row.unit)}"
         lines.append(f"{row.doc}\t{got}\tasked {row.passes:g}")
     return "\n".join(lines)

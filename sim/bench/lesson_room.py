@@ -12,7 +12,7 @@ from sim.bench.files import free_path, is_lesson
 from sim.bench.finish import copied
 from sim.bench.kept import opened_bare, prints_made
 from sim.bench.lesson_board import ahead_words, lesson_page
-from sim.bench.lesson_desk import LessonDesk, handed_in, laid_out, lay, recorded
+from sim.bench.lesson_desk import LessonDesk, forgotten, handed_in, laid_out, lay, recorded
 from sim.bench.lesson_window import Window
 from sim.bench.lesson_work import LessonWork
 from sim.bench.panels import Areas
@@ -378,9 +378,14 @@ class LessonRoom(LessonWork):
             self.aside("The attempt is gone through", lambda told: gather(at.attempt, told), self._judge)
 
     def _judge(self, facts: Facts) -> None:
-        """Figures against limits; kept in the record; everything is uncovered."""
+        """Figures against limits; kept in the record; everything is uncovered. Of nothing done nothing is left."""
         at = self.at
         assert at is not None
+        if facts.nothing_done:
+            note = forgotten(at.attempt, self.window.folder, self.now)
+            self.show_lesson()
+            self.window.note = note
+            return
         self.judged, self.facts = judge(at.lesson, facts), facts
         note = recorded(at.attempt, self.judged, facts, self.window.folder, self.now)
         at.attempt.finished()

@@ -233,6 +233,20 @@ class Record:
             self._db.execute("UPDATE attempt SET ended = ?, passed = ?, merit = ?, clock_s = ?, figures = ?, "
                              "files = coalesce(?, files) WHERE id = ?", (*values, named, number))  # fmt: skip
 
+    def drop_attempt(self, number: int) -> None:
+        """Take an attempt that has not ended, in which nothing was done, out of the record, with what was noted of it.
+
+        Raises
+        ------
+        BadParam
+            If there is no such attempt, or it has ended.
+        """
+        if not self._attempt(number).unfinished:
+            raise BadParam(f"the attempt must not have ended to be dropped, got {number}, which has")
+        with writing(self._db, self.path):
+            self._db.execute("DELETE FROM note WHERE attempt = ?", (number,))
+            self._db.execute("DELETE FROM attempt WHERE id = ?", (number,))
+
     def attempts(self, lesson: str | None = None, learner: str | None = None) -> list[Attempt]:
         """Attempts of a learner (default: the current one) in the order in which they were begun."""
         number = self._current() if learner is None else self._known(learner)

@@ -23,7 +23,6 @@ EPILOG = (
     "See how it is done: flatwright lesson 1 --watch."
 )
 ROOM = "sim.bench.lesson_room"  # where the window shows lessons
-MOST_LOOKS = 12  # in one watching
 LAMP_DEG = 135.0  # as the bench begins
 
 
@@ -222,10 +221,11 @@ def _refuse_unfinished(args: argparse.Namespace, attempt: "Attempt") -> None:
     """Refuse to end an attempt of which something is left, unless it is wanted; one of nothing is no attempt."""
     from sim.errors import Refused
     from sim.school.attempt import untouched, untouched_words
+    from sim.school.play import NOTHING_DONE
 
     bare = untouched(attempt)
     if len(bare) == len(attempt.sessions):
-        raise Refused(f"{args.answers}: nothing was done on any piece: there is nothing to judge, and nothing is kept")
+        raise Refused(f"{args.answers}: {NOTHING_DONE}")
     if bare and not args.unfinished:
         raise Refused(f"{args.answers}: {untouched_words(bare)}: add acts, see how it lies with --look, or end it all "
                       "the same with --unfinished")  # fmt: skip
@@ -338,13 +338,15 @@ def _try(args: argparse.Namespace, lesson: "Lesson") -> int:
 
 def _watch(args: argparse.Namespace, lesson: "Lesson") -> int:
     """Steps, and the acts of the model solution; with --json as a file of answers has them."""
+    from sim.cli.steps import Reasons, Steps
     from sim.errors import BadParam
     from sim.report.lesson_text import act_words, step_words
     from sim.school.aloud import result_lines
+    from sim.school.lesson import pieces_of
     from sim.school.play import act_data
     from sim.school.ways import acts
 
-    steps_of = _Steps(lesson)
+    steps_of = Steps(lesson)
     if args.part not in (None, "help"):
         raise BadParam(f"--watch must go with the part with help, which has its own face, got --part {args.part}")
     attempt = _begun(lesson, "help", lesson.seeds.help)
@@ -353,38 +355,18 @@ def _watch(args: argparse.Namespace, lesson: "Lesson") -> int:
         rows = [act_data(act) for act, _ in acts(attempt, lesson.model, args.hand)]
         _print_json({**about(lesson), "part": attempt.part, "seed": attempt.seed, "acts": rows})
     else:
-        _print([f"Lesson {lesson.number}: {lesson.title}. {lesson.goal}", *steps, ""])
+        titles = (f"  {n}. {one.title}" for n, one in enumerate(pieces_of(lesson, attempt.seed), start=1) if one.title)
+        _print([f"Lesson {lesson.number}: {lesson.title}; on another face, seed {attempt.seed}: its figures are not "
+                "yours", lesson.goal, *titles, *steps, ""])  # fmt: skip
+        reasons = Reasons(lesson)
         for n, (act, result) in enumerate(acts(attempt, lesson.model, args.hand), start=1):
+            _print(reasons.before(act))
             _print([f"{n:4}  {act_words(act)}", *(f"      {line}" for line in result_lines(result))])
             _print(steps_of.newly_done(attempt, act))
         _print(steps_of.newly_done(attempt))
     if args.shots:
         _print([f"picture: {one}" for one in _shots(args, attempt)] if not args.json else [])
     return 0
-
-
-class _Steps:
-    """The steps that a solution has done so far, by their figures; looked at after prints, and at the end."""
-
-    def __init__(self, lesson: "Lesson") -> None:
-        self.lesson = lesson
-        self.left = {n for n, step in enumerate(lesson.steps) if step.done is not None}
-        self.looks = 0
-
-    def newly_done(self, attempt: "Attempt", act: Any = None) -> list[str]:
-        """A line for each step that was done since; the jobs are run again for it, so not after every act."""
-        from sim.school.checks import steps_done
-        from sim.school.facts import gather
-        from sim.shop.commands import SpotFace
-
-        after_print = isinstance(act, SpotFace) and self.looks < MOST_LOOKS
-        if not self.left or not (act is None or after_print):
-            return []
-        self.looks += 1
-        done = steps_done(self.lesson, gather(attempt))
-        now = sorted(n for n in self.left if done[n])
-        self.left -= set(now)
-        return [f"      step {n + 1} is done" for n in now]
 
 
 def about(lesson: "Lesson") -> dict[str, Any]:
@@ -433,9 +415,10 @@ def _shots(args: argparse.Namespace, attempt: "Attempt") -> list[str]:
     for path in paths:
         refuse_existing(path, args.force)
     pieces = pieces_of(attempt.lesson, attempt.seed)
-    for n, (path, piece, session) in enumerate(zip(paths, pieces, attempt.sessions, strict=True), start=1):
+    rows = zip(paths, pieces, attempt.sessions, attempt.begun, strict=True)
+    for n, (path, piece, session, begun) in enumerate(rows, start=1):
         lamps = [one.data["lamp_deg"] for one in attempt.said if one.kind == "lamp" and one.piece == n - 1]
-        words = f"piece {n}{f', {piece.title}' if piece.title else ''}: {lie_words(session)}"
+        words = f"piece {n}{f', {piece.title}' if piece.title else ''}: {lie_words(session, begun)}"
         figure = piece_figure(session.job, words, float(lamps[-1]) if lamps else LAMP_DEG, last_cuts(attempt, n - 1))
         save_figure(figure, path, args.force)
     return [str(path) for path in paths]
@@ -471,12 +454,13 @@ def _told_lines(told: "Sequence[Told]") -> list[str]:
 
 
 def _print_judged(attempt: "Attempt", judged: "Judged", facts: "Facts") -> None:
-    from sim.report.lesson_text import count_lines, judged_lines
+    from sim.report.lesson_text import count_lines, judged_lines, odds_lines
     from sim.school.lesson import PART_WORDS
 
     lesson = attempt.lesson
     _print([f"lesson {lesson.number}, {lesson.title}, {PART_WORDS[attempt.part]}, seed {attempt.seed}",
-            *(f"  {line}" for line in count_lines(facts)), *judged_lines(judged, attempt.part)])  # fmt: skip
+            *(f"  {line}" for line in [*count_lines(facts), *odds_lines(facts)]),
+            *judged_lines(judged, attempt.part)])  # fmt: skip
 
 
 def _print(lines: Any) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from sim.school.cautions import TITLES, caution
+from sim.school.check import AFTER_WORDS
 from sim.school.checks import CHECKS, Judged, Row
 from sim.school.checks_reading import counted as squared
 from sim.school.facts import Facts
@@ -25,7 +26,8 @@ LEVELS = {1: "high", 2: "medium", 3: "low"}
 def page_lines(lesson: Lesson, part: str, seed: int) -> list[str]:
     """Everything that a learner reads before he begins."""
     lines = [f"Lesson {lesson.number}: {lesson.title} ({lesson.minutes:g} min), {PART_WORDS[part]}, seed {seed}",
-             lesson.goal, lesson.permission]  # fmt: skip
+             lesson.goal, f"Many begin with this in mind: “{lesson.belief}” See what the iron says to it.",
+             lesson.permission]  # fmt: skip
     lines += [f"{TITLES[key]}: {caution(key)}" for key in lesson.cautions]
     lines += ["", "pieces:"]
     for n, piece in enumerate(pieces_of(lesson, seed), start=1):
@@ -43,8 +45,9 @@ def page_lines(lesson: Lesson, part: str, seed: int) -> list[str]:
     for one in lesson.limits:
         check = CHECKS[one.check]
         word = "least" if check.better == "high" else "most"
-        merit = f", merit at {word} {one.merit:g}" if part == "check" else ""
-        lines.append(f"  {check.doc}: at {word} {one.passes:g} {unit_of(one.passes, check.unit)}".rstrip() + merit)
+        merit = f", with merit {one.merit:g}" if one.merit != one.passes else ""
+        note = f"; {check.note}" if check.note else ""
+        lines.append(f"  {check.title}: at {word} {one.passes:g} {unit_of(one.passes, check.unit)}".rstrip() + merit + note)
     return lines
 
 
@@ -63,7 +66,8 @@ def bound_words(bound: Bound | None) -> str:
         return ""
     check = CHECKS[bound.check]
     word, limit = ("least", bound.at_least) if bound.at_least is not None else ("most", bound.at_most)
-    return f"{check.doc[0].lower()}{check.doc[1:]}: at {word} {limit:g} {unit_of(limit or 0.0, check.unit)}".rstrip()
+    told = f"{check.title[0].lower()}{check.title[1:]}: at {word} {limit:g} {unit_of(limit or 0.0, check.unit)}".rstrip()
+    return told + (f", {AFTER_WORDS[bound.after]}" if bound.after else "")
 
 
 def question_words(one: Question) -> str:
@@ -124,7 +128,7 @@ def judged_lines(judged: Judged, part: str) -> list[str]:
         seen = (f"{FAULTS[number]} ({count} time{'s' * (count != 1)})" for number, count in judged.faults.items())
         lines.append(f"what the coach saw: {', '.join(seen)}")
     else:
-        lines.append("what the coach saw: no fault")
+        lines.append(f"what the coach saw: {'no fault' if judged.passed else 'nothing else stood out'}")
     return lines
 
 
@@ -138,6 +142,18 @@ def count_lines(facts: Facts) -> list[str]:
                 "one of the poorest squares" if one.worst else "other squares have fewer"]  # fmt: skip
         words = "; ".join(told) if one.worst is not None else "no square was counted"
         lines.append(f"{(piece.title or f'piece {n + 1}').partition(',')[0]}: {words}")
+    return lines
+
+
+def odds_lines(facts: Facts) -> list[str]:
+    """The calls of each print that were most at odds with the iron, up to three."""
+    lines = []
+    for one in facts.called:
+        told = (f"{odd.x_mm:.0f}, {odd.y_mm:.0f} mm called {LEVELS[odd.called]}, stood {LEVELS[odd.stood]} "
+                f"({odd.under_um:.1f} µm under the highest)" for odd in one.odd)  # fmt: skip
+        words = "; ".join(told)
+        if words:
+            lines.append(f"piece {one.piece + 1}, print {one.round}: {words}")
     return lines
 
 

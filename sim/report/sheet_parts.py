@@ -200,7 +200,8 @@ def sheet_blocks(sheet: Sheet) -> tuple[Blocks, Blocks]:
         left.append(("Asked and answered", sheet.answers))
     if not left:
         left.append(("Calls", ["No mark was called." if sheet.prints else "There was no print to call."]))
-    found = sheet.faults or ["No fault was seen in prints and strokes."]
+    found = sheet.faults or ["No fault was seen in prints and strokes." if sheet.judged.passed else
+                             "Nothing else stood out in prints and strokes."]  # fmt: skip
     right = [("What the coach found", [*found, *([sheet.advice] if sheet.advice else [])]),
              ("What was done", [sheet.done])]  # fmt: skip
     return left, right

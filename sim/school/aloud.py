@@ -159,9 +159,13 @@ def result_lines(result: Any) -> list[str]:
     return []
 
 
-def lie_words(session: Session) -> str:
-    """What of a piece lies there: the face in hand, its round, and the film that was rolled last."""
+def lie_words(session: Session, begun: int) -> str:
+    """What of a piece lies there: the face in hand, its round, and the film that was rolled last; or that it was not
+    touched since it had so many commands."""
     job = session.job
+    if len(session.commands) <= begun:
+        rounds = f" (worked for {job.round} round{'s' * (job.round != 1)})" if job.round else ""
+        return f"{job.in_hand}, as you get it{rounds}"
     rolled = [one for one in session.commands if isinstance(one, RollFilm)]
     weight_um = rolled[-1].weight_um if rolled else 0.0
     film = ", film spread" if weight_um is None else f", last film {weight_um:g} µm" if rolled else ", no film yet"

@@ -35,6 +35,39 @@ class Call(NamedTuple):
     sure: bool = False
 
 
+class Odd(NamedTuple):
+    """A call at odds with the iron: where, its level, the level that it should have had, and how far its mark lay under
+    the highest that was called."""
+
+    x_mm: float
+    y_mm: float
+    called: int
+    stood: int
+    under_um: float
+
+
+def calls_at_odds(calls: Sequence[Call], marks: Marks, height_um: Array, plane: Pose | None = None,
+                  most: int = 3) -> tuple[Odd, ...]:
+    """The calls that perfect calling of the same numbers would have given another level, the farthest off first.
+
+    Marks as near in height to one of the level that was called as may be taken for each other are not at odds.
+    """
+    known = mark_heights(marks, height_um, plane)
+    on = {place: call for call in calls
+          if (place := known.at(call.x_mm, call.y_mm, marks.pitch_mm)) is not None}  # fmt: skip
+    height = known.height_um[np.array(list(on), dtype=np.int64)]
+    level = np.array([call.level for call in on.values()], dtype=np.int64)
+    stood = np.empty_like(level)
+    stood[np.argsort(-height, kind="stable")] = np.sort(level)
+    found = []
+    for k, call in enumerate(on.values()):
+        off_um = float(np.abs(height[stood == call.level] - height[k]).min())
+        if stood[k] != call.level and off_um > ALIKE_UM:
+            odd = Odd(call.x_mm, call.y_mm, call.level, int(stood[k]), float(height.max() - height[k]))
+            found.append((abs(odd.stood - odd.called), off_um, odd))
+    return tuple(odd for _, _, odd in sorted(found, key=lambda one: one[:2], reverse=True)[:most])
+
+
 def calls_from(rows: Iterable[Sequence[Any]]) -> tuple[Call, ...]:
     """Calls as they were said, in plain data: x, y, level and sure each."""
     return tuple(Call(float(x), float(y), int(level), bool(sure)) for x, y, level, sure in rows)

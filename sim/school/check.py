@@ -9,6 +9,8 @@ from sim.school.facts import Facts
 
 Better = Literal["high", "low"]
 Figure = Callable[[Facts], float]
+Evidence = int | Callable[[Facts], int]
+"""Number of the fault that a figure is when it fails its limit, or what says it of an attempt; 0 for none."""
 CHECKS: dict[str, "Check"] = {}
 """Every check by its name; filled by the modules of checks."""
 
@@ -21,6 +23,13 @@ class Need(NamedTuple):
     on: Callable[[Facts], set[int]]
 
 
+AFTER_WORDS = {
+    "act": "after work at every piece", "film": "after a film on every plate", "print": "after a print of every piece",
+    "stroke": "after strokes on every piece", "calls": "after calls on every piece", "lamp": "after a turn of the lamp",
+    "answer": "after an answer for every piece", "count": "after a square on every piece",
+    "sweep": "after a sweep of every piece",
+}  # fmt: skip
+"""What a step can wait for on every piece: of NEEDS, in words."""
 NEEDS = {
     "act": Need("nothing was done", "Work at each piece before you finish.", lambda f: {one[0] for one in f.acts}),
     "film": Need("no film was rolled", "Roll a film on the plate.", lambda f: {one.piece for one in f.rolled}),
@@ -54,6 +63,8 @@ class Check:
     needs : str
         What it is taken from, one of NEEDS.
     figure : function of Facts to float
+    fault : int, or function of Facts to int
+        Of FAULTS, where a figure that fails is that fault and nothing else; 0 for none.
     """
 
     name: str
@@ -62,10 +73,25 @@ class Check:
     better: Better
     needs: str
     figure: Figure
+    fault: Evidence = 0
+
+    def shows(self, facts: Facts) -> int:
+        """The fault that the figure of an attempt is, where it fails its limit; 0 for none."""
+        return self.fault if isinstance(self.fault, int) else self.fault(facts)
 
     def reached(self, value: float, limit: float) -> bool:
         """Whether a value is as good as a limit; False for NaN."""
         return value >= limit if self.better == "high" else value <= limit
+
+    @property
+    def title(self) -> str:
+        """The words without what explains the figure."""
+        return self.doc.partition(": ")[0]
+
+    @property
+    def note(self) -> str:
+        """What explains the figure; empty for nothing."""
+        return self.doc.partition(": ")[2]
 
     def why_not(self, facts: Facts) -> str:
         """Why there is no figure, on which pieces, and what to do."""
@@ -77,13 +103,13 @@ class Check:
         return f"{what}{where}. {need.do}"
 
 
-def check(unit: str, better: Better, needs: str = "act") -> Callable[[Figure], Figure]:
+def check(unit: str, better: Better, needs: str = "act", fault: Evidence = 0) -> Callable[[Figure], Figure]:
     """Register a function of Facts as a check, under its name; its first line of words is what a learner reads."""
 
     def register(figure: Figure) -> Figure:
         doc = (figure.__doc__ or "").strip().splitlines()[0].rstrip(".")
         name = figure.__name__
-        CHECKS[name] = Check(name, doc, unit, better, needs, figure)
+        CHECKS[name] = Check(name, doc, unit, better, needs, figure, fault)
         return figure
 
     return register

@@ -29,6 +29,7 @@ LARGE_MM2 = 8.0  # common practice, no source: a mark that must be split
 FIELD_MM = 20.0
 FIELD_BLUE = 0.02  # from which a field carries marks: as the pilot
 TOP_PCT = 95.0
+CROSSED_DEG = 45.0  # turned by less from round to round, the strokes go one way
 
 
 def _table(strokes: list[Stroked]) -> np.ndarray:
@@ -46,6 +47,12 @@ def strokes_made(facts: Facts) -> float:
     return float(min(counts)) if any(counts) else math.nan
 
 
+@check("strokes", "high", "stroke")
+def strokes_in_all(facts: Facts) -> float:
+    """Strokes made, all pieces together."""
+    return float(len(facts.strokes)) if facts.strokes else math.nan
+
+
 @check("%", "high", "stroke")
 def strokes_in_depth_pct(facts: Facts) -> float:
     """Strokes as deep as was asked, within 30 %; the poorest piece."""
@@ -58,9 +65,9 @@ def strokes_in_depth_pct(facts: Facts) -> float:
     return -worst([-v for v in found])
 
 
-@check("um", "low", "stroke")
+@check("um", "low", "stroke", fault=13)
 def ledge_um(facts: Facts) -> float:
-    """Steepest step over half a millimetre at the ends of strokes, the median stroke."""
+    """Step at the ends of strokes, the median stroke: the steepest over half a millimetre."""
     return middle([s.ledge_um for s in facts.strokes])
 
 
@@ -109,7 +116,7 @@ def strokes_off_blue_pct(facts: Facts) -> float:
     return 100.0 * sum(off) / len(off) if off else math.nan
 
 
-@check("%", "low", "stroke")
+@check("%", "low", "stroke", fault=20)
 def cut_twice_pct(facts: Facts) -> float:
     """Strokes that go over a line that the same round has cut already."""
     twice = 0
@@ -126,7 +133,7 @@ def low_strokes_pct(facts: Facts) -> float:
     return 100.0 * sum(low) / len(low) if low else math.nan
 
 
-@check("deg", "high", "rounds")
+@check("deg", "high", "rounds", fault=6)
 def turned_each_round_deg(facts: Facts) -> float:
     """Turn of the strokes from round to round, the least of the last four."""
     rounds = sorted({(s.piece, s.round) for s in facts.strokes})[-5:]
@@ -135,15 +142,21 @@ def turned_each_round_deg(facts: Facts) -> float:
     return min(turns) if len(turns) >= 3 else math.nan
 
 
-@check("um", "low")
+def _one_way(facts: Facts) -> int:
+    """Fault 6, where the strokes of the rounds did not turn."""
+    turned = turned_each_round_deg(facts)
+    return 6 if turned < CROSSED_DEG else 0
+
+
+@check("um", "low", fault=_one_way)
 def ripple_um(facts: Facts) -> float:
-    """Waves of 0.8 to 4 mm left in the face: standard deviation, the worst piece."""
+    """Waves left in the face, the worst piece: of 0.8 to 4 mm, standard deviation."""
     return worst([lay.ripple_um(job.face) for job in facts.ended])
 
 
-@check("", "low")
+@check("", "low", fault=_one_way)
 def lay_ratio(facts: Facts) -> float:
-    """Waves of 1 to 5 mm across the worst direction over those across the best: 1 where it was crossed well."""
+    """Waves across the worst direction over the best: 1 where it was crossed well."""
     return worst([lay.lay_ratio(job.face) for job in facts.ended])
 
 
@@ -158,7 +171,7 @@ def bearing_flatness_um(facts: Facts) -> float:
 
 @check("fields", "high", "print")
 def fields_bearing(facts: Facts) -> float:
-    """Fields of 20 mm that carry a mark in the last print, of all that there are less those that do not."""
+    """Fields of 20 mm with a mark in the last print."""
     if not facts.printed:
         return math.nan
     blue, iron = blocks(facts.printed[-1].marks, FIELD_MM)
@@ -180,7 +193,7 @@ def shop_hours(facts: Facts) -> float:
 
 @check("um", "high", "stroke")
 def top_down_um(facts: Facts) -> float:
-    """How far the top of the face (its highest twentieth) came down, the poorest piece."""
+    """How far the top came down, the poorest piece: the highest twentieth of the face."""
     if not facts.strokes:
         return math.nan
     found = []
@@ -233,7 +246,7 @@ def bearing_pct(facts: Facts) -> float:
 
 @check("%", "low")
 def large_marks_pct(facts: Facts) -> float:
-    """Blue that lies in marks of 8 mm² and more, of all blue in the standard print; the worst piece."""
+    """Blue in marks of 8 mm² and more, the worst piece: of all blue in the standard print."""
     found = []
     for job in facts.ended:
         area = islands(standard_marks(job.face, job.body)).area_mm2
@@ -250,13 +263,21 @@ def _against_um(facts: Facts, kind: str) -> float:
     return worst([float(v) for v in found])
 
 
-@check("um", "low")
+def _flat_wedge(facts: Facts) -> int:
+    """Fault 10, where faces were scraped flat and stand crooked all the same."""
+    worked = worked_flat_um(facts) if facts.strokes else math.nan
+    crooked = max((float(part_orientation(job.part, one).contact_um) for job in facts.ended
+                   for one in job.start.shape.tolerances), default=0.0)  # fmt: skip
+    return 10 if 2.0 * worked < crooked else 0
+
+
+@check("um", "low", fault=_flat_wedge)
 def parallelism_um(facts: Facts) -> float:
     """Parallelism to the plane the datum stands on, the worst face."""
     return _against_um(facts, "parallelism")
 
 
-@check("um", "low")
+@check("um", "low", fault=_flat_wedge)
 def perpendicularity_um(facts: Facts) -> float:
     """Squareness to the plane the datum stands on, the worst face."""
     return _against_um(facts, "perpendicularity")
@@ -299,13 +320,13 @@ def pieces_measured(facts: Facts) -> float:
     return float(len({piece for piece, _ in facts.swept})) if facts.swept else math.nan
 
 
-@check("deg", "low", "sweep")
+@check("deg", "low", "sweep", fault=16)
 def lever_deg(facts: Facts) -> float:
     """Largest angle of the indicator's lever in a sweep."""
     return max((sweep.lever_deg for _, sweep in facts.swept), default=math.nan)
 
 
-@check("sweeps", "low", "sweep")
+@check("sweeps", "low", "sweep", fault=17)
 def ball_sweeps(facts: Facts) -> float:
     """Sweeps with the ball tip, which falls into pockets."""
     return float(sum(sweep.tip == "ball" for _, sweep in facts.swept)) if facts.swept else math.nan
@@ -323,7 +344,7 @@ def strokes_on_side(facts: Facts) -> float:
 
 @check("doubts", "high", "answer")
 def doubt_named(facts: Facts) -> float:
-    """Pieces of which it was said rightly which parallel face was put in doubt by what was cut."""
+    """Pieces of which it was said rightly which face was put in doubt."""
     if not facts.told("in_doubt"):
         return math.nan
     right = 0

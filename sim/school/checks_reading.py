@@ -27,6 +27,7 @@ from sim.shop.sight import marks_seen
 FORMS = ("even", "crowned", "hollow", "twisted")
 FOOLED = ("burrs", "lint or chips", "old blue", "nothing")
 ALIKE = 0.6  # overlap of two prints from which they say the same: common practice, no source
+TURNED_OVER = -50.0  # points: half way from dealt at random to wholly turned over: common practice, no source
 OLD_BLUE_PCT = 4.0  # of the iron: a face that was only wiped keeps less
 
 
@@ -54,20 +55,30 @@ def _number(value: Any) -> float:
 # Films
 
 
-@check("%", "low", "print")
-def film_off_pct(facts: Facts) -> float:
-    """Film on the plate at the print against the one that was asked for, the worst piece."""
+def _films_off(facts: Facts) -> list[float]:
+    """Film of the last print of each piece that asks for one, over what it asks for; 0 as it was asked."""
     found = []
     for n, piece in enumerate(facts.pieces):
         if piece.asked_um > 0.0:
-            last = [one for one in facts.printed if one.piece == n]
-            found.append(100.0 * abs(last[-1].film_um / piece.asked_um - 1.0) if last else math.nan)
-    return worst(found)
+            last = [one.film_um for one in facts.printed if one.piece == n]
+            found.append(last[-1] / piece.asked_um - 1.0 if last else math.nan)
+    return found
+
+
+def _too_heavy(facts: Facts) -> int:
+    """Fault 1, where the film that is farthest off is too heavy."""
+    return int(max(_films_off(facts), key=abs, default=0.0) > 0.0)
+
+
+@check("%", "low", "print", fault=_too_heavy)
+def film_off_pct(facts: Facts) -> float:
+    """Film off what was asked, the worst piece."""
+    return worst([100.0 * abs(off) for off in _films_off(facts)])
 
 
 @check("", "low", "film")
 def film_cv(facts: Facts) -> float:
-    """Unevenness of the films that were rolled, the worst: standard deviation over mean."""
+    """Unevenness of the worst film: standard deviation over mean."""
     return worst([one.cv for one in facts.rolled])
 
 
@@ -77,16 +88,24 @@ def predictions(facts: Facts) -> float:
     return float(sum(one.predicted is not None for one in facts.printed)) if facts.printed else math.nan
 
 
-@check("", "low", "print")
+def _film_over_height(facts: Facts) -> list[float]:
+    return [one.film_um / one.flat_um for one in facts.printed if one.flat_um > 0.0 and one.film_um > 0.0]
+
+
+def _over_the_height(facts: Facts) -> int:
+    """Fault 1, where the films of most prints were as much over the height left as the figure says."""
+    return int(middle(_film_over_height(facts)) >= film_ratio(facts))
+
+
+@check("", "low", "print", fault=_over_the_height)
 def film_ratio(facts: Facts) -> float:
-    """Film at a print over the height still to come off, or the other way round; the median print."""
-    ratios = [one.film_um / one.flat_um for one in facts.printed if one.flat_um > 0.0 and one.film_um > 0.0]
-    return middle([max(r, 1.0 / r) for r in ratios])
+    """Film over the height left, the median print: or the other way round, 1 where they are alike."""
+    return middle([max(r, 1.0 / r) for r in _film_over_height(facts)])
 
 
-@check("mm", "high", "print")
+@check("mm", "high", "print", fault=18)
 def plate_way_mm(facts: Facts) -> float:
-    """How far apart the places on the plate were at which it was printed."""
+    """Way between the places on the plate where it was printed."""
     places = np.array([(one.command.x_mm, one.command.y_mm) for one in facts.printed
                        if isinstance(one.command, SpotFace)])  # fmt: skip
     return float(np.hypot(*(places.max(axis=0) - places.min(axis=0)))) if len(places) else math.nan
@@ -95,9 +114,14 @@ def plate_way_mm(facts: Facts) -> float:
 # Calls
 
 
-@check("points", "high", "calls")
+def _turned_over(facts: Facts) -> int:
+    """Fault 2, where a print was called more the wrong way round than any which way."""
+    return 2 if call_skill(facts) <= TURNED_OVER else 0
+
+
+@check("points", "high", "calls", fault=_turned_over)
 def call_skill(facts: Facts) -> float:
-    """Order of the calls against the iron, the poorest print: 0 dealt at random, 100 perfect."""
+    """Calls in order, the poorest print: 0 is dealt at random, 100 perfect."""
     skills = []
     for n in range(len(facts.pieces)):
         mine = [one.score for one in facts.called if one.piece == n and one.score is not None]
@@ -113,7 +137,7 @@ def marks_called(facts: Facts) -> float:
     return float(min(counts)) if any(counts) else math.nan
 
 
-@check("%", "low", "calls")
+@check("%", "low", "calls", fault=_turned_over)
 def inversions_pct(facts: Facts) -> float:
     """Pairs of calls that were the wrong way round."""
     scores = [one.score for one in facts.called if one.score is not None]
@@ -153,7 +177,13 @@ def form_of(job: Job) -> str:
 LEAST_FORM_UM = 2.5  # common practice, no source: what a film of 3 um still shows
 
 
-@check("forms", "high", "answer")
+def _form_missed(facts: Facts) -> int:
+    """Fault 11, where a crowned or hollow face was taken for something else."""
+    forms = ((form_of(job), facts.answers.get((n, "form"))) for n, job in enumerate(facts.begun))
+    return 11 if any(form in ("crowned", "hollow") and said not in (None, form) for form, said in forms) else 0
+
+
+@check("forms", "high", "answer", fault=_form_missed)
 def forms_right(facts: Facts) -> float:
     """Forms that were named rightly."""
     if not facts.told("form"):
@@ -161,9 +191,9 @@ def forms_right(facts: Facts) -> float:
     return float(sum(facts.answers.get((n, "form")) == form_of(job) for n, job in enumerate(facts.begun)))
 
 
-@check("%", "low", "answer")
+@check("%", "low", "answer", fault=11)
 def pivot_off_pct(facts: Facts) -> float:
-    """Pivot named against where the part turned, in per cent of its length; the median piece."""
+    """Pivot named off where it turned, the median piece: in per cent of the length."""
     found = []
     for n, job in enumerate(facts.begun):
         said = _number(facts.answers.get((n, "pivot_pct")))
@@ -216,7 +246,14 @@ def overlap(one: np.ndarray, other: np.ndarray) -> float:
     return int((one & other).sum()) / either if either else 1.0
 
 
-@check("pieces", "high", "answer")
+def _fooled(facts: Facts) -> int:
+    """Fault 4 or 5, where burrs, or lint and chips, were not seen for what they are."""
+    missed = {fooled_by(job) for n, job in enumerate(facts.begun)
+              if facts.answers.get((n, "fooled_by")) not in (None, fooled_by(job))}  # fmt: skip
+    return 4 if "burrs" in missed else 5 if "lint or chips" in missed else 0
+
+
+@check("pieces", "high", "answer", fault=_fooled)
 def fooled_right(facts: Facts) -> float:
     """Pieces of which it was said rightly what falsifies their print."""
     if not facts.told("fooled_by"):
@@ -226,7 +263,7 @@ def fooled_right(facts: Facts) -> float:
 
 @check("%", "high", "print")
 def true_print_pct(facts: Facts) -> float:
-    """Last print against one of the same iron stoned, wiped and free of lint: blue in both over blue in either."""
+    """Last print like that of the clean face: blue in both over blue in either."""
     found = []
     for n, job in enumerate(facts.ended):
         last = [one for one in facts.printed if one.piece == n and one.face == job.in_hand]
@@ -243,7 +280,17 @@ def _overlap_pct(made: Printed, job: Job) -> float:
     return 100.0 * overlap(made.marks.marked, marks_seen(clean).marked)
 
 
-@check("passes", "low")
+@check("pieces", "high")
+def plates_cleaned(facts: Facts) -> float:
+    """Pieces whose plate was wiped before the first film."""
+    found = 0
+    for n in range(len(facts.pieces)):
+        mine = [act for piece, _, act in facts.acts if piece == n]
+        found += WipePlate.__name__ in mine[: mine.index(RollFilm.__name__) if RollFilm.__name__ in mine else None]
+    return float(found)
+
+
+@check("passes", "low", fault=24)
 def stonings(facts: Facts) -> float:
     """Passes of the stone, on the piece with most of them."""
     name = StoneFace.__name__
@@ -293,19 +340,24 @@ def _of_most(found: list[float]) -> float:
 
 @check("spots", "low", "count")
 def count_off_spots(facts: Facts) -> float:
-    """Spots counted against those that the print has in the square, the median face."""
+    """Count off the spots in the square, the median face."""
     return _of_most([abs(one.said_spots - one.spots) for one in _all_counted(facts)])
 
 
 @check("points", "low", "count")
 def bearing_off_points(facts: Facts) -> float:
-    """Bearing named against the share of blue in the print, the median face."""
+    """Bearing named off the blue of the print, the median face."""
     return _of_most([abs(one.said_bearing_pct - one.bearing_pct) for one in _all_counted(facts)])
 
 
-@check("faces", "high", "count")
+def _better_squares(facts: Facts) -> int:
+    """Fault 25, where a square was put down where others have fewer spots."""
+    return 25 if any(one.worst is False for one in _all_counted(facts)) else 0
+
+
+@check("faces", "high", "count", fault=_better_squares)
 def worst_squares_found(facts: Facts) -> float:
-    """Faces whose square was put down where hardly any other has fewer spots."""
+    """Squares put down where hardly any other has fewer spots."""
     if not facts.counts:
         return math.nan
     return float(sum(one.worst is True for one in _all_counted(facts)))
@@ -418,7 +470,7 @@ def decision_loss_h(facts: Facts) -> float:
 
 @check("", "low", "answer")
 def hours_factor(facts: Facts) -> float:
-    """Hours foretold against the median of the recorded trials, or the other way round; the worst part."""
+    """Hours foretold over those of the recorded trials, the worst part: or the other way round."""
     found = []
     for n, piece in enumerate(facts.pieces):
         ways, said = decisions()[piece.case], facts.answers.get((n, "way"))

@@ -20,7 +20,7 @@ from sim.model.face import Face
 from sim.model.marks import Marks
 from sim.process.stroke import crown_mm
 from sim.school.attempt import Attempt, Said, begun_piece, piece_start
-from sim.school.calls import Call, CallScore, call_score, calls_from, seat_plane
+from sim.school.calls import Call, CallScore, Odd, call_score, calls_at_odds, calls_from, seat_plane
 from sim.school.coach import Coach, Remark
 from sim.school.lesson import Lesson, Piece, pieces_of
 from sim.school.seen import Seen
@@ -93,7 +93,7 @@ class Printed(NamedTuple):
 class Called(NamedTuple):
     """Calls of one print against the iron; the score is None where they say nothing.
 
-    strokes: made when they were said, of all pieces.
+    strokes: made when they were said, of all pieces. odd: the calls most at odds with the iron.
     """
 
     piece: int
@@ -101,6 +101,7 @@ class Called(NamedTuple):
     calls: tuple[Call, ...]
     score: CallScore | None
     strokes: int = 0
+    odd: tuple[Odd, ...] = ()
 
 
 @dataclass(eq=False)
@@ -170,8 +171,9 @@ class Facts:
         return pieces_of(self.lesson, self.seed)
 
     def faults(self) -> dict[int, int]:
-        """Number of a fault to how often the coach saw it."""
-        seen = [one.fault for _, one in self.remarks if one.fault and not one.praise]
+        """Number of a fault to how often the coach saw it; no stone is none where the lesson has no stone."""
+        stoned = "stone" in self.lesson.allowed.tools
+        seen = [one.fault for _, one in self.remarks if one.fault and not one.praise and (stoned or one.fault != 4)]
         return {number: seen.count(number) for number in sorted(set(seen))}
 
 
@@ -311,7 +313,9 @@ class _Walk:
         self._ask_coach()
         if any(one.piece == self.piece for one in self.facts.strokes):
             with contextlib.suppress(Refused):  # what cannot stand on a plate: nothing more is to be said of it
-                self.facts.remarks += [(self.piece, one) for one in self.coach.at_finish(self.seen, job)]
+                before = {one.rule for piece, one in self.facts.remarks if piece == self.piece}
+                self.facts.remarks += [(self.piece, one) for one in self.coach.at_finish(self.seen, job)
+                                       if one.rule not in before]  # fmt: skip
         self.facts.ended.append(job.copy())
         self.facts.hours += (job.clock_s - self.clock_s) / S_PER_H
 
@@ -346,8 +350,9 @@ class _Walk:
         calls, self.calls = self.calls or (), None
         if not calls:
             return
-        score = call_score(calls, marks_seen(job), job.face.height_um, seat_plane(job.face, job.body))
-        self.facts.called.append(Called(self.piece, job.round, calls, score, len(self.facts.strokes)))
+        of = calls, marks_seen(job), job.face.height_um, seat_plane(job.face, job.body)
+        called = Called(self.piece, job.round, calls, call_score(*of), len(self.facts.strokes), calls_at_odds(*of))
+        self.facts.called.append(called)
 
 
 def _rolled(piece: int, job: Job, command: RollFilm) -> Rolled:

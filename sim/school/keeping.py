@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
@@ -96,6 +97,12 @@ class KeptAttempt(Attempt):
             self.ended = True
             self._write({"ended": True})
             write_new(self.folder / ACTS, acts_text(acts_of(self)).encode(), force=True)
+
+    def forget(self) -> None:
+        """Take away its folder: nothing was done in it."""
+        self.ended = True
+        self.close()
+        shutil.rmtree(self.folder, ignore_errors=True)
 
     def close(self) -> None:
         """Close every file; a word that is said later opens its own again."""

@@ -82,11 +82,16 @@ class Allowed:
 
 @dataclass(frozen=True)
 class Bound:
-    """A check's figure at least, or at most."""
+    """A check's figure at least, or at most.
+
+    after: what must have been done on every piece by then, a key of NEEDS; a stroke, before the last print where the
+    figure is of a print. Empty for nothing.
+    """
 
     check: str
     at_least: float | None = None
     at_most: float | None = None
+    after: str = ""
 
     def met(self, value: float) -> bool:
         """Whether a figure is within the bound; NaN never is."""

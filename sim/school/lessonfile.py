@@ -16,6 +16,7 @@ from sim.model.plate import PlateMake
 from sim.model.start import COUPON, Start
 from sim.paths import assets, lessons
 from sim.school.cautions import KEYS as CAUTIONS
+from sim.school.check import AFTER_WORDS
 from sim.school.checks import CHECKS
 from sim.school.checks_reading import case_of
 from sim.school.faults import FAULTS
@@ -63,7 +64,7 @@ WORKED_KEYS = {"hand": HAND, "rounds": number(1, 60), "stone": FLAG, "crossing":
 ALLOWED_KEYS = {"tools": WORDS, "rows": FLAG, "orders": FLAG, "carry_on": FLAG, "hand_over": FLAG, "coach": FLAG,
                 "rounds": number(1, 1000), "strokes": number(1, 100_000), "hand": HAND}  # fmt: skip
 STEP_KEYS = {"text": TEXT, "hints": WORDS, "done": TABLE}
-BOUND_KEYS = {"check": TEXT, "at_least": ANY, "at_most": ANY}
+BOUND_KEYS = {"check": TEXT, "at_least": ANY, "at_most": ANY, "after": {"allowed": tuple(AFTER_WORDS), "unit": ""}}
 LIMIT_KEYS = {"name": TEXT, "passes": ANY, "merit": ANY}
 QUESTION_KEYS = {"id": TEXT, "text": TEXT, "options": WORDS, "unit": TEXT, "low": ANY, "high": ANY, "each_piece": FLAG}
 SEEDS_KEYS = {"help": SEED, "alone": SEED, "check": SEED, "trials": None}
@@ -313,7 +314,8 @@ class _Reading(Reading):
             if ("at_least" in told) == ("at_most" in told):
                 self.fault((*at, "done"), "done must have one of at_least and at_most, got "
                            + ("both" if "at_least" in told else "neither"))
-            done = Bound(told.get("check", ""), told.get("at_least"), told.get("at_most"))
+            done = Bound(told.get("check", ""), told.get("at_least"), told.get("at_most"),
+                         told.get("after", ""))
         hints = tuple(got.get("hints", ()))
         if len(hints) not in (0, RUNGS):
             self.fault((*at, "hints"), f"hints must be {RUNGS} (place, question, reason, what to try) or none, "

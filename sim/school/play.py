@@ -30,6 +30,7 @@ RANGES = {
     "x_mm": (-FARTHEST_MM, FARTHEST_MM, "mm"), "y_mm": (-FARTHEST_MM, FARTHEST_MM, "mm"),
     "spots": (0.0, 1e6, ""), "bearing_pct": (0.0, 100.0, "%"), "lamp_deg": (-360.0, 360.0, "deg"),
 }  # fmt: skip
+NOTHING_DONE = "nothing was done on any piece: there is nothing to judge, and nothing is kept"
 OnAct = Callable[[int, Act, Any], None]
 
 
@@ -55,6 +56,8 @@ def read_acts(path: str | Path, lesson: Lesson | None = None) -> list[Act]:
     except (ValueError, RecursionError) as error:
         text = data.decode("utf-8", "replace")
         raise BadFile(f"{path}:{syntax_line(text, error)}: must be JSON, got {syntax_reason(error)}") from None
+    if rows == []:
+        raise BadFile(f"{path}: {NOTHING_DONE}")
     if not isinstance(rows, list) or not 1 <= len(rows) <= MOST_ACTS:
         got = counted(len(rows), "act") if isinstance(rows, list) else type(rows).__name__
         raise BadFile(f"{path}: must be a list of 1 to {MOST_ACTS:,} acts, got {got}")

@@ -106,6 +106,13 @@ def test_the_list_shows_number_title_minutes_and_the_best_result_and_a_row_opens
     assert "20 h 0 min" in player.bench.note
 
 
+def test_enter_opens_the_lit_line_of_the_list_though_nothing_has_the_focus(player):
+    player.play([{"press": "door lessons"}])
+    player.bench.group.focus_on(None)
+    player.play([{"key": "RETURN"}])
+    assert (player.bench.page, player.bench.room.lesson.name) == ("lesson", LESSON.name)
+
+
 def test_what_the_lesson_does_not_allow_is_greyed_with_its_reason_and_is_not_done(player):
     chosen(player, {"press": "part alone"})
     desk = player.bench.desk
@@ -201,13 +208,19 @@ def test_finish_asks_once_for_missing_answers_then_judges_records_and_uncovers(p
 
 
 def test_what_was_missing_is_shown_with_a_cross_and_an_attempt_of_nothing_is_none(player, tmp_path):
-    chosen(player, {"press": "part help"}, {"press": "finish"}, {"press": "finish"})
-    assert widgets(player)["verdict"].string.startswith("Roll and tell: nothing to judge")
-    assert "not judged: nothing was done" in widgets(player)["check 0"].string
-    assert "counts as no attempt" in player.bench.note
+    chosen(player, {"press": "part help"})
+    folder = player.bench.room.at.attempt.folder
+    assert folder.is_dir()
+    player.play([{"press": "finish"}, {"press": "finish"}])
+    assert player.bench.page == "lesson"
+    assert player.bench.note == "Nothing was done: it counts as no attempt. Work at each piece before you finish."
     with Record.open(tmp_path, lambda: NOON) as record:
-        assert [one.unfinished for one in record.attempts()] == [True]
-    assert player.bench.room.at.attempt.ended, "it is not offered to go on with"
+        assert record.attempts() == []
+    assert not folder.exists()
+    assert player.bench.room.left is None, "it is not offered to go on with"
+    player.play([{"press": "part help"}, {"press": "take roll"}, {"press": "take wipe"}, {"press": "do"},
+                 {"press": "finish"}, {"press": "finish"}])  # fmt: skip
+    assert "not judged: no print" in widgets(player)["check 0"].string
     assert (widgets(player)["check 0 0"].string, widgets(player)["check 0 2"].string) == ("–", "✕")
     assert widgets(player)["check 1 1"].string == "≥ 2"
 

@@ -498,3 +498,17 @@ def test_two_processes_that_find_a_damaged_record_set_it_aside_once(tmp_path):
     assert len(list((tmp_path / "data").glob("record-damaged-*.sqlite3"))) == 1
     with Record.open(tmp_path / "data") as record:
         assert [len(record.answers(who)) for who in ("one", "two")] == [3, 3]
+
+
+def test_an_attempt_in_which_nothing_was_done_is_dropped_with_its_notes_and_one_that_ended_is_not(tmp_path):
+    with Record.open(tmp_path) as record:
+        ended = record.begin_attempt("01-lay-a-film", "alone", 1000)
+        record.end_attempt(ended, {}, False, False, 0.0)
+        bare = record.begin_attempt("01-lay-a-film", "alone", 1001)
+        record.note(bare, "hint", {"step": 1, "rung": 1})
+        record.drop_attempt(bare)
+        assert [one.id for one in record.attempts()] == [ended]
+        with pytest.raises(BadParam, match="must not have ended"):
+            record.drop_attempt(ended)
+        with pytest.raises(BadParam, match="must be in the record"):
+            record.drop_attempt(bare)

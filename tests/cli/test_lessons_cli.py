@@ -163,7 +163,7 @@ def test_all_faults_of_a_folder_are_told_with_file_and_line(capsys, own):
 def test_a_solution_that_does_not_do_what_it_is_for_is_a_fault(capsys, own):
     own.write_text(OWN.replace("passes = 30", "passes = 1").replace("merit = 25", "merit = 1"))
     assert main(["lessons", "--validate", str(own), "--play"]) == 2
-    assert "50-two-films.toml: the model must pass, got Film on the plate" in capsys.readouterr().err
+    assert "50-two-films.toml: the model must pass, got Film off what was asked" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(("words", "line"), [
@@ -259,16 +259,18 @@ def test_answers_are_judged_and_kept_and_the_next_attempt_has_another_face(told,
 
 def test_what_came_of_it_is_told_in_words(capsys, own, answers):
     out = said(capsys, "lesson", str(own), "--answers", answers([{"do": "WipePlate"}]), "--unfinished")
-    assert "not met: Film on the plate at the print" in out
+    assert "not met: Film off what was asked" in out
     assert "worst piece: not judged: no print was made. Roll a film, then spot: lay, rub, lift. Asked at most" in out
     assert " min on the shop clock, 0 prints, 0 strokes" in out
     assert "\nnothing to judge\n" in out
-    assert "what the coach saw: no fault" in out
+    assert "what the coach saw: nothing else stood out" in out
     assert "kept as attempt 1" in out
 
 
 def test_what_is_untouched_is_named_before_an_attempt_is_spent(refused, told, own, answers, tmp_path):
-    assert "nothing was done on any piece" in refused(str(own), "--answers", answers([{"piece": 1}]), "--unfinished")
+    words = "acts.json: nothing was done on any piece: there is nothing to judge, and nothing is kept"
+    for nothing in ([{"piece": 1}], []):
+        assert words in refused(str(own), "--answers", answers(nothing), "--unfinished")
     assert "acts.json: piece 2 is untouched: add acts" in refused(str(own), "--answers", answers(GOOD[:4]))
     assert kept(tmp_path) == []
     found = told(str(own), "--answers", answers(GOOD[:4]), "--unfinished")
@@ -329,6 +331,7 @@ def test_a_solution_is_played_and_never_kept(told, own, tmp_path):
 
 def test_one_watches_how_it_is_done_and_can_play_it_again(capsys, told, own, answers):
     out = said(capsys, "lesson", str(own), "--watch")
+    assert out.splitlines()[0] == "Lesson 50: Two films; on another face, seed 1: its figures are not yours"
     assert "step 1: Roll it, print it." in out
     assert "take piece 2" in out
     assert out.index("spot face") < out.index("step 1 is done") < out.index("take piece 2")

@@ -93,7 +93,9 @@ def test_faults_are_told_by_name_the_most_frequent_first(made):
     nothing = replace(made.facts, lesson=silent, remarks=[], called=[], printed=[])
     left, right = sheet_blocks(Sheet("Ada", WHEN, replace(made.judged, faults={}), nothing))
     assert left == [("Calls", ["There was no print to call."])]
-    assert right[0][1] == ["No fault was seen in prints and strokes."]
+    assert right[0][1] == ["Nothing else stood out in prints and strokes."], "it did not pass"
+    passed = replace(made.judged, faults={}, passed=True)
+    assert sheet_blocks(Sheet("Ada", WHEN, passed, nothing))[1][0][1] == ["No fault was seen in prints and strokes."]
 
 
 def test_where_nothing_was_printed_the_print_that_was_there_to_be_read_is_shown(made):

@@ -11,7 +11,7 @@ from sim.bench import pieces
 from sim.errors import BadParam
 from sim.model.face import face_from_heights
 from sim.model.marks import Marks
-from sim.school.calls import Call, call_score, mark_heights, seat_plane, sureness
+from sim.school.calls import Call, call_score, calls_at_odds, mark_heights, seat_plane, sureness
 from sim.seat.compliant import Pose
 
 PITCH = 0.25
@@ -186,3 +186,21 @@ def test_calls_of_no_level_and_heights_of_another_face_are_refused():
         call_score([Call(*places[0], 4)], marks, height)
     with pytest.raises(BadParam, match="shape of the marks"):
         mark_heights(marks, height[1:])
+
+
+def test_the_calls_at_odds_are_those_that_perfect_calling_would_level_otherwise_the_farthest_off_first():
+    marked = np.zeros((40, 160), bool)
+    height = np.zeros((40, 160))
+    calls = []
+    for k, (um, level) in enumerate([(9.0, 3), (6.0, 2), (3.0, 1), (0.0, 1)]):
+        marked[10:20, 10 + 30 * k : 20 + 30 * k] = True
+        height[10:20, 10 + 30 * k : 20 + 30 * k] = um
+        calls.append(Call(0.25 * (15 + 30 * k), 0.25 * 15, level))
+    marks = Marks(marked, np.ones_like(marked), 0.25)
+    odd = calls_at_odds(calls, marks, height)
+    assert [(one.called, one.stood) for one in odd[:2]] in ([(3, 1), (1, 3)], [(1, 3), (3, 1)])
+    assert {round(one.under_um) for one in odd[:2]} == {0, 9}
+    assert len(calls_at_odds(calls, marks, height, most=1)) == 1
+    right = [Call(one.x_mm, one.y_mm, level) for one, level in zip(calls, (1, 1, 2, 3), strict=True)]
+    assert calls_at_odds(right, marks, height) == ()
+    assert calls_at_odds([Call(39.0, 9.0, 1)], marks, height) == ()

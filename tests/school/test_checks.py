@@ -14,12 +14,13 @@ from sim.model.marks import Marks
 from sim.model.plate import PlateMake
 from sim.model.start import COUPON
 from sim.process.stroke import Iron, taken_um
-from sim.report.lesson_text import count_lines
+from sim.report.lesson_text import count_lines, judged_lines
 from sim.school.attempt import Attempt, begin_attempt, left_open
 from sim.school.calls import Call
-from sim.school.checks import CHECKS, judge
+from sim.school.checks import CHECKS, Row, judge, step_met
 from sim.school.checks_reading import _in_square, counted, fooled_by, form_of, least, overlap
 from sim.school.facts import gather, ledges_um, section_depth_um
+from sim.school.faults import FAULTS
 from sim.school.lesson import (
     Allowed,
     Bound,
@@ -266,3 +267,98 @@ def test_calls_are_kept_with_the_strokes_that_were_there():
     assert called.strokes == 0
     assert called.calls == (Call(30.0, 20.0, 1, True),)
     assert isinstance(made.session.job.face, Face)
+
+
+# Faults that figures are
+
+
+def scraped(**changes) -> Attempt:
+    made = attempt(pieces=(Piece(JobStart(COUPON, PLATE)),), **changes)
+    rows = np.array([(15.0, y, 35.0, y, 300.0) for y in (10.0, 20.0, 30.0)])
+    made.do(Scrape("fine", strokes_as_data(rows), ramp_mm=0.05))
+    return made
+
+
+def test_a_figure_that_fails_names_the_fault_that_it_is_and_one_that_passes_or_says_nothing_names_none():
+    ledges = (Limit("ledge_um", 2.3, 2.0),)
+    judged = judge(replace(SMALL, limits=ledges), gather(scraped(limits=ledges)))
+    assert not judged.passed
+    assert judged.faults == {13: 1}
+    assert "what the coach saw: abrupt ends, ledges (1 time)" in judged_lines(judged, "alone")
+    passing = (Limit("ledge_um", 1000.0, 1000.0),)
+    judged = judge(replace(SMALL, limits=passing), gather(scraped(limits=passing)))
+    assert (judged.passed, judged.faults) == (True, {})
+    assert "what the coach saw: no fault" in judged_lines(judged, "alone")
+    judged = judge(replace(SMALL, limits=ledges), gather(attempt(limits=ledges)))
+    assert (judged.passed, judged.faults) == (False, {})
+    assert "what the coach saw: nothing else stood out" in judged_lines(judged, "alone")
+
+
+@pytest.mark.parametrize(("film_um", "faults"), [(8.0, {1: 1}), (0.3, {})])
+def test_a_film_that_is_off_is_the_fault_of_a_heavy_one_only_where_it_is_too_heavy(film_um, faults):
+    limits = (Limit("film_off_pct", 30.0, 10.0),)
+    made = attempt(pieces=(Piece(TRUE, asked_um=2.0),), limits=limits)
+    made.do(RollFilm(film_um))
+    made.do(SpotFace(30.0, 30.0))
+    judged = judge(replace(SMALL, limits=limits), gather(made))
+    assert (judged.passed, judged.faults) == (False, faults)
+
+
+def test_every_fault_of_a_check_is_one_of_the_list_on_an_attempt_of_nothing_too():
+    for one in CHECKS.values():
+        assert isinstance(one.fault, int) or callable(one.fault)
+        if one.name not in ("decision_loss_h", "hours_factor"):
+            assert one.shows(gather(attempt())) in (0, *FAULTS), one.name
+
+
+def fine_on_a_crown(**changes) -> Attempt:
+    """Eighteen fine strokes after two thin prints on a face crowned by 18 µm, nothing called, no square, no stone."""
+    made = attempt(pieces=(Piece(JobStart(replace(COUPON, bow_x_um=18.0), PLATE)),), **changes)
+    for _ in range(2):
+        made.do(RollFilm(2.0))
+        made.do(SpotFace(30.0, 30.0))
+        rows, cols = np.nonzero(made.sight.marked)
+        at = np.linspace(0, len(rows) - 1, 9).astype(int)
+        x, y = np.clip((cols[at] + 0.5) * 0.25, 5.0, 55.0), np.clip((rows[at] + 0.5) * 0.25, 2.0, 38.0)
+        made.do(Scrape("fine", strokes_as_data(np.column_stack([x - 3.0, y, x + 3.0, y, np.full(9, 70.0)]))))
+        made.do(WipeFace())
+    return made
+
+
+def test_no_fault_of_calls_or_squares_is_told_where_there_was_none_and_what_was_done_is():
+    assert gather(fine_on_a_crown()).faults() == {4: 1, 8: 1}
+
+
+def test_no_stone_is_no_fault_where_the_lesson_has_none():
+    allowed = Allowed(tools=("roll", "spot", "scrape", "wipe"))
+    assert set(gather(fine_on_a_crown(allowed=allowed)).faults()) == {8}
+
+
+def test_a_figure_stands_before_its_limit_as_finely_as_that_and_finer_where_it_just_misses_it():
+    row = Row("call_skill", "Calls in order: 0 is dealt at random", "points", "high", -86.71, 66.0, 80.0, False, False)
+    assert row.sentence() == "Calls in order: -87 points, at least 66 asked; 0 is dealt at random"
+    assert replace(row, value=65.96).shown == "65.96"
+    assert replace(row, better="low", passes=30.0, value=0.0026, passed=True).shown == "0"
+    assert replace(row, better="low", passes=2.3, value=15.9).shown == "15.9"
+
+
+def test_a_step_that_waits_for_strokes_is_done_by_a_print_after_them_alone():
+    bound = Bound("fields_bearing", at_least=0, after="stroke")
+    made = attempt(pieces=(Piece(JobStart(COUPON, PLATE)),))
+    for done in ("print", "stroke", "print after it"):
+        if done == "stroke":
+            made.do(Scrape("fine", strokes_as_data(np.array([(15.0, 10.0, 35.0, 10.0, 70.0)]))))
+        else:
+            made.do(RollFilm(8.0))
+            made.do(SpotFace(30.0, 30.0))
+        assert step_met(bound, gather(made)) == (done == "print after it"), done
+
+
+def test_a_step_that_waits_for_every_piece_is_not_done_by_the_first():
+    bound = Bound("film_cv", at_most=10.0, after="film")
+    made = attempt(pieces=(Piece(TRUE), Piece(TRUE, seed_step=1)))
+    assert not step_met(bound, gather(made))
+    for n in range(2):
+        made.take_piece(n)
+        made.do(RollFilm(2.0))
+        assert step_met(bound, gather(made)) == (n == 1)

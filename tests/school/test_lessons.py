@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 
 from sim.school.attempt import begin_attempt
-from sim.school.checks import CHECKS, judge
+from sim.school.checks import CHECKS, judge, steps_done
 from sim.school.facts import gather
 from sim.school.lessonfile import lesson_files, read_lesson
 from sim.school.trials import tried
-from sim.school.ways import WAYS, work
+from sim.school.ways import WAYS, acts, work
 
 NAMES = [path.stem for path in lesson_files()]
 QUICK = ("04-first-strokes", "07-hit-what-you-meant")  # the others wait for worked coupons
@@ -75,6 +75,36 @@ def test_a_beginner_does_worse_than_a_skilled_hand(name):
     print(name, f"worse in {worse} figures, better in {better}; passed {passed}")
     assert passed["beginner"] <= passed["skilled"]
     assert worse > better or passed["beginner"] < passed["skilled"]
+
+
+STEPPED = ("01-lay-a-film", "04-first-strokes", "07-hit-what-you-meant", "12-count-and-stop")  # of few acts
+
+
+@pytest.mark.parametrize("name", [pytest.param(name, marks=() if name in QUICK else pytest.mark.slow)
+                                  for name in STEPPED])  # fmt: skip
+def test_steps_of_the_model_solution_are_done_in_their_order_and_none_before_anything_is(name):
+    lesson = read_lesson(next(path for path in lesson_files() if path.stem == name))
+    attempt = begin_attempt(lesson, "help", lesson.seeds.help)
+    watched = [n for n, step in enumerate(lesson.steps) if step.done is not None]
+    first = {}
+    assert not any(steps_done(lesson, gather(attempt)))
+    for count, _ in enumerate(acts(attempt, lesson.model)):
+        done = steps_done(lesson, gather(attempt))
+        for n in watched:
+            if done[n]:
+                first.setdefault(n, count)
+    assert sorted(first) == watched, "every step is done"
+    assert list(first) == watched, "in their order"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", [name for name in NAMES if name not in (*STEPPED, *SLOWEST)])
+def test_no_step_is_done_before_the_first_act_and_each_by_the_last(name):
+    lesson = read_lesson(next(path for path in lesson_files() if path.stem == name))
+    attempt = begin_attempt(lesson, "help", lesson.seeds.help)
+    assert not any(steps_done(lesson, gather(attempt)))
+    work(attempt, lesson.model)
+    assert False not in steps_done(lesson, gather(attempt))
 
 
 @pytest.mark.parametrize("name", QUICK)

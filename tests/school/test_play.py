@@ -134,7 +134,7 @@ def test_every_act_that_is_none_is_told_with_its_number(tmp_path):
 
 
 @pytest.mark.parametrize(("content", "words"), [
-    ("{}", "must be a list of 1 to 50,000 acts, got dict"), ("[]", "got 0 acts"),
+    ("{}", "must be a list of 1 to 50,000 acts, got dict"), ("[]", "nothing was done on any piece"),
     ("[{", "acts.json:1: must be JSON, got no key in double quotes"),
     ("[\n{}\n{}]", "acts.json:3: must be JSON, got no comma between two values"),
     ("[" * 100_000, "must be JSON"), ('[{"do": "RollFilm", "weight_um": NaN}]', "numbers must be finite"),
@@ -299,7 +299,7 @@ def test_solutions_that_do_not_do_what_they_are_for_are_told():
     assert lines[1].startswith("wrong fails: film_off_pct ")
     assert all(", limit 30" in line for line in lines)
     (fault,) = solution_faults(replace(LESSON, model=LESSON.wrong))[0]
-    assert fault.startswith("the model must pass, got Film on the plate")
+    assert fault.startswith("the model must pass, got Film off what was asked")
     (fault,) = solution_faults(replace(LESSON, wrong=replace(LESSON.model, fails="film_cv", reason="none")))[0]
     assert fault.startswith("the wrong solution must fail film_cv, got Unevenness")
     lesson = replace(LESSON, allowed=Allowed(tools=("roll",)))
@@ -322,7 +322,8 @@ def test_the_section_of_the_last_strokes_is_the_preview_of_the_bench():
     first, second = section_lines(attempt)
     assert first.startswith("piece 1, section of the last strokes on flat iron: fine, 70 N: ")
     assert second.endswith(f"mm × {cuts[1].depth_um:.1f} µm")
-    assert lie_words(attempt.session) == "face, round 0, no film yet"
+    assert lie_words(attempt.session, 0) == "face, round 0, no film yet"
+    assert lie_words(attempt.session, len(attempt.session.commands)) == "face, as you get it"
     assert len(piece_figure(attempt.session.job, "cut", cuts=cuts).get_axes()) == 4  # the face, and three boxes
 
 
