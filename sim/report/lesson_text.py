@@ -47,7 +47,8 @@ def page_lines(lesson: Lesson, part: str, seed: int) -> list[str]:
         word = "least" if check.better == "high" else "most"
         merit = f", with merit {one.merit:g}" if one.merit != one.passes else ""
         note = f"; {check.note}" if check.note else ""
-        lines.append(f"  {check.title}: at {word} {one.passes:g} {unit_of(one.passes, check.unit)}".rstrip() + merit + note)
+        limit = f"at {word} {one.passes:g} {unit_of(one.passes, check.unit)}".rstrip()
+        lines.append(f"  {check.title}: {limit}{merit}{note}")
     return lines
 
 
@@ -66,8 +67,8 @@ def bound_words(bound: Bound | None) -> str:
         return ""
     check = CHECKS[bound.check]
     word, limit = ("least", bound.at_least) if bound.at_least is not None else ("most", bound.at_most)
-    told = f"{check.title[0].lower()}{check.title[1:]}: at {word} {limit:g} {unit_of(limit or 0.0, check.unit)}".rstrip()
-    return told + (f", {AFTER_WORDS[bound.after]}" if bound.after else "")
+    title, asked = check.title, f"at {word} {limit:g} {unit_of(limit or 0.0, check.unit)}".rstrip()
+    return f"{title[0].lower()}{title[1:]}: {asked}" + (f", {AFTER_WORDS[bound.after]}" if bound.after else "")
 
 
 def question_words(one: Question) -> str:
