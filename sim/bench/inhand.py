@@ -28,6 +28,7 @@ ORDERED = ("take", "length_mm", "spacing_mm", "angle_deg", "cross", "turn on", "
 """What an order that is drawn follows at once."""
 
 
+OTHERS = ("hand over", "finish as")
 NO_COPY = "In free practice, which every lesson has at its end."
 NO_HAND = "this lesson is your own hand's; in free practice, and in lesson 17, a trained hand goes on for you."
 
@@ -128,34 +129,30 @@ def in_hand(desk: Desk, hold: Hold, where: pygame.Rect, ui: Ui) -> list[Widget]:
 
 
 def _nothing(desk: Desk, stack: Stack) -> None:
-    """No tool in hand: the part can be turned, and the work handed over."""
+    """No tool in hand: the part can be turned, and the work left to another."""
     stack.label("Pick up a tool from the tray, or turn the part.")
     _faces(desk, stack)
-    stack.space(6)
-    may = desk.freedom.hand_over
-    stack.label(f"Hand over: {'a trained hand goes on over what is chalked or called high.' if may else NO_HAND}")
-    if desk.handed is None:
-        reason = NO_HAND[:1].upper() + NO_HAND[1:]
-        stack.beside([Button(f"hand over {n}", counted(n, "round"), enabled=may, reason=reason) for n in (1, 3)])
-    else:
+    if desk.handed is not None:
         left = f" ({counted(desk.hand_rounds, 'round')} left)" if not desk.handing.strategy else ""
         stack.add(Button("let go", f"Stop{left}", key="Esc"))
         return
-    stack.space(6)
-    _finish_as(desk, stack)
+    stack.add(Radio("other", OTHERS, OTHERS.index(desk.settings.other), hint="Leave the work to another"))
+    if desk.settings.other == "finish as":
+        _finish_as(desk, stack)
+        return
+    may, reason = desk.freedom.hand_over, NO_HAND[:1].upper() + NO_HAND[1:]
+    stack.label(f"Hand over: {'a trained hand goes on over what is chalked or called high.' if may else NO_HAND}")
+    stack.beside([Button(f"hand over {n}", counted(n, "round"), enabled=may, reason=reason) for n in (1, 3)])
 
 
 def _finish_as(desk: Desk, stack: Stack) -> None:
     """See the face finished as a strategy would, on a copy of the job."""
-    may = desk.freedom.finish_as
-    if desk.settings.finished_as:
-        stack.label(f"This is a copy, worked as {desk.settings.finished_as}.", LABEL, "text")
-    stack.label(f"Or see this face finished as another would, on a copy of this job:{'' if may else ' ' + NO_COPY}")
-    chosen = strategy_of(desk)
+    may, chosen = desk.freedom.finish_as, strategy_of(desk)
+    copy = f"a copy, worked as {desk.settings.finished_as}" if desk.settings.finished_as else "on a copy of this job"
+    stack.label(f"See the face finished as another would, {copy}.{'' if may else ' ' + NO_COPY}")
     stack.beside([Button("strategy before", "Before", enabled=may, reason=NO_COPY),
                   Button("strategy next", "Next", enabled=may, reason=NO_COPY)])  # fmt: skip
-    stack.label(f"{chosen.name}: {chosen.doc}")
-    stack.add(Button("finish as", f"Finish as {chosen.name}", enabled=may, reason=NO_COPY))
+    stack.add(Button("finish as", f"Finish as {chosen.name}", hint=chosen.doc, enabled=may, reason=NO_COPY))
 
 
 def _roller(desk: Desk, hold: Hold, stack: Stack) -> None:
@@ -409,6 +406,7 @@ def set_tool(desk: Desk, hold: Hold, id: str, value: Any) -> bool:
         "cross": lambda: {"angle_deg": (s.angle_deg + s.cross_deg) % 360.0},
         "take": lambda: {"take": TAKES[value]},
         "pressure": lambda: {"pressure": ("light", "firm")[value]},
+        "other": lambda: {"other": OTHERS[value]},
         "tip": lambda: {"tip": ("block", "ball")[value]},
         "counted": lambda: {"counted": str(value)[:12]},
         "bearing": lambda: {"bearing": str(value)[:12]},

@@ -25,7 +25,7 @@ WORDS = {
     "rub": ("along", "across"),
     "applicator": ("brayer", "rag"), "method": ("plate", "part"), "pressure": ("light", "firm"),
     "tip": ("block", "ball"), "take": ("high", "high and medium", "all in chalk"),
-    "style": ("outlines", "hatching", "plain"),
+    "style": ("outlines", "hatching", "plain"), "other": ("hand over", "finish as"),
 }  # fmt: skip
 NUMBERS = ("x_mm", "y_mm", "way_mm", "length_mm", "angle_deg", "spacing_mm", "lamp_deg", "square_x_mm", "square_y_mm")
 

@@ -138,6 +138,7 @@ class Settings:
     counted: str = ""
     bearing: str = ""
     own_um: float = 0.0  # a weight of one's own; 0: one of the three
+    other: str = "hand over"
     strategy: str = "break-up-late"
     finished_as: str = ""  # a copy that a strategy worked on: whose work it is
 

@@ -120,7 +120,8 @@ def test_a_trained_hand_goes_over_marks_that_were_called_high_and_over_no_others
 def test_a_face_is_finished_as_a_strategy_would_on_a_copy_and_ones_own_stays(player):
     bench = player.bench
     own = bench.desk.session.path
-    player.play([{"key": "D"}, {"key": "SPACE"}, {"key": "ESCAPE"}, {"press": "strategy before"}])
+    player.play([{"key": "D"}, {"key": "SPACE"}, {"key": "ESCAPE"}, {"press": "other", "at": 0.9},
+                 {"press": "strategy before"}])  # fmt: skip
     assert bench.desk.settings.strategy == "break-up-early"
     player.play([{"press": "strategy next"}])
     assert bench.desk.settings.strategy == "break-up-late"
@@ -155,14 +156,14 @@ def test_whoever_finishes_a_face_can_be_stopped_at_any_act(player):
 
 def test_the_end_of_the_goal_is_told_when_it_is_not_met(player, monkeypatch):
     monkeypatch.setattr(other_hand, "MOST_ROUNDS", 1)
-    player.play([{"key": "ESCAPE"}, {"press": "finish as"}])
+    player.play([{"key": "ESCAPE"}, {"press": "other", "at": 0.9}, {"press": "finish as"}])
     assert "Given up as break-up-late does it, in round 1" in player.bench.desk.told
 
 
 def test_a_lesson_is_not_finished_by_another(tmp_path, monkeypatch):
     monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
     player = begun({"start": {"lesson": "17", "part": "alone"}}, tmp_path)
-    player.play([{"key": "ESCAPE"}])
+    player.play([{"key": "ESCAPE"}, {"press": "other", "at": 0.9}])
     widget = next(w for w in player.bench.group.widgets if w.id == "finish as")
     assert not widget.enabled
     assert "free practice" in widget.reason

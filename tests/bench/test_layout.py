@@ -34,6 +34,7 @@ PAGES = {
     "coach asked": [*LIFTED, {"press": "ask"}],
     "finish after calls": [*CALLED, {"key": "ESCAPE"}, {"press": "finish"}],
     "nothing in hand": [*LIFTED, {"key": "ESCAPE"}],
+    "finish as": [*LIFTED, {"key": "ESCAPE"}, {"press": "other", "at": 0.9}],
     "files with rows": [*LIFTED, {"key": "O", "mod": "ctrl"}],
     "the stand": [*STAND],
     "its side": [*STAND, {"press": "face", "at": 0.9}, {"key": "W"}],

@@ -26,7 +26,7 @@ from sim.shop.sight import look
 from tests.hands.test_autopilot_sight import SEEN, TruthSeen, veiled
 from tests.school.habits import HABITS, PLATE, bad, good
 
-MAY_BE_SEEN = {**SEEN, "start": {"seed": None, "shape": {"tolerances": None},
+MAY_BE_SEEN = {**SEEN, "start": {"seed": None, "shape": {"tolerances": None, "face": None},
                                  "material": {"blue": {"seen_um": None, "opacity_um": None}}}}
 
 
