@@ -231,7 +231,8 @@ def ringed(shown: Picture, points_mm: Sequence[tuple[float, float]]) -> Picture:
 
 
 def measured(shown: Picture, bar_mm: float) -> Picture:
-    """The same picture with a strip below it, on which a bar is as long as so many mm in its middle."""
+    """The same picture with a strip below it, on which a bar is as long as so many mm in its middle; the caption
+    says how many."""
     high, wide, _ = shown.rgb.shape
     rgb = np.concatenate([shown.rgb, np.full((STRIP_PX, wide, 3), DARK_RGB, np.uint8)])
     x, y = shown.mm_of(0.5 * wide, 0.5 * high)
@@ -240,8 +241,8 @@ def measured(shown: Picture, bar_mm: float) -> Picture:
     rgb[middle - 1:middle + 1, left:right] = CHALK_RGB
     for end in (left, right - 1):
         rgb[middle - 5:middle + 5, end] = CHALK_RGB
-    _letters(rgb, f"{bar_mm:g} mm", right + 8, middle - 5)
-    return replace(shown, rgb=rgb)
+    told = f"the bar is {bar_mm:g} mm"
+    return replace(shown, rgb=rgb, caption=f"{shown.caption}; {told}" if shown.caption else told)
 
 
 def outlined(shown: Picture, edges_mm: Sequence[tuple[float, float, float, float]]) -> Picture:
