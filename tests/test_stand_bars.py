@@ -4,8 +4,9 @@ import pytest
 
 from sim import paths
 from sim.hands.autopilot import follow_the_blue
+from sim.hands.bands import bands_for
 from sim.hands.skill import HANDS
-from sim.hands.stand import read_again, scrape_part, wedge_work
+from sim.hands.stand import read_again, scrape_part
 from sim.intake.drawing import read_part
 from sim.measure.orient import part_orientation
 from sim.measure.verdict import score
@@ -51,7 +52,7 @@ def test_a_beginner_takes_a_first_timers_hours_for_foot_and_top():
     for name in ("foot", "top"):
         if session.job.in_hand != name:
             session.do(TakeFace(name))
-        pilot = follow_the_blue(HANDS["beginner"], correct=wedge_work(STAND, name))
+        pilot = follow_the_blue(HANDS["beginner"], correct=bands_for(STAND.tolerances, name))
         driven = drive(session, pilot, STAND.face(name).target, rounds=80)
         read_again(session, name)
         assert driven.met_round is not None, name

@@ -99,7 +99,7 @@ def _list(as_json: bool) -> int:
 
     table = Table("strategy", "what it does", box=None, padding=(0, 2, 0, 0))
     for one in known():
-        told = "".join(f"\n:{name}={to.default:.3g}  {shown_unit(to.unit)}, {to.doc}"
+        told = "".join(f"\n:{name}={to.default:.3g}  {shown_unit(to.metadata['unit'])}, {to.metadata['doc']}"
                        for name, to in one.options.items())  # fmt: skip
         heights = " (needs --part)" if one.needs_heights else ""
         table.add_row(one.name, one.doc + heights + told)

@@ -59,11 +59,13 @@ def parameters() -> list[dict[str, Any]]:
 
 
 def settings() -> list[dict[str, Any]]:
-    """What is set otherwise than by a `param`: rack of blades, hands, stages of the pilot, wear, time of each act."""
+    """What is set otherwise than by a `param`: rack of blades, hands, options of strategies, stages of the pilot, wear,
+    time of each act."""
     import dataclasses
 
     from sim.hands.autopilot import RUB_MM, SPLIT, STAGES
     from sim.hands.skill import HANDS
+    from sim.hands.strategy import STRATEGIES
     from sim.model.blade import RACK
     from sim.process.stroke import WEAR_UM_PER_M
     from sim.shop.commands import COMMANDS
@@ -80,6 +82,10 @@ def settings() -> list[dict[str, Any]]:
             for field in dataclasses.fields(thing):
                 words = tuple(field.metadata[key] for key in ("unit", "doc", "ref"))
                 tell(f"{kind}: {name}", field.name, getattr(thing, field.name), field.metadata["allowed"], words)
+    for way in STRATEGIES.values():
+        for name, option in way.options.items():
+            words = tuple(option.metadata[key] for key in ("unit", "doc", "ref"))
+            tell(f"strategy: {way.name}", name, option.default, option.metadata["allowed"], words)
     for stage in (*STAGES, SPLIT):
         for name, (unit, allowed, doc) in STAGE_WORDS.items():
             tell(f"stage: {stage.name}", name, getattr(stage, name), allowed, (unit, doc, STAGE_REF))

@@ -1,24 +1,22 @@
 """A whole part by one hand: its faces, datums first, each against its datum, and a last reading of each."""
 
-from collections.abc import Callable, Generator
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
 from sim.hands.autopilot import follow_the_blue
-from sim.hands.bands import NARROW, Bands, WedgeWork, bands_for
+from sim.hands.bands import NARROW, WedgeWork, bands_for
 from sim.hands.skill import Hand
+from sim.hands.strategy import Work
 from sim.model.face import Face
 from sim.model.part import FaceShape, PartShape
-from sim.shop.commands import Command
 from sim.shop.partwork import SweepFace, TakeFace
 from sim.shop.rounds import Driven, RoundLog, drive
 from sim.shop.session import Session
-from sim.shop.sight import Sight
 from sim.target import Target
 from sim.units import S_PER_H
 
 OnRound = Callable[[str, RoundLog], None]
-Pilot = Callable[[FaceShape], Generator[Command, Sight, None]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,22 +45,22 @@ class FaceDone:
 
 
 def scrape_part(session: Session, hand: Hand, *, rounds: int = 80, carry_on: bool = False,
-                on_round: OnRound | None = None, work: Pilot | None = None,
+                on_round: OnRound | None = None, work: Callable[[FaceShape], Work] | None = None,
                 target: Target | None = None, pictures: bool = True) -> dict[str, FaceDone]:
     """Scrape every face of the part, datums first, else in the drawing's order; changes the job of `session`.
 
     Parameters
     ----------
-    work : function of a face's description to a generator of commands, optional
-        How a face is worked; without it the blue is followed, and wedges are taken off by heights.
-    target : Target, optional
-        Of every face; without it the drawing's.
     rounds : int
         At most, for each face.
     pictures : bool
         As `drive`.
     on_round : callable, optional
         Told the face's name and each round as it ends.
+    work : function of a face's description to a generator of commands, optional
+        How a face is worked; without it the blue is followed, and wedges are taken off by heights.
+    target : Target, optional
+        Of every face; without it the drawing's.
 
     Raises
     ------
@@ -78,7 +76,7 @@ def scrape_part(session: Session, hand: Hand, *, rounds: int = 80, carry_on: boo
         if job.in_hand != face.name:
             session.do(TakeFace(face.name))
         told = partial(on_round, face.name) if on_round else None
-        pilot = work(face) if work else follow_the_blue(hand, correct=wedge_work(shape, face.name))
+        pilot = work(face) if work else follow_the_blue(hand, correct=bands_for(shape.tolerances, face.name))
         driven = drive(session, pilot, target or face.target, rounds=rounds, carry_on=carry_on, on_round=told,
                        pictures=pictures)
         read_again(session, face.name)
@@ -101,11 +99,6 @@ def datums_first(shape: PartShape) -> list[FaceShape]:
         left.remove(free)
         order.append(free)
     return order
-
-
-def wedge_work(shape: PartShape, face: str) -> Bands | None:
-    """How the wedge of a face is worked off: by its closest tolerance; None for a face that is a datum alone."""
-    return bands_for(shape.tolerances, face)
 
 
 def read_again(session: Session, face: str) -> None:

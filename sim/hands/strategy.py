@@ -5,14 +5,14 @@ Whoever writes one more decorates a function of a hand and its options with `@st
 
 import inspect
 from collections.abc import Callable, Generator, Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import Field, dataclass, field, replace
 from typing import Any
 
 from sim.errors import BadParam
 from sim.hands.autopilot import STAGES, Pilot, follow_the_blue
 from sim.hands.bands import Bands, PadsFirst, bands_for
 from sim.hands.skill import Hand
-from sim.params import check_param
+from sim.params import check_param, param
 from sim.shop.commands import BreakEdges, Command, StoneFace, WipeFace
 from sim.shop.partwork import RecutFace
 from sim.shop.sight import Sight
@@ -24,16 +24,6 @@ NO_TRAM_UM_PER_100MM = 100.0 * 100.0 / 150.0  # 0.10 mm over 150 mm
 
 
 @dataclass(frozen=True)
-class Option:
-    """A number that a strategy can be given: what it is without, its unit, range and meaning."""
-
-    default: float
-    unit: str
-    allowed: tuple[float, float]
-    doc: str
-
-
-@dataclass(frozen=True)
 class Strategy:
     """A registered way of working.
 
@@ -41,7 +31,8 @@ class Strategy:
     ----------
     name, doc : str
     work : function of a hand and the options, by name, to a generator of commands
-    options : dict of str to Option
+    options : dict of str to Field
+        As `sim.params.param` makes them: default, unit, range, meaning and where the number comes from.
     needs_heights : bool
         Whether it is of use only where the drawing holds the face to another one.
     """
@@ -49,7 +40,7 @@ class Strategy:
     name: str
     doc: str
     work: Way
-    options: dict[str, Option] = field(default_factory=dict)
+    options: dict[str, Field[Any]] = field(default_factory=dict)
     needs_heights: bool = False
 
     def chosen(self, **given: float) -> dict[str, float]:
@@ -60,7 +51,7 @@ class Strategy:
         BadParam
             A name that is unknown or not clear, or a value outside its range.
         """
-        values = {name: option.default for name, option in self.options.items()}
+        values: dict[str, Any] = {name: option.default for name, option in self.options.items()}
         for short, value in given.items():
             fits = [name for name in self.options if name.startswith(short)]
             if short in self.options:
@@ -68,8 +59,7 @@ class Strategy:
             if len(fits) != 1:
                 takes = ", ".join(self.options) or "no option"
                 raise BadParam(f"{self.name} takes {takes}, got {short[:40]!r}")
-            option = self.options[fits[0]]
-            check_param(f"{self.name}: {fits[0]}", value, {"allowed": option.allowed, "unit": option.unit})
+            check_param(f"{self.name}: {fits[0]}", value, self.options[fits[0]].metadata)
             values[fits[0]] = float(value)
         return values
 
@@ -77,8 +67,10 @@ class Strategy:
 STRATEGIES: dict[str, Strategy] = {}
 
 
-def strategy(name: str, *, needs_heights: bool = False, **options: Option) -> Callable[[Way], Way]:
+def strategy(name: str, *, needs_heights: bool = False, **options: Any) -> Callable[[Way], Way]:
     """Register a way of working under a name; its doc line is what `flatwright compare --list` tells.
+
+    options: what can be set, by name, each made by `param`.
 
     Raises
     ------
@@ -173,8 +165,7 @@ def break_up_never(hand: Hand) -> Work:
 @strategy("bands", needs_heights=True)
 def bands(hand: Hand) -> Work:
     """Take a wedge off in bands by the heights written on the face, swept again every second round."""
-    sight = yield from begin()
-    yield from go_on(sight, hand)
+    yield from break_up_late(hand)  # which does so wherever the drawing asks
 
 
 @strategy("pads-first", needs_heights=True)
@@ -191,14 +182,16 @@ def blue_alone(hand: Hand) -> Work:
     yield from go_on(sight, hand, corrector=None)
 
 
-@strategy("heavy-film", film_um=Option(8.0, "um", (2.0, 20.0), "film of every print"))
+@strategy("heavy-film", film_um=param(8.0, "um", (2.0, 20.0), "film of every print",
+                                "from memory: as the pilot roughs"))  # fmt: skip
 def heavy_film(hand: Hand, film_um: float) -> Work:
     """Roll a heavy film for every print, to the end."""
     sight = yield from begin()
     yield from go_on(sight, hand, stages=tuple(replace(one, film_um=film_um) for one in STAGES))
 
 
-@strategy("thin-film", film_um=Option(1.5, "um", (0.5, 4.0), "film of every print"))
+@strategy("thin-film", film_um=param(1.5, "um", (0.5, 4.0), "film of every print",
+                               "from memory: as the pilot ends"))  # fmt: skip
 def thin_film(hand: Hand, film_um: float) -> Work:
     """Roll a thin film for every print, from the first."""
     yield from heavy_film(hand, film_um)
@@ -225,9 +218,17 @@ def one_way(hand: Hand) -> Work:
     yield from go_on(sight, hand, crossing=False)
 
 
-DEPTH = Option(130.0, "um", (50.0, 1000.0), "depth of cut; what lies deeper is not reached")
-IN_TRAM = Option(TRAM_UM_PER_100MM, "um/100mm", (-500.0, 500.0),
-                 "head out of tram along the feed: 0.02 mm over 200 mm is 10")  # fmt: skip
+DEPTH = param(130.0, "um", (50.0, 1000.0), "depth of cut; what lies deeper is not reached",
+              "computed: reaches all of a face that is 80 um out")  # fmt: skip
+
+
+def tram(um_per_100mm: float, ref: str) -> Any:
+    """The option of a head that is out of tram."""
+    return param(um_per_100mm, "um/100mm", (-500.0, 500.0),
+                 "head out of tram along the feed: 0.02 mm over 200 mm is 10", ref)  # fmt: skip
+
+
+IN_TRAM = tram(TRAM_UM_PER_100MM, "common practice, no source: 0.02 mm over 200 mm")
 
 
 @strategy("fly-cut", tram_um_per_100mm=IN_TRAM, depth_um=DEPTH)
@@ -237,14 +238,16 @@ def fly_cut(hand: Hand, tram_um_per_100mm: float, depth_um: float) -> Work:
     yield from go_on(sight, hand)
 
 
-@strategy("fly-cut-out-of-tram", tram_um_per_100mm=replace(IN_TRAM, default=NO_TRAM_UM_PER_100MM), depth_um=DEPTH)
+@strategy("fly-cut-out-of-tram", depth_um=DEPTH,
+          tram_um_per_100mm=tram(NO_TRAM_UM_PER_100MM, "common practice, no source: 0.10 mm over 150 mm"))
 def fly_cut_out_of_tram(hand: Hand, tram_um_per_100mm: float, depth_um: float) -> Work:
     """Cut the face again on a mill whose head is out of tram, 0.10 mm over 150 mm, then break up late."""
     yield from fly_cut(hand, tram_um_per_100mm, depth_um)
 
 
 @strategy("cup-grind", tram_um_per_100mm=IN_TRAM,
-          depth_um=Option(60.0, "um", (5.0, 1000.0), "depth of cut, 10 um at a time; what lies deeper is not reached"))
+          depth_um=param(60.0, "um", (5.0, 1000.0), "depth of cut, 10 um at a time; what lies deeper is not reached",
+                         "computed: reaches all of a milled face, 25 um out"))  # fmt: skip
 def cup_grind(hand: Hand, tram_um_per_100mm: float, depth_um: float) -> Work:
     """Grind the face with a cup wheel in a mill, head in tram, then break up late."""
     cut = RecutFace("cup wheel", depth_um=depth_um, tram_along_um_per_100mm=tram_um_per_100mm)

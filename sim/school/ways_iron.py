@@ -12,10 +12,10 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 
 from sim.hands.autopilot import STAGES, Pilot, fields_reached_pct, follow_the_blue
-from sim.hands.bands import FIRST_GUESS, Bands, taper_plan
+from sim.hands.bands import FIRST_GUESS, Bands, bands_for, taper_plan
 from sim.hands.lanes import Lanes, strokes_over
 from sim.hands.skill import Hand, lay
-from sim.hands.stand import datums_first, wedge_work
+from sim.hands.stand import datums_first
 from sim.hands.worked import by_stages
 from sim.measure.gauge import reading_plane
 from sim.measure.orient import reversal
@@ -311,7 +311,7 @@ def whole_part(eyes: Eyes, hand: Hand, *, rounds: float = 45.0, again: bool = Tr
     for face in faces if order == "datums first" else faces[::-1]:
         if eyes.sight.in_hand != face.name:
             yield TakeFace(face.name)
-        pilot = follow_the_blue(hand, correct=wedge_work(shape, face.name))
+        pilot = follow_the_blue(hand, correct=bands_for(shape.tolerances, face.name))
         yield from _drive(pilot, eyes, int(rounds), Enough(PROOF_UM, partial(_counted, target=face.target)))
     for one in shape.tolerances if again else ():
         for turn in (180.0, 0.0) if one.kind == "perpendicularity" else (0.0,):

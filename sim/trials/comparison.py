@@ -23,11 +23,9 @@ from sim.trials.stats import Interval, Spread
 from sim.trials.trial import Outcome, Trial
 
 MOST_TRIALS = 1_000_000
-FIGURES = {
-    "hours": "h", "rounds": "", "strokes": "", "removed_mm3": "mm³", "bearing_flatness_um": "µm",
-    "spots_mean": "1/in²", "spots_lowest": "1/in²", "bearing_pct": "%", "against_um": "µm",
-}  # fmt: skip
-"""What is summed up, with its unit."""
+FIGURES = ("hours", "rounds", "strokes", "removed_mm3", "bearing_flatness_um", "spots_mean", "spots_lowest",
+           "bearing_pct", "against_um")  # fmt: skip
+"""What is summed up of an outcome."""
 
 
 @dataclass(frozen=True)
@@ -140,8 +138,6 @@ def trials_of(asked: Asked) -> list[Trial]:
         found.chosen(**dict(options))
         if found.needs_heights and not asked.start.shape.tolerances:
             raise BadParam(f"{way} needs a part with a face held to another: give --part FILE")
-    if len(set(asked.ways)) < len(asked.ways):
-        raise BadParam("each strategy must be named once, got one twice")
     if not 1 <= asked.runs * max(len(asked.values), 1) * len(asked.ways) <= MOST_TRIALS:
         raise BadParam(f"a comparison must have 1 to {MOST_TRIALS:,} trials, got runs = {asked.runs}")
     made = []
@@ -151,6 +147,8 @@ def trials_of(asked: Asked) -> list[Trial]:
             seeded = replace(start, seed=start.seed + run)
             made += [Trial(way, options, asked.hand, seeded, asked.target, asked.rounds, asked.hours, value, asked.own,
                            asked.deadline_s) for way, options in asked.ways]  # fmt: skip
+    if len({one.key for one in made}) < len(made):
+        raise BadParam("each strategy must be named once, got one twice")
     return made
 
 

@@ -4,7 +4,7 @@ import csv
 import io
 import json
 import math
-from dataclasses import asdict, fields, replace
+from dataclasses import asdict, fields
 from pathlib import Path
 from typing import IO, Any
 
@@ -81,7 +81,7 @@ class Ledger:
             self._cut(end)
 
     def add(self, outcome: Outcome) -> None:
-        """Keep an outcome, on the disk before it counts.
+        """Keep an outcome: it is handed to the system before it counts.
 
         Raises
         ------
@@ -182,8 +182,3 @@ def table(outcomes: list[Outcome]) -> str:
         writer.writerow(["" if isinstance(v, float) and math.isnan(v) else int(v) if isinstance(v, bool) else v
                          for v in row])  # fmt: skip
     return text.getvalue()
-
-
-def without_time(outcome: Outcome) -> Outcome:
-    """An outcome as it is the same on every run."""
-    return replace(outcome, seconds=0.0)

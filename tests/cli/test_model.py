@@ -22,7 +22,7 @@ def test_json_is_one_object_with_every_field_of_every_tool(capsys):
     assert names[: len(made)] == [(name, field.name) for name, field in made]
     others = told["parameters"][len(made) :]
     kinds = {row["tool"].split(":")[0] for row in others}
-    assert kinds == {"blade", "hand", "stage", "stages", "edge wear", "time of an act"}
+    assert kinds == {"blade", "hand", "strategy", "stage", "stages", "edge wear", "time of an act"}
     assert all(row["ref"] and row["doc"] for row in told["parameters"])
     for row in others:
         if not isinstance(row["default"], str):

@@ -5,7 +5,8 @@ from dataclasses import replace
 import pytest
 
 from sim import paths
-from sim.hands.stand import datums_first, read_again, wedge_work
+from sim.hands.bands import bands_for
+from sim.hands.stand import datums_first, read_again
 from sim.intake.drawing import read_part
 from sim.model.part import FaceShape, Frame, PartShape, Tolerance
 from sim.model.plate import PlateMake
@@ -35,9 +36,9 @@ def test_faces_that_are_each_others_datums_keep_the_order_of_the_drawing():
 
 
 def test_only_a_face_with_a_tolerance_is_worked_by_readings():
-    assert wedge_work(STAND, "foot") is None
-    assert wedge_work(STAND, "top").datum == "foot"
-    assert wedge_work(STAND, "side").reverse
+    assert bands_for(STAND.tolerances, "foot") is None
+    assert bands_for(STAND.tolerances, "top").datum == "foot"
+    assert bands_for(STAND.tolerances, "side").reverse
 
 
 @pytest.mark.parametrize("turned_about", [False, True])
@@ -48,7 +49,7 @@ def test_a_face_with_two_tolerances_is_worked_by_the_closer_one_and_both_are_rea
         FaceShape("top", Start(60.0, 40.0, **GROUND), Frame((0.0, 0.0, 50.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0))),
         FaceShape("side", Start(40.0, 50.0, **GROUND), Frame((60.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))),
     ), asked[::-1] if turned_about else asked)  # fmt: skip
-    assert wedge_work(block, "top").datum == "side"
+    assert bands_for(block.tolerances, "top").datum == "side"
     session = Session.begin(JobStart(plate=PlateMake(100.0, 80.0), part=block))
     read_again(session, "top")
     assert in_doubt(session.job) == [False, False]

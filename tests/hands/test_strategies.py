@@ -7,9 +7,10 @@ import pytest
 
 from sim.errors import BadParam
 from sim.hands.skill import HANDS
-from sim.hands.strategy import STRATEGIES, Option, known, strategy
+from sim.hands.strategy import STRATEGIES, known, strategy
 from sim.model.plate import PlateMake
 from sim.model.start import COUPON, Start
+from sim.params import param
 from sim.process.machining import machine_face
 from sim.shop.commands import BreakEdges, Command, RollFilm, Scrape, SpotFace, StoneFace, perform
 from sim.shop.job import JobStart, begin_job
@@ -73,10 +74,11 @@ def test_a_strategy_says_what_it_does_and_its_options_can_be_chosen(way):
     assert way.doc.endswith(".")
     assert 20 < len(way.doc) <= 110
     for name, option in way.options.items():
-        low, high = option.allowed
+        low, high = option.metadata["allowed"]
         assert low <= option.default <= high
-        assert option.doc
-        assert option.unit.partition("/")[0] in name.split("_"), "its name carries its unit"
+        assert option.metadata["doc"]
+        assert option.metadata["ref"]
+        assert option.metadata["unit"].partition("/")[0] in name.split("_"), "its name carries its unit"
         assert way.chosen(**{name: low})[name] == low
         assert way.chosen(**{name[:3]: high})[name] == high
         with pytest.raises(BadParam, match=f"{way.name}: {name} must be in"):
@@ -162,7 +164,7 @@ def test_a_strategy_must_be_a_generator_with_a_doc_line_and_a_plain_free_name():
     for name, work, words in (("mine", mute, "got no doc line"), ("mine", done, "yields nothing"),
                               ("My own", fine, "small letters"), ("bands", fine, "the name bands is taken already")):
         with pytest.raises(BadParam, match=words):
-            strategy(name, film_um=Option(1.0, "um", (0.0, 2.0), "film"))(work)
+            strategy(name, film_um=param(1.0, "um", (0.0, 2.0), "film", "from memory"))(work)
     assert "mine" not in STRATEGIES
     assert STRATEGIES["bands"].work is not fine
     with pytest.raises(BadParam, match=r"strategy must be one of every-mark, .*, got 'mine'"):

@@ -11,7 +11,6 @@ from sim.hands.strategy import STRATEGIES
 from sim.model.plate import PlateMake
 from sim.model.start import COUPON
 from sim.shop.job import JobStart
-from sim.trials.ledger import without_time
 from sim.trials.trial import Trial
 
 PLATE = PlateMake(length_mm=120.0, width_mm=100.0)
@@ -25,7 +24,7 @@ def coupon_trial(strategy="break-up-late", seed=1, *, rounds=2, hand="skilled", 
 
 def bits(outcomes):
     """Outcomes as text that is equal where they are, bit for bit; NaN is NaN, and no time of a machine is in it."""
-    return [json.dumps(asdict(without_time(one))) for one in outcomes]
+    return [json.dumps(asdict(replace(one, seconds=0.0))) for one in outcomes]
 
 
 HEAD = dedent('''\
