@@ -12,7 +12,7 @@ TOP = Path(__file__).resolve().parent.parent
 # Rooms from left to right, modules in order: a module imports only from what comes before it.
 ROOMS = {
     "": "errors units params target paths",
-    "kernels": "tiles touch cut ink stoning islands reach grain warm",
+    "kernels": "tiles touch cut ink stoning islands overlap grain warm",
     "model": "face start heights part plate film blade marks",
     "intake": "tables levels surfaces photo keyed soundness drawing",
     "seat": "rigid compliant stance hinge",

@@ -62,7 +62,7 @@ def warm(progress: Report | None = None) -> Warmed:
 
     Notes
     -----
-    28 kernels: about 0.4 s from the cache, 10 s to compile (measured on a machine of two cores).
+    27 kernels: about 0.4 s from the cache, 10 s to compile (measured on a machine of two cores).
     """
     for module in pkgutil.iter_modules(kernels.__path__):
         importlib.import_module(f"{kernels.__name__}.{module.name}")

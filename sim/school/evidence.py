@@ -6,9 +6,10 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import distance_transform_edt
 
 from sim.hands.autopilot import Pilot, blocks, fields_reached_pct, near_edge, read_print
-from sim.kernels import reach
+from sim.kernels import overlap
 from sim.measure.spots import islands
 from sim.model.marks import Marks
 from sim.school.seen import RoundSeen
@@ -124,13 +125,11 @@ def _quantiles(counts: NDArray[np.int64], share: float) -> Array:
 def _depth(marked: NDArray[np.bool_]) -> Array:
     """Distance of each cell to the nearest that is not marked, cells; beyond the edges nothing is."""
     bare = np.pad(~marked, 1, constant_values=True)
-    away = np.empty(bare.shape, np.int64)
-    reach.squares_away(bare, away)
-    return np.sqrt(away[1:-1, 1:-1])
+    return np.asarray(distance_transform_edt(~bare)[1:-1, 1:-1])
 
 
 def _within(mask: NDArray[np.bool_], reach_mm: float, pitch_mm: float) -> NDArray[np.bool_]:
-    """Cells whose middle lies within a distance of one of the mask."""
+    """Cells whose middle lies within a distance of one of the mask; for some cells' way quicker than by distances."""
     (ny, nx), most = mask.shape, int(reach_mm / pitch_mm)
     wide = np.pad(mask, most)
     found = np.zeros_like(mask)
@@ -247,7 +246,7 @@ def over_again(strokes: Array) -> Array:
     length = np.maximum(np.hypot(way[:, 0], way[:, 1]), 1e-9)
     middle = 0.5 * (strokes[:, :2] + strokes[:, 2:4])
     share = np.empty(len(strokes))
-    reach.gone_over(middle, way / length[:, None], length, math.cos(math.radians(ALONG_DEG)), SAME_LINE_MM, share)
+    overlap.gone_over(middle, way / length[:, None], length, math.cos(math.radians(ALONG_DEG)), SAME_LINE_MM, share)
     return share
 
 

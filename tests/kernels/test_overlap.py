@@ -1,41 +1,11 @@
-"""How far a mask lies, and strokes on the line of earlier ones, against slow obvious twins."""
+"""Strokes on the line of earlier ones, against a slow obvious twin."""
 
 import math
 
 import numpy as np
 import pytest
 
-from sim.kernels.reach import gone_over, squares_away
-
-
-def away_by_hand(mask):
-    """Look at every cell of the mask from every cell."""
-    i, j = np.nonzero(mask)
-    rows, cols = np.mgrid[: mask.shape[0], : mask.shape[1]]
-    return ((rows[..., None] - i) ** 2 + (cols[..., None] - j) ** 2).min(axis=-1)
-
-
-def away_of(mask):
-    away = np.full(mask.shape, -1, np.int64)
-    squares_away(mask, away)
-    return away
-
-
-@pytest.mark.parametrize("shape", [(1, 1), (1, 30), (30, 1), (13, 29), (40, 40)])
-@pytest.mark.parametrize("share", [0.0, 0.003, 0.1, 0.6, 1.0])
-def test_the_distance_is_that_to_the_nearest_cell_of_all(shape, share):
-    rng = np.random.default_rng(7)
-    for _ in range(5):
-        mask = rng.random(shape) < share
-        mask[rng.integers(shape[0]), rng.integers(shape[1])] = True
-        assert np.array_equal(away_of(mask), away_by_hand(mask))
-
-
-def test_a_mirror_and_a_quarter_turn_change_no_distance():
-    mask = np.random.default_rng(8).random((31, 44)) < 0.01
-    away = away_of(mask)
-    for turned in (np.fliplr, np.flipud, np.transpose, np.rot90):
-        assert np.array_equal(away_of(np.ascontiguousarray(turned(mask))), turned(away))
+from sim.kernels.overlap import gone_over
 
 
 def shares_by_hand(middle, unit, length, least_cosine, apart):
