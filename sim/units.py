@@ -27,7 +27,8 @@ TYPED: dict[str, dict[str, float]] = {
 _NUMBER = re.compile(r"\s*([+-]?(?:\d{1,9}(?:\.\d{0,12})?|\.\d{1,12}))\s*([^\d\s.,+-]*)\s*", re.ASCII)
 
 
-SIGNS = ((r"\bum\b", "µm"), (r"\bmm2\b", "mm²"), (r"\bmm3\b", "mm³"), (r"\bper sq in\b", "per in²"), (r"^deg$", "°"))
+SIGNS = ((r"\bum\b", "µm"), (r"\bmm2\b", "mm²"), (r"\bmm3\b", "mm³"), (r"\bin2\b", "in²"),
+         (r"\bper sq in\b", "per in²"), (r"^deg$", "°"))
 
 
 def shown_unit(unit: str) -> str:
@@ -43,6 +44,19 @@ def unit_of(value: float, unit: str) -> str:
     if value != 1.0 or len(shown) < 4 or not shown.endswith("s"):
         return shown
     return shown.removesuffix("es") if shown.endswith("sses") else shown.removesuffix("s")
+
+
+NAMED = {"um": "µm", "mm": "mm", "mm2": "mm²", "mm3": "mm³", "m": "m", "pct": "%", "deg": "°", "n": "N", "s": "s",
+         "min": "min", "h": "h", "k": "K", "kg": "kg"}  # fmt: skip
+"""Units as names end in them, and as people read them."""
+
+
+def named_unit(name: str) -> tuple[str, str]:
+    """The words of a name and the unit that it ends in: "ledge", "µm" of ledge_um; no unit where it ends in none."""
+    words, _, unit = name.rpartition("_")
+    if not words or unit not in NAMED:
+        words, unit = name, ""
+    return words.replace("_", " "), NAMED.get(unit, "")
 
 
 def counted(number: int, thing: str) -> str:

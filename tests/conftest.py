@@ -2,6 +2,7 @@
 
 import importlib.util
 import os
+import sys
 import warnings
 
 import pytest
@@ -28,3 +29,17 @@ def pytest_collection_modifyitems(items):
             missing = [name for name in mark.args if importlib.util.find_spec(name) is None]
             if missing:
                 item.add_marker(pytest.mark.skip(reason=f"needs the extra `oracles`: no {', '.join(missing)}"))
+
+
+@pytest.fixture
+def strategies_as_before():
+    """Whatever a test registers goes again."""
+    from sim.hands.strategy import STRATEGIES
+
+    before, modules = dict(STRATEGIES), set(sys.modules)
+    yield
+    STRATEGIES.clear()
+    STRATEGIES.update(before)
+    for name in set(sys.modules) - modules:
+        if name.startswith("own_"):
+            del sys.modules[name]

@@ -25,7 +25,7 @@ ROOMS = {
     "school": "cautions faults calls seen evidence remark print_rules stroke_rules finish coach view bank item "
     "kinds_marks kind_false kinds_prints kinds_faces kind_next kinds replies readers "
     "sitting today making lesson attempt facts check checks_reading recorded checks_iron checks way ways_reading "
-    "ways_iron ways lessonfile trials play aloud turns keeping parts classbook resultfile classroom result cards "
+    "ways_iron ways lessonfile trials play aloud steps turns keeping parts classbook resultfile classroom result cards "
     "exercises",
     "report": "tables figures recut part piece page part_page progress lesson_text class_page compare_words "
     "compare_tables compare_figures compare_asked compare_page map paper cards_page sheet_parts sheet",
@@ -34,7 +34,7 @@ ROOMS = {
     "aside watching lesson_desk lesson_strip lesson_pages lesson_board lesson_window lesson_work lesson_room "
     "drills shown drillpage drill_room "
     "openings app events window script",
-    "cli": "bench demo seat measure flycut part bands cards model replay pack drill lessons steps lesson record class "
+    "cli": "bench demo seat measure flycut part bands cards model replay pack drill lessons lesson record class "
     "compare",
 }
 ORDER = [f"{room}.{name}".lstrip(".") for room, names in ROOMS.items() for name in ("__init__", *names.split())]

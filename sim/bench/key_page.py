@@ -9,8 +9,9 @@ from sim.bench.lettering import LABEL, NAME, SMALL, Ui
 from sim.bench.signs import SIGNS
 from sim.bench.widgets import Button, Label, Radio, Widget
 
-PLACES = ("bench", "signs", "lessons", "drills", "everywhere")
-HEADS = ("The bench", "Signs on it", "Lessons", "Five minutes", "Everywhere")
+HEADS = {"bench": "The bench", "signs": "Signs on it", "lessons": "Lessons", "drills": "Five minutes",
+         "everywhere": "Everywhere"}  # fmt: skip
+PLACES = tuple(HEADS)
 PLACE_OF = {"bench": "bench", "finish": "bench", "lessons": "lessons", "lesson": "lessons", "working": "lessons",
             "judged": "lessons", "drills": "drills"}  # fmt: skip
 """Page to the place whose keys are shown first; any other: everywhere."""
@@ -89,7 +90,7 @@ def key_page(size: tuple[int, int], ui: Ui, keys: Mapping[str, str], place: str)
     pad = ui.px(32)
     head = Label("help head", string=HEAD, size=NAME, bold=True)
     head.rect = pygame.Rect(pad, ui.px(20), size[0] - 2 * pad, ui.px(30))
-    where = Radio("help place", HEADS, PLACES.index(place))
+    where = Radio("help place", tuple(HEADS.values()), PLACES.index(place))
     where.rect = pygame.Rect(pad, ui.px(58), min(ui.px(700), size[0] - 2 * pad), ui.px(36))
     back = Button("back", "Back", key="Esc")
     back.rect = pygame.Rect(pad, size[1] - ui.px(52), ui.px(160), ui.px(36))

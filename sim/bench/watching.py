@@ -1,6 +1,6 @@
 """The model solution played on the bench: its acts with their reasons, one prediction asked first. No pygame here."""
 
-from collections.abc import Generator, Sequence
+from collections.abc import Generator
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -9,9 +9,11 @@ from sim.bench.practice import Practice
 from sim.errors import ShopError
 from sim.school.attempt import begin_attempt
 from sim.school.calls import Call
-from sim.school.lesson import Lesson, Step
+from sim.school.lesson import Lesson
+from sim.school.steps import step_of
 from sim.school.ways import Act, Spoken, Take, acts
 from sim.shop.commands import Command, RollFilm, Scrape, SpotFace
+from sim.units import counted
 
 PAUSE_S = 1.2  # between two acts
 LETTER_S = 0.05  # more where a step is shown for the first time, to read it
@@ -23,29 +25,9 @@ HURRY_S, HURRIED_S = 30.0, 10.0  # after so long it runs faster, and once more a
 HERE = "You are watching: Space pauses, Esc stops."
 ASKED = "Before it goes on: where will this print be hardest? Click there, or press Space."
 DONE = "That was the model solution. Now with help, or alone."
-WORDS = {
-    "WipePlate": ("clean", "wipe"), "RollFilm": ("roll", "film"), "BlueFace": ("roll", "blue"),
-    "SpotFace": ("spot", "print", "lift"), "SpotUpright": ("spot", "print"),
-    "Scrape": ("scrape", "cut", "stroke", "split", "blade"),
-    "StoneFace": ("stone",), "WipeFace": ("wipe", "cloth"), "HoneBlade": ("hone", "blade"),
-    "PushEnds": ("push", "turn"), "SweepFace": ("indicator", "height", "sweep"),
-    "TakeFace": ("turn", "datum"), "calls": ("call", "read"),
-    "predict": ("say", "expect"), "answer": ("answer", "name", "say", "decide"), "count": ("count",), "lamp": ("lamp",),
-}  # fmt: skip
-"""Words by which the step is found that an act belongs to."""
 TOOLS = {"RollFilm": "roll", "WipePlate": "roll", "SpotFace": "spot", "Scrape": "scrape", "StoneFace": "stone",
          "WipeFace": "wipe", "SweepFace": "indicator", "PushEnds": "hinge", "calls": "read",
          "count": "square"}  # fmt: skip
-
-
-def step_of(steps: Sequence[Step], now: int, act: str) -> int:
-    """The step that an act belongs to: the one that names it earliest, else the next from this one; else this one."""
-    order = [(now + n) % len(steps) for n in range(len(steps))]
-    for word in WORDS.get(act, ()):
-        places = [(steps[at].text.lower().find(word), n, at) for n, at in enumerate(order)]
-        if named := [one for one in places if one[0] >= 0]:
-            return min(named)[2]
-    return now
 
 
 class Watcher(Practice):
@@ -241,6 +223,6 @@ def told_of(command: Command) -> str:
         "WipeFace": "Wipes chips and blue off the face.", "HoneBlade": "Hones the blade.",
         "PushEnds": "Pushes each end and watches where it turns.", "TakeFace": "Turns the part.",
         "SweepFace": "Sweeps the face with the indicator and writes the heights on it.",
-        "Scrape": f"Scrapes: {count} stroke{'s' * (count != 1)}.",
+        "Scrape": f"Scrapes: {counted(count, 'stroke')}.",
     }  # fmt: skip
     return words.get(name, "")

@@ -162,6 +162,7 @@ def _show(args: argparse.Namespace, card: "Card", written: list[str]) -> None:
     from rich.console import Console
 
     from sim.school.cautions import TITLES, caution
+    from sim.units import counted
 
     console = Console(highlight=False, markup=False, soft_wrap=True)
     found, kept = _simulated(card.name), _kept(args, card.name)
@@ -176,7 +177,7 @@ def _show(args: argparse.Namespace, card: "Card", written: list[str]) -> None:
     for key in card.cautions:
         console.print(f"{TITLES[key]}: {caution(key)}")
     if kept:
-        console.print(f"entered {len(kept)} time{'s' if len(kept) > 1 else ''}, last on {kept[-1].when[:10]}")
+        console.print(f"entered {counted(len(kept), 'time')}, last on {kept[-1].when[:10]}")
     for path in written:
         console.print(f"written: {path}")
     first = card.fields[-1].key

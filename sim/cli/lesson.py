@@ -338,12 +338,12 @@ def _try(args: argparse.Namespace, lesson: "Lesson") -> int:
 
 def _watch(args: argparse.Namespace, lesson: "Lesson") -> int:
     """Steps, and the acts of the model solution; with --json as a file of answers has them."""
-    from sim.cli.steps import Reasons, Steps
     from sim.errors import BadParam
     from sim.report.lesson_text import act_words, step_words
     from sim.school.aloud import result_lines
     from sim.school.lesson import pieces_of
     from sim.school.play import act_data
+    from sim.school.steps import Reasons, Steps
     from sim.school.ways import acts
 
     steps_of = Steps(lesson)

@@ -72,6 +72,7 @@ def _validate(args: argparse.Namespace) -> int:
 
     from sim.errors import BadFiles, BadParam
     from sim.school.lessonfile import lesson_files
+    from sim.units import counted
 
     path = Path(args.validate)
     files = lesson_files(path) if path.is_dir() else [path]
@@ -94,7 +95,7 @@ def _validate(args: argparse.Namespace) -> int:
     else:
         for name, lines in told.items():
             print("\n".join(f"{name}: {line}" for line in lines))
-        print(f"sound: {len(sound)} lesson{'s' * (len(sound) != 1)}")
+        print(f"sound: {counted(len(sound), 'lesson')}")
     return 0
 
 

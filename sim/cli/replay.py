@@ -90,4 +90,4 @@ def _line(found: "Replayed") -> str:
     if not found.fingerprints_checked:
         return f"run again: {done}; there is no fingerprint to check"
     count = found.fingerprints_checked
-    return f"run again: {done}; the same face, bit for bit ({count} fingerprint{'s' * (count > 1)} checked)"
+    return f"run again: {done}; the same face, bit for bit ({counted(count, 'fingerprint')} checked)"

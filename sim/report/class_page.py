@@ -20,6 +20,7 @@ from sim.school.classbook import (
 )
 from sim.school.classroom import HANDED_OUT, folder_name, handed_out
 from sim.school.lesson import PART_WORDS
+from sim.units import counted
 
 MEANINGS = {
     "merit": "genuine, and better than the limit on another day", "passed": "genuine, every limit met",
@@ -128,7 +129,7 @@ def assignment_page(assignment: Assignment) -> str:
 def class_page(book: ClassBook, names: Mapping[int, str]) -> str:
     """What was collected as one HTML text; names: what each fault is called."""
     title = book.assignment.title if book.assignment else "What the class handed in"
-    said = f"{_count(len(book.files), 'file')} of {_count(len(book.named), 'learner')}"
+    said = f"{counted(len(book.files), 'file')} of {counted(len(book.named), 'learner')}"
     body = [f"<header><p class='kicker'>flatwright · class</p><h1>{escape(title)}</h1><p class='lead'>{said}.</p>"
             f"{_sums(book)}</header>",
             f"<section><h2>Learners and lessons</h2>{_lessons(book)}{_legend(book)}<p class='note'>{NOTE}</p>"
@@ -234,10 +235,6 @@ def _file_row(book: ClassBook, one: Handed, found: Collected, state: str) -> str
 def _head(words: Sequence[str]) -> str:
     cells = (f"<th scope='col'{' class=n' if one == 'seed' else ''}>{escape(one)}</th>" for one in words)
     return f"<tr>{''.join(cells)}</tr>"
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}{'s' * (number != 1)}"
 
 
 def _write_text(path: Path, text: str, force: bool) -> None:

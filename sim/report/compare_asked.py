@@ -17,13 +17,12 @@ from sim.trials import stats
 from sim.trials.comparison import Asked, Summary, Summed
 from sim.trials.ledger import TABLE
 from sim.trials.trial import Outcome
-from sim.units import shown_unit
+from sim.units import counted, named_unit, shown_unit
 
 MOST_FAILED = 50  # told one by one
 MOST_USUAL = 8  # shown at once
 MANY = 100_000  # trials of which the cost is told
 FACE, PLATE = ("length_mm", "width_mm", "kind"), ("length_mm", "width_mm", "flatness_um")
-SUFFIXES = ("um", "mm", "mm2", "pct", "deg", "k", "kg", "n", "s")  # of names that tell their unit
 LIMITS = ("bearing_flatness_um", "spots_mean", "spots_lowest", "bearing_pct")
 NOTES = (
     "Hours compare ways of working under the same shop rules; they are no estimate for a job. Pace, time to read a "
@@ -123,10 +122,7 @@ def _changed(thing: Any, always: Sequence[str] = ()) -> str:
             if value in ((), "", None) and one.name not in always:
                 continue
             shown = f"{value:g}" if isinstance(value, float) else str(value)
-            unit = shown_unit(one.metadata.get("unit", "")).replace("in2", "in²").replace("mm2", "mm²")
-            stem, _, last = one.name.rpartition("_")
-            name = stem if last in SUFFIXES else one.name
-            told.append(f"{name.replace('_', ' ')} {shown} {unit}".strip())
+            told.append(f"{named_unit(one.name)[0]} {shown} {shown_unit(one.metadata.get('unit', ''))}".strip())
     return ", ".join(told)
 
 
@@ -137,7 +133,7 @@ def _hand_html(name: str) -> str:
     hand = HANDS[name]
     lines = []
     for one in fields(hand):
-        value = f"{getattr(hand, one.name):g} {one.metadata['unit']}".strip()
+        value = f"{getattr(hand, one.name):g} {shown_unit(one.metadata['unit'])}".strip()
         lines.append(f"<tr><th scope='row'>{escape(one.metadata['doc'])}</th><td class='n'>{escape(value)}</td>"
                      f"<td>{escape(one.metadata['ref'])}</td></tr>")  # fmt: skip
     table = table_html(["the hand", "here", "where it comes from"], lines, (1, 2))
@@ -200,7 +196,7 @@ def failed_html(told: ComparisonReport, failed: list[Outcome]) -> str:
     heads = ["way", *([told.asked.vary] if told.asked.vary else []), "seed", "fault", "to work it again"]
     more = f" {len(failed) - MOST_FAILED} more are in {TABLE}." if len(failed) > MOST_FAILED else ""
     table = table_html(heads, lines, (1, len(heads) - 2))
-    return (f"<p>{words.count(len(failed), 'trial')} of {len(told.outcomes):,} failed: the strategy raised, looped, "
+    return (f"<p>{counted(len(failed), 'trial')} of {len(told.outcomes):,} failed: the strategy raised, looped, "
             f"took too long or was killed. They count in no figure on this page.{more}</p>{table}")
 
 
@@ -208,7 +204,7 @@ def run_html(told: ComparisonReport) -> str:
     """What was measured on this machine; nothing else on the page is."""
     seconds = [one.seconds for one in told.outcomes if one.seconds > 0.0]
     where = f"on the cluster at {told.cluster}" if told.cluster else "on this machine"
-    workers = f" with {words.count(told.workers, 'worker')}" if told.workers else ""
+    workers = f" with {counted(told.workers, 'worker')}" if told.workers else ""
     said = [f"Worked {where}{workers}."]
     if math.isfinite(told.wall_s):
         said[0] = f"Worked {where}{workers} in {words.duration(told.wall_s / 3600.0)}."

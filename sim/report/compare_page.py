@@ -24,6 +24,7 @@ from sim.report.page import whole_page
 from sim.report.tables import PER_IN2
 from sim.trials.comparison import Pair, Summary, Summed
 from sim.trials.trial import CURVE, Outcome
+from sim.units import counted
 
 if TYPE_CHECKING:
 
@@ -82,8 +83,8 @@ def _title(told: ComparisonReport) -> str:
 
 def _lead(told: ComparisonReport) -> str:
     asked = told.asked
-    faces = words.count(asked.runs, "face")
-    at = f" at {words.count(len(asked.values), 'value')} of {asked.vary}" if len(asked.values) > 1 else ""
+    faces = counted(asked.runs, "face")
+    at = f" at {counted(len(asked.values), 'value')} of {asked.vary}" if len(asked.values) > 1 else ""
     same = "Each way worked the same" if len(asked.ways) > 1 else "It worked"
     luck = ", with the same luck" if len(asked.ways) > 1 else ""
     of = asked.runs * len(asked.ways) * max(len(asked.values), 1)

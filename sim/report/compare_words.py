@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from sim.trials import stats
 from sim.trials.comparison import VARIED, Crossing, Pair, Summary, Summed
 from sim.trials.stats import Interval, Spread
-from sim.units import shown_unit
+from sim.units import counted, shown_unit
 
 CANNOT_TELL = "no difference in hours that these runs can tell"
 MINUS, DASH = "\N{MINUS SIGN}", "\N{EN DASH}"
@@ -107,10 +107,10 @@ def headline(found: Summary) -> tuple[str, list[str]]:
     rivals = [one.way.strategy for one in others if not one.sooner_borne_out and one.way.runs]
     unknown = [one.strategy for one in found.strategies if not one.runs]
     if not others:
-        return f"{lead.strategy} met the target on {met_count(lead)} of {count(lead.runs, 'face')}.", [first]
+        return f"{lead.strategy} met the target on {met_count(lead)} of {counted(lead.runs, 'face')}.", [first]
     if rivals or unknown:
         names, few = listed([lead.strategy, *rivals, *unknown], "or"), rivals and lead.runs < ENOUGH
-        why = f"; {count(lead.runs, 'face')} are too few, take {ENOUGH} or more" if few else ""
+        why = f"; {counted(lead.runs, 'face')} are too few, take {ENOUGH} or more" if few else ""
         return f"Which way gets there soonest these runs cannot tell: {names}{why}.", more
     return f"{lead.strategy} got there soonest.", more
 
@@ -131,7 +131,7 @@ def difference(hours: Interval, pairs: int, spent: bool = False) -> str:
     words = ("more spent" if spent else "longer") if hours.value > 0.0 else "less spent" if spent else "shorter"
     size = told(abs(hours.value), places(hours.value))
     if math.isnan(hours.low):
-        return f"{size} h {words} in the median of {count(pairs, 'face')}, too few for an interval"
+        return f"{size} h {words} in the median of {counted(pairs, 'face')}, too few for an interval"
     if hours.low <= 0.0 <= hours.high:
         return f"{CANNOT_TELL}, 95 % interval {span(hours.low, hours.high)} h"
     ends = (hours.low, hours.high) if hours.low > 0.0 else (-hours.high, -hours.low)
@@ -163,7 +163,7 @@ def crossing_words(one: Crossing, what: str, values: Sequence[float], found: Sum
     low, high = min(values), max(values)
     if one.pairs == 0:
         return f"{one.a} and {one.b}: no face that both have worked at every value."
-    faces = count(one.pairs, "face")
+    faces = counted(one.pairs, "face")
     if math.isnan(one.at.value):
         return f"{one.a} and {one.b} do not cross from {low:g} to {high:g} {unit} ({faces})."
     interval = "too few faces for an interval"
@@ -195,7 +195,7 @@ def hours_of(one: Summed) -> str:
 
 def surely(one: Summed) -> str:
     """On how many faces a way met the target, with the interval of the chance; failed trials are told."""
-    failed = f", {count(one.failed, 'trial')} failed" if one.failed else ""
+    failed = f", {counted(one.failed, 'trial')} failed" if one.failed else ""
     return f"met on {met_count(one)} of {one.runs} ({chance_span(one.chance_met)}){failed}"
 
 
@@ -256,11 +256,6 @@ def unit_of(what: str) -> str:
 def listed(names: Sequence[str], last: str = "and") -> str:
     """Names with commas, and a word before the last."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} {last} {names[-1]}"
-
-
-def count(number: int, word: str) -> str:
-    """A number of things."""
-    return f"{number:,} {word}{'s' * (number != 1)}"
 
 
 def duration(hours: float) -> str:

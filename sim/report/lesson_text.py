@@ -18,7 +18,7 @@ from sim.school.lesson import PART_WORDS, Allowed, Bound, Lesson, Question, Step
 from sim.school.way import Act, Spoken, Take
 from sim.school.ways import WAYS
 from sim.shop.commands import Command, Scrape
-from sim.units import S_PER_H, counted, shown_unit, unit_of
+from sim.units import S_PER_H, counted, named_unit, shown_unit, unit_of
 
 LEVELS = {1: "high", 2: "medium", 3: "low"}
 
@@ -90,7 +90,7 @@ def act_words(act: Act) -> str:
         made = act.made
         count = len(act.strokes)
         push = f"{np.median(made[:, 4]):.0f} N" if count else "none"
-        return f"{name}: {count} stroke{'s' * (count != 1)}, {act.blade} blade, push {push} (median)"
+        return f"{name}: {counted(count, 'stroke')}, {act.blade} blade, push {push} (median)"
     return f"{name}{_after(_not_usual(act))}"
 
 
@@ -105,11 +105,8 @@ def _told(key: str, value: Any) -> str:
     if key == "calls":
         counts = [f"{sum(row[2] == level for row in value)} {word}" for level, word in LEVELS.items()]
         return f"{counted(len(value), 'mark')}, {', '.join(counts)}"
-    name, _, unit = key.rpartition("_")
-    if unit in ("um", "mm", "deg", "n", "pct", "s"):
-        shown = {"um": "µm", "n": "N", "pct": "%"}.get(unit, unit)
-        return f"{name} {value} {shown}"
-    return f"{key} {value}"
+    name, unit = named_unit(key)
+    return f"{name} {value} {unit}".rstrip()
 
 
 def _after(words: Iterable[str]) -> str:
@@ -126,7 +123,7 @@ def judged_lines(judged: Judged, part: str) -> list[str]:
     lines.append("passed, with merit" if judged.merit else "passed" if judged.passed else
                  "nothing to judge" if judged.nothing else "not passed")
     if judged.faults:
-        seen = (f"{FAULTS[number]} ({count} time{'s' * (count != 1)})" for number, count in judged.faults.items())
+        seen = (f"{FAULTS[number]} ({counted(count, 'time')})" for number, count in judged.faults.items())
         lines.append(f"what the coach saw: {', '.join(seen)}")
     else:
         lines.append(f"what the coach saw: {'no fault' if judged.passed else 'nothing else stood out'}")

@@ -21,6 +21,7 @@ from sim.report.page import (
     write_page,
 )
 from sim.report.tables import FaceRow, ToleranceRow, face_rows, tolerance_rows
+from sim.units import counted
 
 NOTE = (
     "The contact datum is the plane on which the datum really stands under the weight of the part: it touches the "
@@ -118,7 +119,7 @@ def _heading(report: PartReport) -> str:
     return (
         f"<p class='kicker'>flatwright · {escape(report.hand)} hand · seed {report.seed}</p>"
         f"<h1>{escape(report.title)}</h1>"
-        f"<p class='lead'>A part of {report.shape.mass_kg:g} kg with {count} face{'s' * (count != 1)} to be scraped by "
+        f"<p class='lead'>A part of {report.shape.mass_kg:g} kg with {counted(count, 'face')} to be scraped by "
         f"hand, as they came from the machine: {escape(sizes)}.</p>"
     )
 

@@ -23,7 +23,7 @@ from sim.books.standing import (
 )
 from sim.report.page import whole_page, write_page
 from sim.school.cards import entered_words
-from sim.units import counted
+from sim.units import counted, named_unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,8 +31,6 @@ if TYPE_CHECKING:
 CHART_IN = (3.5, 2.5)
 SKILL_AXIS = (-40.0, 105.0)  # worse is drawn at the lower edge; the table tells the figure
 TOLD_FIGURES = 6  # of a lesson's best attempt
-UNITS = {"um": "µm", "mm": "mm", "mm2": "mm²", "mm3": "mm³", "m": "m", "pct": "%", "deg": "°", "n": "N", "s": "s",
-         "min": "min", "h": "h"}  # fmt: skip
 DRILLS_NOTE = (
     "Skill is 100 for the best answer there is and 0 for a blind one; an answer weighs what is at stake on it, and "
     f"below 0 is worse than blind. A figure in the curves is the level of {GROUP} answers; skill is told from as many "
@@ -95,10 +93,8 @@ def lessons_html(attempts: Sequence[Attempt]) -> str:
 
 def figure_words(name: str, value: float) -> str:
     """A figure of a lesson as it is said: "ledge 0.8 µm" of ledge_um; a name without a unit is a bare number."""
-    words, _, unit = name.rpartition("_")
-    if not words or unit not in UNITS:
-        words, unit = name, ""
-    return f"{words.replace('_', ' ')} {value:.3g} {UNITS.get(unit, '')}".rstrip()
+    words, unit = named_unit(name)
+    return f"{words} {value:.3g} {unit}".rstrip()
 
 
 def standings_html(answers: Sequence[Answer]) -> str:

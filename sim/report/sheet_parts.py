@@ -35,7 +35,7 @@ from sim.school.faults import FAULTS
 from sim.school.lesson import PART_WORDS
 from sim.shop.commands import SpotFace
 from sim.shop.sight import marks_seen
-from sim.units import unit_of
+from sim.units import counted, unit_of
 
 MADE = (
     "Made on a model of iron, blue and blade, not at a real plate. It does not know force in the arms, sound or the "
@@ -79,7 +79,7 @@ class Sheet:
     @property
     def verdict(self) -> tuple[str, str, bool]:
         """The answer in two or three words, what it rests on, and whether it is a good one."""
-        judged, figures = self.judged, _count(len(self.judged.rows), "figure")
+        judged, figures = self.judged, counted(len(self.judged.rows), "figure")
         short = sum(not row.passed for row in judged.rows)
         if judged.nothing:
             return "Nothing to judge", "no figure could be taken; why, and what to do, stands below", False
@@ -98,9 +98,9 @@ class Sheet:
         clock = f"{facts.hours:.1f} h" if facts.hours >= 1.0 else f"{60.0 * facts.hours:.0f} min"
         removed = sum(one.removed_mm3 for one in facts.strokes)
         iron = f", {removed:.{0 if removed >= 10.0 else 1}f} mm³ of iron taken" if facts.strokes else ""
-        hints = _count(facts.hints, "hint") if facts.hints else "no hints"
+        hints = counted(facts.hints, "hint") if facts.hints else "no hints"
         covered = f"heights uncovered {_times(facts.uncovered)}" if facts.uncovered else "heights covered to the end"
-        return (f"{_count(facts.rounds, 'round')} and {_count(len(facts.strokes), 'stroke')} in {clock} on the shop "
+        return (f"{counted(facts.rounds, 'round')} and {counted(len(facts.strokes), 'stroke')} in {clock} on the shop "
                 f"clock{iron}; {hints}, {covered}.")  # fmt: skip
 
     @property
@@ -312,10 +312,6 @@ def _print_colours(marks: Marks) -> NDArray[np.float64]:
     colours[~marks.iron] = to_rgb(RIM)
     colours[marks.marked] = to_rgb(MARK)
     return colours
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number:,} {word}{'s' * (number != 1)}"
 
 
 def _begun(words: str) -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from sim.target import Target
-from sim.units import UM_PER_TENTH
+from sim.units import UM_PER_TENTH, counted
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -105,7 +105,7 @@ def verdict(rows: Sequence[Row], rounds: int, met: tuple[int, float] | None) -> 
     short = [f"{row.name} {f'{row.got} {row.unit}'.strip()}, wanted {row.wanted}" for row in rows if row.met is False]
     missing = "; ".join(short)
     if met is None:
-        told = [f"Not met in {rounds} round{'' if rounds == 1 else 's'}."]
+        told = [f"Not met in {counted(rounds, 'round')}."]
         return told + ([f"Missing: {missing}."] if short else [])
     told = [f"Met in round {met[0]} after {met[1]:.1f} h."]
     if rounds > met[0]:

@@ -18,6 +18,7 @@ from sim.seat.hinge import Hinge
 from sim.shop.commands import RollFilm, Scrape, SpotFace
 from sim.shop.partwork import SpotUpright
 from sim.shop.session import Session
+from sim.units import counted
 
 MOST_READ = 60
 MOST_CUTS = 4
@@ -164,7 +165,7 @@ def lie_words(session: Session, begun: int) -> str:
     touched since it had so many commands."""
     job = session.job
     if len(session.commands) <= begun:
-        rounds = f" (worked for {job.round} round{'s' * (job.round != 1)})" if job.round else ""
+        rounds = f" (worked for {counted(job.round, 'round')})" if job.round else ""
         return f"{job.in_hand}, as you get it{rounds}"
     rolled = [one for one in session.commands if isinstance(one, RollFilm)]
     weight_um = rolled[-1].weight_um if rolled else 0.0

@@ -8,7 +8,7 @@ import pytest
 
 from sim.bench import controls, drill_room, events, lesson_room
 from sim.bench.events import Events
-from sim.bench.key_page import ANYWHERE, FIXED, HEADS, PLACE_OF, PLACES, TOGETHER, key_lines
+from sim.bench.key_page import ANYWHERE, FIXED, PLACE_OF, PLACES, TOGETHER, key_lines
 from sim.bench.keys import CTRL, KEYS, TOLD, read_keys, sign_of
 from sim.bench.script import begun
 from sim.bench.signs import SIGNS
@@ -94,7 +94,6 @@ def test_no_line_of_the_page_is_cut(tmp_path, size):
         assert player.bench.help_at == place
         assert len(told) == 2 * len(key_lines(place, player.bench.keys))
         assert [one for one in told if one.endswith("…")] == []
-    assert len(HEADS) == len(PLACES)
 
 
 @pytest.mark.parametrize(("page", "place"), [

@@ -4,8 +4,9 @@ from itertools import pairwise
 
 from sim.bench.desk import Desk
 from sim.bench.practice import free_attempt
-from sim.bench.watching import MOST_S, PAUSE_S, Watcher, Watching, step_of
+from sim.bench.watching import MOST_S, PAUSE_S, Watcher, Watching
 from sim.school.lesson import Step
+from sim.school.steps import step_of
 from sim.shop.session import Session
 from tests.bench.test_lessons import LESSON
 

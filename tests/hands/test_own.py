@@ -21,16 +21,7 @@ MINE = HEAD + dedent('''
     ''')
 
 
-@pytest.fixture(autouse=True)
-def as_before():
-    """Whatever a test registers goes again."""
-    before, modules = dict(STRATEGIES), set(sys.modules)
-    yield
-    STRATEGIES.clear()
-    STRATEGIES.update(before)
-    for name in set(sys.modules) - modules:
-        if name.startswith("own_"):
-            del sys.modules[name]
+pytestmark = pytest.mark.usefixtures("strategies_as_before")
 
 
 @pytest.fixture

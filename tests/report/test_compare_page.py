@@ -6,7 +6,6 @@ import re
 import subprocess
 import sys
 from dataclasses import replace
-from html.parser import HTMLParser
 
 import numpy as np
 import pytest
@@ -20,31 +19,9 @@ from sim.report.compare_tables import comparison_tables
 from sim.trials.comparison import Asked, Crossing, Summary, summary
 from sim.trials.stats import Interval, Spread
 from sim.trials.trial import Outcome
+from tests.report.reading import Reader
 
 HOSTILE = "<script>alert('x')</script>&\"$(touch x)"
-EMPTY = {"meta", "img", "br", "wbr", "link", "hr", "input"}
-
-
-class Reader(HTMLParser):
-    """Every tag with its attributes, and what was left open."""
-
-    def __init__(self, page):
-        super().__init__()
-        self.tags, self.open, self.faults = [], [], []
-        self.feed(page)
-        self.close()
-
-    def handle_starttag(self, tag, attrs):
-        self.tags.append((tag, dict(attrs)))
-        if tag not in EMPTY:
-            self.open.append(tag)
-
-    def handle_startendtag(self, tag, attrs):
-        self.tags.append((tag, dict(attrs)))
-
-    def handle_endtag(self, tag):
-        if not self.open or self.open.pop() != tag:
-            self.faults.append((tag, self.getpos()))
 
 
 def text_of(page):
@@ -213,7 +190,7 @@ def test_what_a_person_names_cannot_become_markup(monkeypatch):
     odd = HOSTILE + ":a=1"
     outcomes = [one for n in range(8) for one in (outcome(odd, n + 1, 3.0 + n), outcome("fly-cut", n + 1, 4.0 + n))]
     outcomes[0] = replace(outcomes[0], fault=HOSTILE)
-    report = replace(told_of(outcomes, own=f"/tmp/{HOSTILE}.py".replace("</", "<")), docs={HOSTILE: HOSTILE},
+    report = replace(told_of(outcomes, own=f"mine/{HOSTILE}.py".replace("</", "<")), docs={HOSTILE: HOSTILE},
                      cluster=HOSTILE, notes=(HOSTILE,))  # fmt: skip
     page = comparison_page(report)
     read = Reader(page)

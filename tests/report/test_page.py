@@ -4,7 +4,6 @@ import dataclasses
 import subprocess
 import sys
 import types
-from html.parser import HTMLParser
 
 import numpy as np
 import pytest
@@ -14,33 +13,7 @@ from sim.model.face import face_from_heights
 from sim.model.marks import Marks
 from sim.report.page import DemoReport, chosen_rounds, demo_page, save_readme_pictures, write_demo_report
 from sim.target import Target
-
-EMPTY = {"meta", "img", "br", "link", "hr", "input"}
-
-
-class Reader(HTMLParser):
-    """Every tag with its attributes, the text, and what was left open."""
-
-    def __init__(self, page):
-        super().__init__()
-        self.tags, self.text, self.open, self.faults = [], [], [], []
-        self.feed(page)
-        self.close()
-
-    def handle_starttag(self, tag, attrs):
-        self.tags.append((tag, dict(attrs)))
-        if tag not in EMPTY:
-            self.open.append(tag)
-
-    def handle_startendtag(self, tag, attrs):
-        self.tags.append((tag, dict(attrs)))
-
-    def handle_endtag(self, tag):
-        if not self.open or self.open.pop() != tag:
-            self.faults.append((tag, self.getpos()))
-
-    def handle_data(self, data):
-        self.text.append(data)
+from tests.report.reading import Reader
 
 
 def round_log(number, met=False):

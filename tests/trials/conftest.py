@@ -1,13 +1,11 @@
 """Trials that are over soon: coupons on a small plate; files of strategies that go wrong."""
 
 import json
-import sys
 from dataclasses import asdict, replace
 from textwrap import dedent
 
 import pytest
 
-from sim.hands.strategy import STRATEGIES
 from sim.model.plate import PlateMake
 from sim.model.start import COUPON
 from sim.shop.job import JobStart
@@ -60,11 +58,5 @@ def own(tmp_path):
 
 
 @pytest.fixture(autouse=True)
-def strategies_as_before():
-    before, modules = dict(STRATEGIES), set(sys.modules)
-    yield
-    STRATEGIES.clear()
-    STRATEGIES.update(before)
-    for name in set(sys.modules) - modules:
-        if name.startswith("own_"):
-            del sys.modules[name]
+def _strategies(strategies_as_before):
+    """Whatever a test registers goes again."""
