@@ -148,11 +148,12 @@ def _nothing(desk: Desk, stack: Stack) -> None:
 def _finish_as(desk: Desk, stack: Stack) -> None:
     """See the face finished as a strategy would, on a copy of the job."""
     may, chosen = desk.freedom.finish_as, strategy_of(desk)
-    copy = f"a copy, worked as {desk.settings.finished_as}" if desk.settings.finished_as else "on a copy of this job"
-    stack.label(f"See the face finished as another would, {copy}.{'' if may else ' ' + NO_COPY}")
+    which = f"A copy, worked as {desk.settings.finished_as}." if desk.settings.finished_as else "On a copy of this job."
+    stack.label(f"{chosen.doc} {which if may else NO_COPY}")
     stack.beside([Button("strategy before", "Before", enabled=may, reason=NO_COPY),
                   Button("strategy next", "Next", enabled=may, reason=NO_COPY)])  # fmt: skip
-    stack.add(Button("finish as", f"Finish as {chosen.name}", hint=chosen.doc, enabled=may, reason=NO_COPY))
+    stack.add(Button("finish as", f"Finish as {chosen.name}", hint="See it worked to its end, act by act", enabled=may,
+                     reason=NO_COPY))  # fmt: skip
 
 
 def _roller(desk: Desk, hold: Hold, stack: Stack) -> None:

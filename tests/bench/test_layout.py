@@ -37,6 +37,7 @@ PAGES = {
     "finish as": [*LIFTED, {"key": "ESCAPE"}, {"press": "other", "at": 0.9}],
     "files with rows": [*LIFTED, {"key": "O", "mod": "ctrl"}],
     "the stand": [*STAND],
+    "finish its foot as": [*STAND, {"press": "other", "at": 0.9}],
     "its side": [*STAND, {"press": "face", "at": 0.9}, {"key": "W"}],
     "its indicator": [*STAND, {"press": "face", "at": 0.9}, {"key": "T"}, {"key": "SPACE"}],
     "its hinge": [*STAND, {"key": "G"}, {"key": "SPACE"}],
